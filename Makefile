@@ -1,0 +1,87 @@
+# Chores of the house. Needs Python 3.11 or newer, make and git; everything else is fetched into .venv.
+#   make demo    the demo household in the browser     make test    every test, on both databases
+#   make check   style, types, import contracts        make bench   the speed lines
+PYTHON ?= $(shell command -v python3.11 || command -v python3 || echo python)
+VENV := .venv
+BIN := $(VENV)/bin
+PIP := $(BIN)/python -m pip --quiet --disable-pip-version-check
+# A folder for the demo's home, and further words for its command: make demo HOME_DIR=/tmp/home ARGS=--no-serve
+HOME_DIR ?=
+ARGS ?=
+# Further words for pytest: make test PYTEST_ARGS='-x -k standing'
+PYTEST_ARGS ?=
+# What runs on PostgreSQL a second time: whatever opens the database.
+DATABASE_TESTS := tests/records tests/web tests/cli
+
+# uv makes the venv equal to the lock in seconds; where it cannot, pip reads the same hashes and takes a little longer.
+define install
+	VIRTUAL_ENV=$(VENV) $(BIN)/uv pip sync --quiet --require-hashes $(1) requirements-build.lock \
+		|| $(PIP) install --require-hashes -r $(1)
+	$(PIP) install --no-deps --no-build-isolation --no-index --editable .
+endef
+
+.PHONY: help setup setup-dev system demo test check bench lock clean
+
+help:
+	@sed -n 's/^#   //p' Makefile
+
+setup: $(VENV)/.base
+setup-dev: $(VENV)/.dev
+
+$(VENV)/.tools: requirements-build.lock
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' \
+		|| { echo "Found $$($(PYTHON) --version); Markstead needs Python 3.11 or newer: make PYTHON=/path/to/python3.11" >&2; exit 1; }
+	$(PYTHON) -m venv $(VENV)
+	$(PIP) install --require-hashes -r requirements-build.lock || { \
+		echo "uv is not to be had here; going on with pip alone." >&2; \
+		sed '/^uv==/,$$d' requirements-build.lock > $(VENV)/setuptools.lock; \
+		$(PIP) install --require-hashes -r $(VENV)/setuptools.lock; }
+	@touch $@
+
+$(VENV)/.base: $(VENV)/.tools requirements.lock pyproject.toml
+	@rm -f $(VENV)/.dev
+	$(call install,requirements.lock)
+	@touch $@
+
+# The development lock holds all that the other one holds, so it serves for both.
+$(VENV)/.dev: $(VENV)/.tools requirements-dev.lock pyproject.toml
+	$(call install,requirements-dev.lock)
+	@touch $(VENV)/.base $@
+
+# The browser tests need a Chromium, and it is the only thing that pip cannot bring.
+HAVE_CHROMIUM = command -v chromium || command -v chromium-browser || command -v google-chrome
+system:
+	@if ! { $(HAVE_CHROMIUM); } >/dev/null && [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+		apt-get update -qq && DEBIAN_FRONTEND=noninteractive \
+			apt-get install -y -qq --no-install-recommends chromium fonts-dejavu-core </dev/null >/dev/null || true; \
+	fi
+	@{ $(HAVE_CHROMIUM); } >/dev/null || \
+		echo "No Chromium found: the browser tests will be skipped. Install the package 'chromium' to run them." >&2
+
+demo: setup
+	$(BIN)/markstead demo $(if $(HOME_DIR),--home "$(HOME_DIR)") $(ARGS)
+
+test: setup-dev system
+	$(BIN)/python -m tests.tools.postgres $(BIN)/python -m pytest -m "not browser" $(DATABASE_TESTS) $(PYTEST_ARGS)
+	$(BIN)/python -m pytest $(PYTEST_ARGS)
+
+check: setup-dev
+	$(BIN)/ruff check
+	$(BIN)/ruff format --check
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	MARKSTEAD_HOME=$(VENV) $(BIN)/python -m django makemigrations --check --dry-run --settings markstead.web.settings
+
+bench: setup-dev
+	$(BIN)/python -m benchmarks $(ARGS)
+
+# Raise nothing that need not be raised; make lock UPGRADE=--upgrade takes the newest of everything.
+COMPILE = $(BIN)/uv pip compile --quiet $(UPGRADE) --universal --python-version 3.11 --generate-hashes \
+	--no-emit-index-url --no-header
+lock: $(VENV)/.tools
+	$(COMPILE) pyproject.toml -o requirements.lock
+	$(COMPILE) pyproject.toml --extra dev -o requirements-dev.lock
+	printf 'setuptools>=77\nuv\n' | $(COMPILE) --no-annotate - -o requirements-build.lock
+
+clean:
+	rm -rf $(VENV) build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

@@ -1,0 +1,187 @@
+"""School days of a home, and its clock."""
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from enum import StrEnum
+from functools import lru_cache
+from zoneinfo import ZoneInfo
+
+from markstead.errors import MarksteadError
+
+
+class NoSchoolDayError(MarksteadError):
+    """The calendar has no school day within a year."""
+
+    def __init__(self, after: date) -> None:
+        super().__init__(f"no school day within a year after {after}; is the next term entered?")
+        self.after = after
+
+
+class DayKind(StrEnum):
+    """What a day is for school."""
+
+    SCHOOL = "school day"
+    HALF = "half day"
+    OUT_OF_TERM = "out of term"
+    NOT_TAUGHT_WEEKDAY = "not a weekday taught"
+    PUBLIC_HOLIDAY = "public holiday"
+    OWN_HOLIDAY = "own holiday"
+    ABSENT = "absent"
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """A span of days in which school is held."""
+
+    name: str
+    first: date
+    last: date
+
+
+@dataclass(frozen=True, slots=True)
+class NamedSpan:
+    """Days off with a name."""
+
+    name: str
+    first: date
+    last: date
+
+
+@dataclass(frozen=True, slots=True)
+class Absence:
+    """Days on which a learner is away or ill."""
+
+    learner: str
+    first: date
+    last: date
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Away:
+    """Days on which the educator is away: no unit test is watched."""
+
+    first: date
+    last: date
+    educator: str | None = None
+
+
+@lru_cache(maxsize=64)
+def _public_holidays(country: str, region: str | None, year: int) -> dict[date, str]:
+    import holidays
+
+    return dict(holidays.country_holidays(country, subdiv=region, years=year))
+
+
+@lru_cache(maxsize=32)
+def _zone(name: str) -> ZoneInfo:
+    return ZoneInfo(name)
+
+
+@dataclass(frozen=True, slots=True)
+class SchoolCalendar:
+    """When school is held in one home."""
+
+    zone: str
+    country: str
+    region: str | None
+    terms: tuple[Term, ...]
+    weekdays: frozenset[int]
+    holidays_off: tuple[NamedSpan, ...] = ()
+    taught_anyway: frozenset[date] = frozenset()
+    half_days: frozenset[date] = frozenset()
+    half_weekdays: frozenset[int] = frozenset()
+    public_holidays_off: bool = True
+    absences: tuple[Absence, ...] = ()
+    educator_away: tuple[Away, ...] = ()
+    half_day_ends: time = time(12, 0)
+
+    def at_home(self, instant: datetime) -> datetime:
+        """Read an instant off the kitchen clock.
+
+        Raises:
+            ValueError: the instant has no time zone.
+        """
+        if instant.tzinfo is None:
+            raise ValueError(f"{instant!r} has no time zone; an instant needs one")
+        return instant.astimezone(_zone(self.zone))
+
+    def day_of(self, instant: datetime) -> date:
+        """The day at home on which an instant falls."""
+        return self.at_home(instant).date()
+
+    def instant_of(self, day: date, at: time) -> datetime:
+        """The instant, in UTC, of a time on the kitchen clock.
+
+        A time that the clock shows twice (the end of daylight saving) is the first of the two; one that it skips
+        is read by the offset in force before the skip, so that it comes out after it (PEP 495, fold=0).
+        """
+        return datetime.combine(day, at, _zone(self.zone)).astimezone(UTC)
+
+    def _holiday_name(self, day: date) -> str | None:
+        if not self.public_holidays_off:
+            return None
+        return _public_holidays(self.country, self.region, day.year).get(day)
+
+    def kind(self, day: date, learner: str | None = None) -> DayKind:
+        """What a day is for the home, or for one learner."""
+        if learner is not None and any(
+            a.learner == learner and a.first <= day <= a.last for a in self.absences
+        ):
+            return DayKind.ABSENT
+        half = day in self.half_days or day.weekday() in self.half_weekdays
+        taught = DayKind.HALF if half else DayKind.SCHOOL
+        if day in self.taught_anyway:
+            return taught
+        if not any(term.first <= day <= term.last for term in self.terms):
+            return DayKind.OUT_OF_TERM
+        if day.weekday() not in self.weekdays:
+            return DayKind.NOT_TAUGHT_WEEKDAY
+        if any(span.first <= day <= span.last for span in self.holidays_off):
+            return DayKind.OWN_HOLIDAY
+        if self._holiday_name(day) is not None:
+            return DayKind.PUBLIC_HOLIDAY
+        return taught
+
+    def is_school_day(self, day: date, learner: str | None = None) -> bool:
+        return self.kind(day, learner) in (DayKind.SCHOOL, DayKind.HALF)
+
+    def why_closed(self, day: date, learner: str | None = None) -> str | None:
+        """Why there is no school, as the end of a sentence; None on a school day."""
+        match self.kind(day, learner):
+            case DayKind.SCHOOL | DayKind.HALF:
+                return None
+            case DayKind.ABSENT:
+                return "a day on which the learner is absent"
+            case DayKind.OUT_OF_TERM:
+                return "outside every term"
+            case DayKind.NOT_TAUGHT_WEEKDAY:
+                return f"a {day:%A}, on which there is no school"
+            case DayKind.OWN_HOLIDAY:
+                span = next(s for s in self.holidays_off if s.first <= day <= s.last)
+                return f"a holiday of this home ({span.name})"
+            case DayKind.PUBLIC_HOLIDAY:
+                return f"a public holiday ({self._holiday_name(day)})"
+
+    def school_days(self, first: date, last: date, learner: str | None = None) -> list[date]:
+        """Every school day from `first` to `last`, both included."""
+        days = (first + timedelta(days=n) for n in range((last - first).days + 1))
+        return [day for day in days if self.is_school_day(day, learner)]
+
+    def next_school_day(self, after: date, learner: str | None = None, distance: int = 1) -> date:
+        """The school day that is `distance` school days after a day.
+
+        Raises:
+            NoSchoolDayError: there are not so many within a year.
+        """
+        left = distance
+        for n in range(1, 367):
+            day = after + timedelta(days=n)
+            if self.is_school_day(day, learner):
+                left -= 1
+                if left <= 0:
+                    return day
+        raise NoSchoolDayError(after)
+
+    def educator_is_away(self, day: date) -> bool:
+        return any(away.first <= day <= away.last for away in self.educator_away)

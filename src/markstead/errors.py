@@ -1,0 +1,50 @@
+"""The one small family of errors that a person may meet.
+
+Each says what was found, where, what is allowed and what to do. Anything outside this family is our own
+mistake: it is logged with its traceback and the person sees a plain sentence.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing that is wrong with what a person gave."""
+
+    where: str
+    """File, row and column, or the field of a form: ``workbooks.csv, row 14, column pages``."""
+    found: str
+    """What stands there, as it stands there."""
+    allowed: str
+    """What may stand there, as a noun phrase: ``a whole number from 1 to 400``."""
+    do: str = ""
+    """What to do, where `allowed` does not already say it."""
+
+    def __str__(self) -> str:
+        sentence = f"{self.where}: found {self.found}; allowed is {self.allowed}."
+        return f"{sentence} {self.do}" if self.do else sentence
+
+
+class MarksteadError(Exception):
+    """Root of the family; the text is a sentence for the person."""
+
+
+class InputError(MarksteadError):
+    """What came in cannot be taken; nothing was written."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+class UnknownError(InputError):
+    """An id or a name that this home does not know."""
+
+
+class StaleError(MarksteadError):
+    """The page is older than the record; look again before acting."""
+
+
+class DamagedRecordError(MarksteadError):
+    """The record does not agree with itself; names the first bad fact."""

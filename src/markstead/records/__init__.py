@@ -1,0 +1,1 @@
+"""The only door to the database: models, actions that write, queries that read."""

@@ -1,0 +1,553 @@
+"""One function for each thing a person does: keyword-only, `by=` and `at=` always, one transaction.
+
+Each may raise `RefusedError` (a gate is shut: every bar is named), `InputError` and `UnknownError` (what came in
+cannot be meant), `StaleError` (the page was older than the record). Nothing is written then.
+"""
+
+import secrets
+from collections.abc import Callable, Sequence
+from datetime import date, datetime
+from functools import partial
+
+from markstead.errors import InputError, Problem
+from markstead.ledger.facts import (
+    AnyFact,
+    AttendanceTaken,
+    CheckOpened,
+    CopyIssued,
+    CopyOrdered,
+    CopyReceived,
+    CopySpoiled,
+    Corrected,
+    DispatchSent,
+    FactReversed,
+    FirstMarking,
+    GoalSet,
+    HelpAsked,
+    HelpGiven,
+    LeaveAsked,
+    LeaveGiven,
+    LeaveRefused,
+    OpeningTalkHeld,
+    OralQuizHeld,
+    PagesWorked,
+    PaperSent,
+    PracticeTestOpened,
+    PracticeTestScored,
+    Presence,
+    ReadinessDecided,
+    ReMarked,
+    Step,
+    StopId,
+    UnitTestSat,
+    UnitTestScored,
+    WorkbookReordered,
+)
+from markstead.records.desk import Desk, Done, Slip, at_the_desk
+from markstead.rules.bars import BarKind, bar
+from markstead.rules.programme import Workbook
+from markstead.rules.ruling import RefusedError, Ruling
+
+Proposal = Callable[[Desk], Sequence[AnyFact]]
+PLAIN = Slip()
+
+
+class Acting:
+    """Where an act is done: alone in its own transaction, or as one of many at a desk that is open already."""
+
+    def __init__(self, household: str, desk: Desk | None = None) -> None:
+        self.household = household
+        self.desk = desk
+
+    def write(self, proposal: Proposal, *, by: str, at: datetime, slip: Slip) -> Done:
+        def work(desk: Desk) -> Done:
+            try:
+                facts = proposal(desk)
+            except ValueError as error:  # a fact refuses nonsense where it is made
+                raise InputError([Problem("what was entered", str(error), "what the sentence says")]) from error
+            return desk.propose(facts, by=by, at=at, slip=slip)
+
+        return work(self.desk) if self.desk is not None else at_the_desk(self.household, work)
+
+
+Where = str | Acting
+"""A household's id, or an open desk's `Acting`."""
+
+
+def _write(where: Where, proposal: Proposal, *, by: str, at: datetime, slip: Slip) -> Done:
+    acting = Acting(where) if isinstance(where, str) else where
+    return acting.write(proposal, by=by, at=at, slip=slip)
+
+
+def _plain(where: Where, fact: Callable[[], AnyFact], *, copy: str, by: str, at: datetime, slip: Slip) -> Done:
+    """Most acts: one fact about a copy that is there."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        desk.known_copy(copy)
+        return [fact()]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
+def _workbook(desk: Desk, copy: str) -> Workbook:
+    return desk.home.programme.workbook(desk.known_copy(copy).workbook)
+
+
+def _need(field: str, text: str | None, what: str) -> str:
+    kept = (text or "").strip()
+    if not kept:
+        raise InputError([Problem(field, "nothing", what)])
+    return kept
+
+
+def new_copy_id() -> str:
+    """An id for a copy, without meaning."""
+    return "c" + secrets.token_hex(6)
+
+
+# --- copies -----------------------------------------------------------------------------------------------
+
+
+def order_copy(
+    where: Where,
+    *,
+    workbook: str,
+    by: str,
+    at: datetime,
+    learner: str | None = None,
+    expected: date | None = None,
+    copy: str | None = None,
+    slip: Slip = PLAIN,
+) -> Done:
+    """Order a copy of a workbook; price and supplier are the programme's."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        book = desk.home.programme.workbook(workbook)
+        who = desk.home.person(learner).id if learner else None
+        return [CopyOrdered(copy or new_copy_id(), book.code, who, book.supplier, book.price, expected)]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
+def receive_copy(where: Where, *, copy: str, by: str, at: datetime, slip: Slip = PLAIN) -> Done:
+    """Book in a copy that came."""
+    return _plain(where, partial(CopyReceived, copy), copy=copy, by=by, at=at, slip=slip)
+
+
+def spoil_copy(where: Where, *, copy: str, reason: str, by: str, at: datetime, slip: Slip = PLAIN) -> Done:
+    """Write off a copy that can no longer be worked."""
+    text = _need("reason", reason, "a few words on what happened to the copy")
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        desk.known_copy(copy)
+        return [CopySpoiled(copy, desk.keep_words(text))]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
+def issue_copy(
+    where: Where, *, copy: str, learner: str, by: str, at: datetime, slip: Slip = PLAIN
+) -> Done:
+    """Give a copy to a learner."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        desk.known_copy(copy)
+        return [CopyIssued(copy, desk.home.person(learner).id)]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
+# --- work -------------------------------------------------------------------------------------------------
+
+
+def hold_opening_talk(where: Where, *, copy: str, by: str, at: datetime, slip: Slip = PLAIN) -> Done:
+    """Record that the learner read the aims and the word list aloud."""
+    return _plain(where, partial(OpeningTalkHeld, copy), copy=copy, by=by, at=at, slip=slip)
+
+
+def _check_pages(desk: Desk, copy: str, last: int | None) -> None:
+    book = _workbook(desk, copy)
+    if last is not None and last > book.pages:
+        raise InputError([Problem("last page", str(last), f"a page from 1 to {book.pages}, the last of {book.code}")])
+
+
+def set_goal(
+    where: Where,
+    *,
+    copy: str,
+    day: date,
+    by: str,
+    at: datetime,
+    first: int | None = None,
+    last: int | None = None,
+    step: Step | None = None,
+    slip: Slip = PLAIN,
+) -> Done:
+    """Set what the learner means to do on a day; without pages and step the goal is taken away."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        _check_pages(desk, copy, last)
+        return [GoalSet(copy, day, first, last, step)]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
+def work_pages(
+    where: Where,
+    *,
+    copy: str,
+    first: int,
+    last: int,
+    by: str,
+    at: datetime,
+    minutes: int | None = None,
+    day: date | None = None,
+    slip: Slip = PLAIN,
+) -> Done:
+    """Record pages worked; the day is that of `at` where none is given."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        _check_pages(desk, copy, last)
+        return [PagesWorked(copy, day or desk.home.calendar.day_of(at), first, last, minutes)]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
+def ask_help(
+    where: Where, *, copy: str, by: str, at: datetime, page: int | None = None, slip: Slip = PLAIN
+) -> Done:
+    """The learner is stuck."""
+    return _plain(where, partial(HelpAsked, copy, page), copy=copy, by=by, at=at, slip=slip)
+
+
+def give_help(
+    where: Where, *, copy: str, by: str, at: datetime, minutes: int | None = None, slip: Slip = PLAIN
+) -> Done:
+    """Somebody taught the learner."""
+    return _plain(where, partial(HelpGiven, copy, minutes), copy=copy, by=by, at=at, slip=slip)
+
+
+# --- leave and marking ------------------------------------------------------------------------------------
+
+
+def ask_leave(
+    where: Where,
+    *,
+    copy: str,
+    step: Step,
+    by: str,
+    at: datetime,
+    stop: StopId | None = None,
+    slip: Slip = PLAIN,
+) -> Done:
+    """The learner asks leave for a step."""
+    return _plain(where, partial(LeaveAsked, copy, step, stop), copy=copy, by=by, at=at, slip=slip)
+
+
+def give_leave(
+    where: Where,
+    *,
+    copy: str,
+    step: Step,
+    by: str,
+    at: datetime,
+    stop: StopId | None = None,
+    slip: Slip = PLAIN,
+) -> Done:
+    """The educator gives leave to mark or to re-mark."""
+    if step not in (Step.MARK, Step.REMARK):
+        allowed = "leave to mark or to re-mark; checks and tests are opened instead"
+        raise InputError([Problem("step", str(step), allowed)])
+    return _plain(where, partial(LeaveGiven, copy, step, stop), copy=copy, by=by, at=at, slip=slip)
+
+
+def refuse_leave(
+    where: Where,
+    *,
+    copy: str,
+    step: Step,
+    reason: str,
+    by: str,
+    at: datetime,
+    stop: StopId | None = None,
+    slip: Slip = PLAIN,
+) -> Done:
+    """The educator sends the learner back and says why."""
+    text = _need("reason", reason, "a few words that tell the learner what to do")
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        desk.known_copy(copy)
+        return [LeaveRefused(copy, step, desk.keep_words(text), stop)]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
+def mark(
+    where: Where,
+    *,
+    copy: str,
+    stop: StopId,
+    wrong: Sequence[int],
+    by: str,
+    at: datetime,
+    slip: Slip = PLAIN,
+) -> Done:
+    """First marking of a section or a check: the numbers of the wrong answers."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        asked = _workbook(desk, copy).stop(stop).questions
+        numbers = tuple(sorted(set(wrong)))
+        if numbers and not 1 <= numbers[0] <= numbers[-1] <= asked:
+            found = ", ".join(map(str, numbers))
+            raise InputError([Problem("wrong questions", found, f"numbers from 1 to {asked}")])
+        return [FirstMarking(copy, stop, asked, numbers)]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
+def correct(where: Where, *, copy: str, stop: StopId, by: str, at: datetime, slip: Slip = PLAIN) -> Done:
+    """The wrong answers of a stop were corrected."""
+    return _plain(where, partial(Corrected, copy, stop), copy=copy, by=by, at=at, slip=slip)
+
+
+def re_mark(
+    where: Where,
+    *,
+    copy: str,
+    stop: StopId,
+    wrong: Sequence[int],
+    by: str,
+    at: datetime,
+    slip: Slip = PLAIN,
+) -> Done:
+    """The corrected answers were marked again: what is still wrong."""
+    numbers = tuple(sorted(set(wrong)))
+    return _plain(where, partial(ReMarked, copy, stop, numbers), copy=copy, by=by, at=at, slip=slip)
+
+
+def hold_oral_quiz(
+    where: Where,
+    *,
+    copy: str,
+    answers: Sequence[tuple[int, bool]],
+    by: str,
+    at: datetime,
+    stop: StopId | None = None,
+    slip: Slip = PLAIN,
+) -> Done:
+    """A few spoken questions: each one's number and whether the answer was right."""
+    kept = tuple((number, right) for number, right in answers)
+    return _plain(where, partial(OralQuizHeld, copy, kept, stop), copy=copy, by=by, at=at, slip=slip)
+
+
+# --- checks and tests -------------------------------------------------------------------------------------
+
+
+def open_check(where: Where, *, copy: str, stop: StopId, by: str, at: datetime, slip: Slip = PLAIN) -> Done:
+    """The educator opens a progress check."""
+    return _plain(where, partial(CheckOpened, copy, stop), copy=copy, by=by, at=at, slip=slip)
+
+
+def open_practice_test(where: Where, *, copy: str, by: str, at: datetime, slip: Slip = PLAIN) -> Done:
+    """The educator opens the practice test."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        return [PracticeTestOpened(copy, len(desk.known_copy(copy).practice) + 1)]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
+def _score(right: int | None, wrong: Sequence[int] | None, asked: int) -> tuple[int, tuple[int, ...]]:
+    """A score from the numbers of the wrong answers, or from a total."""
+    numbers = tuple(sorted(set(wrong or ())))
+    if numbers and not 1 <= numbers[0] <= numbers[-1] <= asked:
+        found = ", ".join(map(str, numbers))
+        raise InputError([Problem("wrong questions", found, f"numbers from 1 to {asked}")])
+    if right is None:
+        if wrong is None:
+            raise InputError([Problem("right answers", "nothing", f"a whole number from 0 to {asked}")])
+        right = asked - len(numbers)
+    if not 0 <= right <= asked:
+        raise InputError([Problem("right answers", str(right), f"a whole number from 0 to {asked}")])
+    if numbers and asked - right != len(numbers):
+        found = f"{right} right and {len(numbers)} wrong"
+        raise InputError([Problem("right answers", found, f"together {asked}, the questions of the test")])
+    return right, numbers
+
+
+def score_practice_test(
+    where: Where,
+    *,
+    copy: str,
+    by: str,
+    at: datetime,
+    right: int | None = None,
+    wrong: Sequence[int] | None = None,
+    slip: Slip = PLAIN,
+) -> Done:
+    """Record the score of the practice test, before corrections: a total, or the wrong numbers."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        book = _workbook(desk, copy)
+        attempt = desk.known_copy(copy).attempt
+        asked = book.practice_questions
+        got, numbers = _score(right, wrong, asked)
+        needed = desk.home.programme.marks.practice_needed(asked)
+        return [PracticeTestScored(copy, attempt.number if attempt else 1, got, asked, needed, numbers)]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
+def decide_readiness(
+    where: Where, *, copy: str, ready: bool, by: str, at: datetime, slip: Slip = PLAIN
+) -> Done:
+    """The educator decides: ready for the unit test, or not yet."""
+    return _plain(where, partial(ReadinessDecided, copy, ready), copy=copy, by=by, at=at, slip=slip)
+
+
+def sit_unit_test(
+    where: Where,
+    *,
+    copy: str,
+    watcher: str | None,
+    aids: Sequence[str],
+    by: str,
+    at: datetime,
+    slip: Slip = PLAIN,
+) -> Done:
+    """The learner sits down to the unit test, watched."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        standing = desk.known_copy(copy)
+        watching = desk.home.person(watcher).id if watcher else ""
+        attempt = 1 + _earlier_sittings(desk, copy)
+        day = desk.home.calendar.day_of(at)
+        return [UnitTestSat(standing.copy, attempt, day, tuple(aids), watching)]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
+def _earlier_sittings(desk: Desk, copy: str) -> int:
+    """How often this learner has sat the unit test of this workbook, in this and in other copies."""
+    from markstead.records.models import Copy as CopyRow
+
+    standing = desk.known_copy(copy)
+    here = sum(
+        1
+        for entry in desk.fold(copy).entries
+        if isinstance(entry.fact, UnitTestSat) and not desk.fold(copy).is_reversed(entry.seq)
+    )
+    if desk.whole:
+        rows = [r for r in desk.copies.values() if r.workbook == standing.workbook]
+        others = sum(1 for r in rows if r.learner == standing.learner and r.id != copy and r.sat_on)
+    else:
+        others = (
+            CopyRow.objects.filter(
+                household=desk.row, workbook=standing.workbook, learner=standing.learner, sat_on__isnull=False
+            )
+            .exclude(id=copy)
+            .count()
+        )
+    return here + others
+
+
+def score_unit_test(
+    where: Where,
+    *,
+    copy: str,
+    by: str,
+    at: datetime,
+    right: int | None = None,
+    wrong: Sequence[int] | None = None,
+    slip: Slip = PLAIN,
+) -> Done:
+    """The educator marks the unit test; it is never corrected."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        asked = _workbook(desk, copy).unit_questions
+        got, numbers = _score(right, wrong, asked)
+        return [UnitTestScored(copy, got, asked, desk.home.programme.marks.unit_needed(asked), numbers)]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
+def reorder_workbook(
+    where: Where,
+    *,
+    copy: str,
+    by: str,
+    at: datetime,
+    expected: date | None = None,
+    new_copy: str | None = None,
+    slip: Slip = PLAIN,
+) -> Done:
+    """After a failed unit test, order a new copy for the same learner."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        standing, book = desk.known_copy(copy), _workbook(desk, copy)
+        fresh = new_copy or new_copy_id()
+        ordered = CopyOrdered(fresh, book.code, standing.learner, book.supplier, book.price, expected)
+        return [WorkbookReordered(copy, fresh), ordered]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
+# --- the month, the day, and taking back ------------------------------------------------------------------
+
+
+def send_dispatch(
+    where: Where,
+    *,
+    copies: Sequence[str],
+    by: str,
+    at: datetime,
+    tracking: str = "",
+    slip: Slip = PLAIN,
+) -> Done:
+    """The test papers of these copies went to the school."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        if not copies:
+            raise InputError([Problem("copies", "none", "at least one copy with a marked unit test")])
+        for copy in copies:
+            desk.known_copy(copy)
+        dispatch = "d" + secrets.token_hex(6)
+        words = desk.keep_words(tracking.strip()) if tracking.strip() else None
+        day = desk.home.calendar.day_of(at)
+        papers = [PaperSent(copy, dispatch) for copy in dict.fromkeys(copies)]
+        return [DispatchSent(dispatch, day, len(papers), words), *papers]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
+def take_attendance(
+    where: Where,
+    *,
+    learner: str,
+    day: date,
+    presence: Presence,
+    by: str,
+    at: datetime,
+    minutes: int | None = None,
+    slip: Slip = PLAIN,
+) -> Done:
+    """Record how long a learner was at school on a day."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        return [AttendanceTaken(desk.home.person(learner).id, day, presence, minutes)]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
+def undo(where: Where, *, act: str, by: str, at: datetime, slip: Slip = PLAIN) -> Done:
+    """Take back everything that an act wrote; both stay on the record."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        written = desk.entries_of(act)
+        if any(isinstance(e.fact, FactReversed) or desk.is_reversed(e) for e in written):
+            raise RefusedError(Ruling((bar(BarKind.ALREADY_REVERSED),)))
+        return [FactReversed(e.seq, getattr(e.fact, "copy", None)) for e in reversed(written)]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+

@@ -1,0 +1,108 @@
+"""A home as plain values: its people, programme and calendar, read once for each change of them."""
+
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from markstead.calendar import SchoolCalendar
+from markstead.errors import Problem, UnknownError
+from markstead.records.models import Document, Enrolment, Household, Person
+from markstead.rules.programme import Programme
+from markstead.rules.ruling import Actor, Role
+
+
+@dataclass(frozen=True, slots=True)
+class Somebody:
+    """A person of the home."""
+
+    id: str
+    key: str
+    name: str
+    role: Role
+    year: int | None = None
+    courses: tuple[str, ...] = ()
+
+    @property
+    def actor(self) -> Actor:
+        return Actor(self.id, self.role)
+
+
+@dataclass(frozen=True, slots=True)
+class Home:
+    """Everything about a home that is not on the record."""
+
+    id: str
+    name: str
+    stamp: str
+    programme: Programme
+    calendar: SchoolCalendar
+    people: dict[str, Somebody] = field(default_factory=dict)
+    demo_shift: int | None = None
+
+    @property
+    def learners(self) -> tuple[Somebody, ...]:
+        return tuple(p for p in self.people.values() if p.role is Role.LEARNER)
+
+    @property
+    def watchers(self) -> frozenset[str]:
+        """Who may watch a unit test: the grown-ups of the home."""
+        return frozenset(p.id for p in self.people.values() if p.role in (Role.EDUCATOR, Role.HELPER))
+
+    def person(self, id_or_key: str) -> Somebody:
+        """Find a person by id or key.
+
+        Raises:
+            UnknownError: nobody of this home has it.
+        """
+        found = self.people.get(id_or_key)
+        if found is None:
+            found = next((p for p in self.people.values() if p.key == id_or_key), None)
+        if found is None:
+            keys = ", ".join(p.key for p in self.people.values()) or "nobody yet"
+            raise UnknownError([Problem("person", repr(id_or_key), f"one of {keys}")])
+        return found
+
+
+_MEMO: dict[str, Home] = {}
+_MOST = 64
+
+
+def load_home(row: Household) -> Home:
+    """Read a home's settings; remembered until its stamp changes."""
+    home = _MEMO.get(row.stamp)
+    if home is None:
+        home = _read(row)
+        if len(_MEMO) >= _MOST:
+            _MEMO.clear()
+        _MEMO[row.stamp] = home
+    return home
+
+
+def latest_documents(household: str) -> dict[str, Any]:
+    """The version in force of each document, by kind."""
+    found: dict[str, Any] = {}
+    for row in Document.objects.filter(household=household).order_by("version"):
+        found[row.kind] = row
+    return found
+
+
+def _read(row: Household) -> Home:
+    # Reading files needs pydantic; a page that finds its home remembered does not load it.
+    from markstead.calendar.load import read_calendar
+    from markstead.rules.load import read_programme
+
+    texts = {kind: document.text for kind, document in latest_documents(row.id).items()}
+    programme = read_programme(texts["programme"], texts["workbooks"])
+    calendar = read_calendar(texts["calendar"])
+    courses: dict[str, list[str]] = {}
+    for enrolment in Enrolment.objects.filter(learner__household=row.id).order_by("id"):
+        courses.setdefault(enrolment.learner_id, []).append(enrolment.course)
+    people = {
+        p.id: Somebody(p.id, p.key, p.name, Role(p.role), p.year, tuple(courses.get(p.id, ())))
+        for p in Person.objects.filter(household=row.id).order_by("year", "key")
+    }
+    by_key = {p.key: p.id for p in people.values()}
+    # The calendar file names learners by the key a home uses; facts and rules know only ids.
+    absences = tuple(replace(a, learner=by_key.get(a.learner, a.learner)) for a in calendar.absences)
+    return Home(
+        row.id, row.name, row.stamp, programme, replace(calendar, absences=absences), people, row.demo_shift
+    )

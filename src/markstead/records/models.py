@@ -1,0 +1,126 @@
+"""Tables. Entries and documents are only ever added, which the database itself holds (see `triggers`).
+
+`Copy` and the head kept on `Household` are caches of what a fold can tell; `rebuild` makes them anew and
+`verify` proves them.
+"""
+
+from django.conf import settings
+from django.db import models
+
+
+class Household(models.Model):
+    """One home. `stamp` changes with every change of its people, courses or documents."""
+
+    id = models.CharField(primary_key=True, max_length=40)
+    name = models.CharField(max_length=200)
+    stamp = models.CharField(max_length=32)
+    head_seq = models.BigIntegerField(default=0)
+    head_link = models.CharField(max_length=64, default="0" * 64)
+    demo_shift = models.BigIntegerField(null=True, default=None)
+    """Seconds that the clock of a demonstration is behind the real one; null in a real home."""
+
+
+class Document(models.Model):
+    """A version of a file that the home goes by: its programme's rules, its workbooks, its calendar."""
+
+    household = models.ForeignKey(Household, on_delete=models.PROTECT)
+    kind = models.CharField(max_length=20)
+    version = models.IntegerField()
+    text = models.TextField()
+    taken = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["household", "kind", "version"], name="one_document_a_version")
+        ]
+
+
+class Person(models.Model):
+    """Who lives or helps here. The record knows only the id; name and key can be erased."""
+
+    id = models.CharField(primary_key=True, max_length=20)
+    household = models.ForeignKey(Household, on_delete=models.CASCADE)
+    key = models.CharField(max_length=40)
+    name = models.CharField(max_length=200)
+    role = models.CharField(max_length=20)
+    year = models.IntegerField(null=True)
+    user = models.OneToOneField(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["household", "key"], name="one_person_a_key")]
+
+
+class Enrolment(models.Model):
+    """A learner takes a course."""
+
+    learner = models.ForeignKey(Person, on_delete=models.CASCADE)
+    course = models.CharField(max_length=60)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["learner", "course"], name="one_enrolment_a_course")]
+
+
+class Words(models.Model):
+    """Free text that a fact points at by its digest; kept apart so that it can be erased."""
+
+    household = models.ForeignKey(Household, on_delete=models.CASCADE)
+    digest = models.CharField(max_length=64)
+    salt = models.CharField(max_length=32)
+    text = models.TextField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["household", "digest"], name="one_text_a_digest")]
+
+
+class Entry(models.Model):
+    """One fact on the record. `body` is what counts; the other columns are read from it and find it."""
+
+    household = models.ForeignKey(Household, on_delete=models.PROTECT)
+    seq = models.BigIntegerField()
+    act = models.CharField(max_length=40)
+    part = models.SmallIntegerField()
+    at = models.DateTimeField()
+    kind = models.CharField(max_length=40)
+    copy = models.CharField(max_length=20, null=True)  # noqa: DJ001  # null: the fact is about no copy
+    body = models.TextField()
+    link = models.CharField(max_length=64)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["household", "seq"], name="one_entry_a_place"),
+            models.UniqueConstraint(fields=["household", "act", "part"], name="an_act_is_written_once"),
+        ]
+        indexes = [
+            models.Index(fields=["household", "copy", "seq"], name="entries_of_a_copy"),
+            models.Index(fields=["household", "at"], name="entries_of_a_day"),
+        ]
+
+
+class Copy(models.Model):
+    """Cache: where each copy stands, as far as a list of copies needs it."""
+
+    id = models.CharField(primary_key=True, max_length=20)
+    household = models.ForeignKey(Household, on_delete=models.CASCADE)
+    workbook = models.CharField(max_length=80)
+    ordinal = models.IntegerField()
+    """Which copy of this workbook it is in this home, from 1."""
+    learner = models.CharField(max_length=20, null=True)  # noqa: DJ001  # null: nobody's yet
+    status = models.CharField(max_length=20)
+    live = models.BooleanField()
+    """Something is still to be done with it."""
+    passed = models.BooleanField()
+    sat_on = models.DateField(null=True)
+    scored_on = models.DateField(null=True)
+    last_seq = models.BigIntegerField()
+    last_link = models.CharField(max_length=64)
+
+    class Meta:
+        indexes = [
+            models.Index(
+                fields=["household"], condition=models.Q(live=True), name="live_copies"
+            ),
+            models.Index(fields=["household", "sat_on"], name="sittings_of_a_day"),
+            models.Index(fields=["household", "learner", "passed"], name="passed_by_a_learner"),
+            models.Index(fields=["household", "status"], name="copies_by_status"),
+            models.Index(fields=["household", "workbook"], name="copies_of_a_workbook"),
+        ]

@@ -1,0 +1,549 @@
+"""Reads: rows in, frozen values out. No page asks the database in any other way."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db.models import Count, Max, Q
+
+from markstead.errors import Problem, UnknownError
+from markstead.ledger.facts import AnyFact, CopyIssued, FactReversed, UnitTestSat
+from markstead.ledger.serial import Entry, read_body
+from markstead.records.desk import facts_and_standings, household_row
+from markstead.records.home import Home, Somebody, load_home
+from markstead.records.models import Copy as CopyRow
+from markstead.records.models import Entry as EntryRow
+from markstead.records.models import Household, Person, Words
+from markstead.rules.bars import Weight
+from markstead.rules.programme import Workbook
+from markstead.rules.ruling import Ruling, Surroundings, ruling
+from markstead.rules.standing import CopyStatus, Standing
+from markstead.rules.steps import BLOCKS, URGENCY, CallKind, NextStep, Turn, candidates, next_step
+
+
+@dataclass(frozen=True, slots=True)
+class CopyView:
+    """A copy with everything that a page may say of it."""
+
+    id: str
+    ordinal: int
+    standing: Standing
+    workbook: Workbook
+    learner: Somebody | None
+    next: NextStep
+    ruling: Ruling
+    """On the next step, were it taken now by an educator."""
+
+    @property
+    def label(self) -> str:
+        """What is written on the cover: the workbook's code, and which copy of it."""
+        return self.workbook.code if self.ordinal == 1 else f"{self.workbook.code} ({self.ordinal})"
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """Somebody or something needs the educator."""
+
+    kind: CallKind
+    urgency: int
+    what: str
+    blocks: str
+    since: datetime | None
+    learner: Somebody | None = None
+    copy: CopyView | None = None
+    workbook: Workbook | None = None
+    copies: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LearnerDay:
+    """One learner's workbooks in hand."""
+
+    learner: Somebody
+    copies: tuple[CopyView, ...]
+    idle: tuple[str, ...]
+    """Titles of courses in which the learner has no workbook in hand."""
+
+
+@dataclass(frozen=True, slots=True)
+class Today:
+    """Today's page."""
+
+    home: Home
+    head: int
+    now: datetime
+    """On the kitchen clock."""
+    day_is: str | None
+    """Why there is no school today, or None."""
+    calls: tuple[Call, ...]
+    learners: tuple[LearnerDay, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PossibleAct:
+    """An act that could be meant now, with the ruling on it."""
+
+    fact: AnyFact
+    ruling: Ruling
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One line of a copy's history."""
+
+    entry: Entry
+    by: str
+    words: str | None
+    reversed: bool
+    copy: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CopyPage:
+    """The copy page."""
+
+    home: Home
+    copy: CopyView
+    acts: tuple[PossibleAct, ...]
+    """Allowed now, or barred only by rules that an educator may pass."""
+    history: tuple[Note, ...]
+    now: datetime
+
+
+def home_of(household: str) -> Home:
+    """The settings of a home."""
+    return load_home(household_row(household))
+
+
+def the_household(wanted: str | None = None) -> str:
+    """Id of the home that is meant: the one named, or the only one there is.
+
+    Raises:
+        UnknownError: no home, several homes, or no such home.
+    """
+    ids = list(Household.objects.order_by("id").values_list("id", flat=True)[:20])
+    if wanted is not None and wanted in ids:
+        return wanted
+    if wanted is None and len(ids) == 1:
+        return str(ids[0])
+    found = repr(wanted) if wanted else ("no home yet" if not ids else f"{len(ids)} homes")
+    allowed = f"one of {', '.join(ids)}" if ids else "a home that was set up"
+    raise UnknownError([Problem("household", found, allowed, "Set one up with `markstead init` or `import`.")])
+
+
+def person_of_user(user_id: int) -> tuple[str, str] | None:
+    """Household and person of somebody who signed in."""
+    return Person.objects.filter(user=user_id).values_list("household_id", "id").first()
+
+
+def _live_rows(household: str, day: date) -> list[CopyRow]:
+    return list(CopyRow.objects.filter(Q(live=True) | Q(sat_on=day), household=household).order_by("id"))
+
+
+class _Scene:
+    """The copies that a page looks at, and what surrounds each."""
+
+    def __init__(self, home: Home, rows: Sequence[CopyRow], now: datetime, passed: dict[str, set[str]]) -> None:
+        self.home, self.rows, self.now, self.passed = home, rows, now, passed
+        self.day = home.calendar.day_of(now)
+        self.known = facts_and_standings(home.id, rows)
+        self.sat = [(row.id, row.learner) for row in rows if row.sat_on == self.day]
+
+    def around(self, standing: Standing, proposed: AnyFact) -> Surroundings:
+        home = self.home
+        learner_id = proposed.learner if isinstance(proposed, CopyIssued) else standing.learner
+        learner = home.people.get(learner_id or "")
+        sat = [who for copy, who in self.sat if copy != standing.copy]
+        in_hand = {
+            home.programme.workbook(row.workbook).course
+            for row in self.rows
+            if row.status == CopyStatus.ISSUED and row.learner == learner_id and row.id != standing.copy
+        }
+        return Surroundings(
+            year=(learner.year or 0) if learner else 0,
+            courses=frozenset(learner.courses) if learner else frozenset(),
+            passed=frozenset(self.passed.get(learner_id or "", ())),
+            courses_in_hand=frozenset(in_hand),
+            sat_by_learner=sum(1 for who in sat if who == learner_id),
+            sat_that_morning=len(sat),
+            watchers=home.watchers,
+            now=self.now,
+        )
+
+    def rule(self, standing: Standing, proposed: AnyFact, by: Somebody) -> Ruling:
+        return ruling(
+            standing,
+            proposed,
+            at=max(self.now, standing.last_at or self.now),
+            actor=by.actor,
+            around=self.around(standing, proposed),
+            programme=self.home.programme,
+            calendar=self.home.calendar,
+        )
+
+    def view(self, row: CopyRow, by: Somebody) -> CopyView:
+        standing = self.known[row.id][1]
+        step = next_step(standing, self.home.programme)
+        verdict = Ruling()
+        if step.act is not None:
+            verdict = self.rule(standing, _meant(step.act, by), by)
+        return CopyView(
+            row.id,
+            row.ordinal,
+            standing,
+            self.home.programme.workbook(row.workbook),
+            self.home.people.get(row.learner or ""),
+            step,
+            verdict,
+        )
+
+
+def _meant(fact: AnyFact, by: Somebody) -> AnyFact:
+    """Fill in what a reader cannot know yet, so that the ruling is on what could be done: somebody watches."""
+    if isinstance(fact, UnitTestSat):
+        return UnitTestSat(fact.copy, fact.attempt, fact.day, (), by.id)
+    return fact
+
+
+def _an_educator(home: Home) -> Somebody:
+    found = next((p for p in home.people.values() if p.role == "educator"), None)
+    if found is None:
+        problem = Problem("people", "no educator", "at least one educator", "Add one with `markstead init`.")
+        raise UnknownError([problem])
+    return found
+
+
+def _passed(home: Home, learners: Iterable[str]) -> dict[str, set[str]]:
+    """Workbooks passed in the courses that these learners take now."""
+    found: dict[str, set[str]] = {}
+    rows = CopyRow.objects.filter(household=home.id, passed=True, learner__in=list(learners))
+    for learner, workbook in rows.values_list("learner", "workbook"):
+        found.setdefault(learner, set()).add(workbook)
+    return found
+
+
+def today(household: str, *, now: datetime) -> Today:
+    """Everything on today's page; the number of queries does not grow with the history."""
+    row = household_row(household)
+    home = load_home(row)
+    day = home.calendar.day_of(now)
+    rows = _live_rows(household, day)
+    by = _an_educator(home)
+    in_hand = {(r.learner, home.programme.workbook(r.workbook).course) for r in rows if r.status == "issued"}
+    gaps = [(p, c) for p in home.learners for c in p.courses if (p.id, c) not in in_hand]
+    passed = _passed(home, {p.id for p, _ in gaps}) if gaps else {}
+    scene = _Scene(home, rows, now, passed)
+    views = [scene.view(r, by) for r in rows]
+    calls = [
+        *_copy_calls(views, home, now),
+        *_supply_calls(views, home, gaps, passed, now),
+        *_dispatch_calls(home, day),
+    ]
+    calls.sort(key=lambda c: (c.urgency, c.since or now, c.learner.key if c.learner else ""))
+    return Today(
+        home,
+        row.head_seq,
+        home.calendar.at_home(now),
+        home.calendar.why_closed(day),
+        tuple(calls),
+        tuple(_learner_day(p, views, home) for p in home.learners),
+    )
+
+
+def _learner_day(learner: Somebody, views: Sequence[CopyView], home: Home) -> LearnerDay:
+    mine = [v for v in views if v.learner == learner and v.standing.in_hand]
+    order = {course: place for place, course in enumerate(learner.courses)}
+    mine.sort(key=lambda v: order.get(v.workbook.course, len(order)))
+    held = {v.workbook.course for v in mine}
+    idle = [home.programme.course(c).title for c in learner.courses if c not in held]
+    return LearnerDay(learner, tuple(mine), tuple(idle))
+
+
+def _call(kind: CallKind, what: str, since: datetime | None, view: CopyView) -> Call:
+    return Call(kind, URGENCY[kind], what, BLOCKS[kind], since, view.learner, view, view.workbook)
+
+
+def _copy_calls(views: Sequence[CopyView], home: Home, now: datetime) -> list[Call]:
+    calls: list[Call] = []
+    day = home.calendar.day_of(now)
+    for view in views:
+        s, step = view.standing, view.next
+        if s.help is not None:
+            where = f"Asks for help, page {s.help.page}" if s.help.page else "Asks for help"
+            calls.append(_call(CallKind.HELP, where, s.help.at, view))
+        if s.status is CopyStatus.ON_ORDER and s.expected is not None and s.expected < day:
+            what = f"The copy was expected on {s.expected.day} {s.expected:%B}"
+            calls.append(_call(CallKind.LATE_COPY, what, s.ordered, view))
+        if step.call is None or step.turn is not Turn.EDUCATOR:
+            continue
+        if step.call is CallKind.SITTING and not view.ruling.allowed:
+            continue
+        calls.append(_call(step.call, step.what, step.since, view))
+    return calls
+
+
+def _supply_calls(
+    views: Sequence[CopyView],
+    home: Home,
+    gaps: Sequence[tuple[Somebody, str]],
+    passed: dict[str, set[str]],
+    now: datetime,
+) -> list[Call]:
+    """Workbooks to issue, and workbooks that are not in the house and will be wanted."""
+    calls: list[Call] = []
+    there: dict[str, list[CopyView]] = {}
+    for view in views:
+        if view.standing.status in (CopyStatus.IN_THE_HOUSE, CopyStatus.ON_ORDER):
+            there.setdefault(view.workbook.code, []).append(view)
+
+    def want(learner: Somebody, book: Workbook, *, at_once: bool) -> None:
+        ready = [
+            v
+            for v in there.get(book.code, [])
+            if v.standing.learner in (None, learner.id)
+        ]
+        ready.sort(key=lambda v: v.standing.status is not CopyStatus.IN_THE_HOUSE)
+        if not ready:
+            calls.append(
+                Call(
+                    CallKind.ORDER,
+                    URGENCY[CallKind.ORDER],
+                    f"Order {book.title}",
+                    BLOCKS[CallKind.ORDER],
+                    None,
+                    learner,
+                    None,
+                    book,
+                )
+            )
+        elif at_once and ready[0].standing.status is CopyStatus.IN_THE_HOUSE:
+            view = ready[0]
+            calls.append(
+                Call(
+                    CallKind.ISSUE,
+                    URGENCY[CallKind.ISSUE],
+                    f"Issue {book.title}",
+                    BLOCKS[CallKind.ISSUE],
+                    view.standing.received,
+                    learner,
+                    view,
+                    book,
+                )
+            )
+        if ready:
+            there[book.code].remove(ready[0])
+
+    for learner, course in gaps:
+        done = passed.get(learner.id, set())
+        book = next((b for b in home.programme.course(course).workbooks if b.code not in done), None)
+        failed = any(
+            v.learner == learner and v.workbook.course == course and v.standing.failed for v in views
+        )
+        if book is not None and not failed:
+            want(learner, book, at_once=True)
+    for view in views:
+        if view.standing.in_hand and view.learner is not None:
+            following = home.programme.next_in_course(view.workbook)
+            if following is not None and 2 * len(view.standing.pages) >= view.workbook.pages:
+                want(view.learner, following, at_once=False)
+    return calls
+
+
+def _dispatch_calls(home: Home, day: date) -> list[Call]:
+    """Papers of tests that were marked before the dispatch day that has come."""
+    due = day.replace(day=home.programme.dispatch_day)
+    if due > day:
+        due = (due.replace(day=1) - timedelta(days=1)).replace(day=home.programme.dispatch_day)
+    found = CopyRow.objects.filter(household=home.id, status=CopyStatus.FINISHED, scored_on__lt=due)
+    count = found.aggregate(n=Count("id"))["n"]
+    if not count:
+        return []
+    papers = "1 test paper" if count == 1 else f"{count} test papers"
+    what = f"Send {papers} of before {due.day} {due:%B}"
+    return [
+        Call(
+            CallKind.DISPATCH,
+            URGENCY[CallKind.DISPATCH],
+            what,
+            BLOCKS[CallKind.DISPATCH],
+            None,
+            copies=tuple(found.order_by("scored_on", "id").values_list("id", flat=True)[:200]),
+        )
+    ]
+
+
+def papers_to_send(household: str) -> tuple[CopyView, ...]:
+    """Copies with a marked unit test whose paper has not been sent, oldest first."""
+    home = home_of(household)
+    rows = list(CopyRow.objects.filter(household=household, status=CopyStatus.FINISHED).order_by("scored_on", "id"))
+    known = facts_and_standings(household, rows)
+    return tuple(_bare_view(home, row, known[row.id][1]) for row in rows)
+
+
+def _bare_view(home: Home, row: CopyRow, standing: Standing) -> CopyView:
+    workbook = home.programme.workbook(row.workbook)
+    learner = home.people.get(row.learner or "")
+    return CopyView(
+        row.id, row.ordinal, standing, workbook, learner, next_step(standing, home.programme), Ruling()
+    )
+
+
+def copies(household: str, *, status: CopyStatus | None = None, learner: str | None = None) -> tuple[CopyView, ...]:
+    """All copies of a home, or those of one status or one learner, in the order of their codes."""
+    home = home_of(household)
+    rows = CopyRow.objects.filter(household=household).exclude(status=CopyStatus.UNKNOWN)
+    rows = rows.order_by("workbook", "ordinal")
+    if status is not None:
+        rows = rows.filter(status=status)
+    if learner is not None:
+        rows = rows.filter(learner=home.person(learner).id)
+    kept = list(rows)
+    known = facts_and_standings(household, kept)
+    return tuple(_bare_view(home, row, known[row.id][1]) for row in kept)
+
+
+def find_copy(household: str, wanted: str) -> str:
+    """Id of a copy by its id, its label, or the code of a workbook of which one copy is live.
+
+    Raises:
+        UnknownError: no such copy, or several that could be meant.
+    """
+    text = wanted.strip()
+    rows = CopyRow.objects.filter(household=household)
+    if rows.filter(id=text).exists():
+        return text
+    code, _, rest = text.partition(" (")
+    of_book = rows.filter(workbook=code)
+    found = of_book.filter(ordinal=int(rest[:-1])) if rest[:-1].isdigit() else of_book.filter(live=True)
+    ids = [str(i) for i in found.values_list("id", flat=True)[:3]]
+    if len(ids) == 1:
+        return ids[0]
+    what = f"{len(ids) or 'no'} copies that could be meant by {wanted!r}"
+    raise UnknownError([Problem("copy", what, "the id or the label of one copy, such as maths-5-03 (2)")])
+
+
+def copy_page(household: str, copy: str, *, now: datetime, by: str | None = None) -> CopyPage:
+    """One copy: where it stands, what may be done now, and its history.
+
+    Raises:
+        UnknownError: this home has no such copy.
+    """
+    home = home_of(household)
+    row = CopyRow.objects.filter(household=household, id=copy).first()
+    if row is None:
+        raise UnknownError([Problem("copy", repr(copy), "the id of a copy of this home")])
+    day = home.calendar.day_of(now)
+    near = CopyRow.objects.filter(
+        Q(sat_on=day) | Q(learner=row.learner, status=CopyStatus.ISSUED, learner__isnull=False),
+        household=household,
+    ).exclude(id=copy)
+    rows = [row, *near]
+    issuing = row.status == CopyStatus.IN_THE_HOUSE
+    passed = _passed(home, [p.id for p in home.learners]) if issuing else {}
+    if issuing:
+        rows += list(CopyRow.objects.filter(household=household, status=CopyStatus.ISSUED))
+    scene = _Scene(home, list({r.id: r for r in rows}.values()), now, passed)
+    somebody = home.person(by) if by else _an_educator(home)
+    view = scene.view(row, somebody)
+    acts = []
+    for fact in candidates(view.standing, view.workbook, day):
+        verdict = scene.rule(view.standing, _meant(fact, somebody), somebody)
+        if verdict.allowed or (fact == view.next.act and verdict.overridable) or _shown_shut(fact, verdict):
+            acts.append(PossibleAct(fact, verdict))
+    entries = scene.known[copy][0]
+    return CopyPage(home, view, tuple(acts), _notes(home, entries), home.calendar.at_home(now))
+
+
+def _shown_shut(fact: AnyFact, verdict: Ruling) -> bool:
+    """A unit test that is barred by rules alone is shown with its bars: the educator will ask why."""
+    return isinstance(fact, UnitTestSat | CopyIssued) and all(b.weight is Weight.RULE for b in verdict.bars)
+
+
+def _notes(home: Home, entries: Sequence[Entry]) -> tuple[Note, ...]:
+    taken_back = {e.fact.entry for e in entries if isinstance(e.fact, FactReversed)}
+    wanted = {w for e in entries for w in (_words_of(e),) if w}
+    texts = (
+        dict(Words.objects.filter(household=home.id, digest__in=wanted).values_list("digest", "text"))
+        if wanted
+        else {}
+    )
+    notes = []
+    for entry in reversed(entries):
+        digest = _words_of(entry)
+        words = texts.get(digest, "(erased)") if digest else None
+        person = home.people.get(entry.by)
+        notes.append(
+            Note(
+                entry,
+                person.name if person else "somebody who is no longer named",
+                words,
+                entry.seq in taken_back,
+                getattr(entry.fact, "copy", None),
+            )
+        )
+    return tuple(notes)
+
+
+def _words_of(entry: Entry) -> str | None:
+    return getattr(entry.fact, "reason", None) or getattr(entry.fact, "tracking", None)
+
+
+def words(household: str, digest: str) -> str | None:
+    """The words behind a digest, or None where they were erased."""
+    return Words.objects.filter(household=household, digest=digest).values_list("text", flat=True).first()
+
+
+def history(
+    household: str,
+    *,
+    copy: str | None = None,
+    day: date | None = None,
+    limit: int = 50,
+) -> tuple[Note, ...]:
+    """The latest facts on the record, newest first: all, of one copy, or of one day at home."""
+    home = home_of(household)
+    rows = EntryRow.objects.filter(household=household)
+    if copy is not None:
+        rows = rows.filter(copy=copy)
+    if day is not None:
+        midnight = datetime.min.time()
+        first = home.calendar.instant_of(day, midnight)
+        rows = rows.filter(at__gte=first, at__lt=home.calendar.instant_of(day + timedelta(days=1), midnight))
+    newest = list(rows.order_by("-seq").values_list("body", flat=True)[:limit])
+    entries = [read_body(body) for body in reversed(newest)]
+    return _notes(home, entries)
+
+
+def head(household: str) -> int:
+    """Place of the latest fact; a page that shows it is up to date."""
+    row = Household.objects.filter(id=household).values_list("head_seq", flat=True).first()
+    return int(row or 0)
+
+
+def act_exists(household: str, act: str) -> bool:
+    """Whether an act of this id is on the record."""
+    return EntryRow.objects.filter(household=household, act=act, part=0).exists()
+
+
+def latest_act(household: str, *, by: str | None = None) -> str | None:
+    """Id of the latest act that is not itself an undo, for `undo`."""
+    bodies = EntryRow.objects.filter(household=household).order_by("-seq").values_list("body", flat=True)[:50]
+    taken_back: set[int] = set()
+    for body in bodies:
+        entry = read_body(body)
+        if isinstance(entry.fact, FactReversed):
+            taken_back.add(entry.fact.entry)
+        elif entry.seq not in taken_back and by in (None, entry.by):
+            return entry.act
+    return None
+
+
+def count_facts(household: str) -> int:
+    """How many facts are on the record."""
+    return int(EntryRow.objects.filter(household=household).aggregate(n=Max("seq"))["n"] or 0)
+
+
+def copy_labels(household: str, ids: Iterable[str]) -> dict[str, str]:
+    """What is written on the covers of these copies."""
+    rows = CopyRow.objects.filter(household=household, id__in=list(ids)).values_list("id", "workbook", "ordinal")
+    return {copy: code if ordinal == 1 else f"{code} ({ordinal})" for copy, code, ordinal in rows}

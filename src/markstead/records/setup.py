@@ -1,0 +1,185 @@
+"""Setting up a home: its people, courses and the files it goes by. None of this is on the record."""
+
+import secrets
+import uuid
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.contrib.auth.models import User
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from markstead.errors import InputError, Problem
+from markstead.records.desk import household_row
+from markstead.records.home import Home, latest_documents, load_home
+from markstead.records.models import Document, Enrolment, Household, Person
+from markstead.rules.programme import Programme
+from markstead.rules.ruling import Role
+
+
+@dataclass(frozen=True, slots=True)
+class Newcomer:
+    """A person as a home writes them down: a short key, a name, a role; year and courses for a learner."""
+
+    key: str
+    name: str
+    role: Role
+    year: int | None = None
+    courses: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Papers:
+    """The files that a home goes by, as text."""
+
+    programme: str
+    workbooks: str
+    calendar: str
+
+    def items(self) -> Iterable[tuple[str, str]]:
+        return (("programme", self.programme), ("workbooks", self.workbooks), ("calendar", self.calendar))
+
+
+def new_stamp() -> str:
+    return uuid.uuid4().hex
+
+
+def check_people(people: Sequence[Newcomer], programme: Programme) -> list[Problem]:
+    """Everything that is wrong with these people, in the order given."""
+    problems: list[Problem] = []
+    seen: set[str] = set()
+    for person in people:
+        where = f"person {person.key!r}"
+        if person.key in seen:
+            problems.append(Problem(f"{where}, key", person.key, "a key that nobody else has"))
+        seen.add(person.key)
+        if person.role is Role.LEARNER and person.year is None:
+            problems.append(Problem(f"{where}, year", "nothing", "the school year of the learner, such as 5"))
+        for course in person.courses:
+            if course not in programme.courses:
+                known = ", ".join(programme.courses)
+                problems.append(Problem(f"{where}, courses", repr(course), f"courses of the programme: {known}"))
+    if not any(p.role is Role.EDUCATOR for p in people):
+        problems.append(Problem("people", "no educator", "at least one educator"))
+    return problems
+
+
+def set_up(
+    household: str,
+    *,
+    name: str,
+    papers: Papers,
+    people: Sequence[Newcomer],
+    at: datetime,
+    demo_shift: int | None = None,
+) -> Home:
+    """Make a home, or bring one that is there up to these people and files. The same again changes nothing.
+
+    Raises:
+        InputError: anything at all is wrong; nothing is written then.
+    """
+    # Reading files needs pydantic, which no page does: it is loaded here only.
+    from markstead.calendar.load import read_calendar
+    from markstead.rules.load import read_programme
+
+    programme = read_programme(papers.programme, papers.workbooks)
+    read_calendar(papers.calendar)
+    problems = check_people(people, programme)
+    if problems:
+        raise InputError(problems)
+    with transaction.atomic():
+        row, made = Household.objects.get_or_create(
+            id=household, defaults={"name": name, "stamp": new_stamp(), "demo_shift": demo_shift}
+        )
+        changed = made
+        if name and row.name != name:
+            row.name, changed = name, True
+        changed = _take_papers(row, papers, at) or changed
+        for person in people:
+            changed = _take_person(row, person) or changed
+        if changed:
+            row.stamp = new_stamp()
+            row.save(update_fields=["name", "stamp"])
+    return load_home(household_row(household))
+
+
+def _take_papers(row: Household, papers: Papers, at: datetime) -> bool:
+    """Add a new version of each file whose text has changed."""
+    latest = latest_documents(row.id)
+    changed = False
+    for kind, text in papers.items():
+        kept = latest.get(kind)
+        if kept is None or kept.text != text:
+            version = kept.version + 1 if kept is not None else 1
+            Document.objects.create(household=row, kind=kind, version=version, text=text, taken=at)
+            changed = True
+    return changed
+
+
+def _take_person(row: Household, person: Newcomer) -> bool:
+    """Add a person, or bring one up to date by the key."""
+    kept, made = Person.objects.get_or_create(
+        household=row,
+        key=person.key,
+        defaults={
+            "id": "p" + secrets.token_hex(6),
+            "name": person.name,
+            "role": str(person.role),
+            "year": person.year,
+        },
+    )
+    wanted = (person.name, str(person.role), person.year)
+    changed = made
+    if (kept.name, kept.role, kept.year) != wanted:
+        kept.name, kept.role, kept.year = wanted
+        kept.save(update_fields=["name", "role", "year"])
+        changed = True
+    courses = list(Enrolment.objects.filter(learner=kept).order_by("id").values_list("course", flat=True))
+    if courses != list(person.courses):
+        Enrolment.objects.filter(learner=kept).delete()
+        Enrolment.objects.bulk_create(Enrolment(learner=kept, course=c) for c in person.courses)
+        changed = True
+    return changed
+
+
+def give_password(household: str, *, person: str, username: str, password: str) -> None:
+    """Let a grown-up sign in.
+
+    Raises:
+        InputError: a learner, a name that is taken, or a password that is too weak.
+    """
+    home = load_home(household_row(household))
+    somebody = home.person(person)
+    problems = []
+    if somebody.role is Role.LEARNER:
+        problems.append(Problem("person", f"{somebody.key}, a learner", "an educator or a helper"))
+    taken = User.objects.filter(username=username).exclude(person__id=somebody.id).exists()
+    if taken or not username.strip():
+        problems.append(Problem("sign-in name", repr(username), "a name that nobody else signs in with"))
+    try:
+        validate_password(password)
+    except ValidationError as error:
+        problems.append(Problem("password", "a weak one", "a better one: " + " ".join(error.messages)))
+    if problems:
+        raise InputError(problems)
+    with transaction.atomic():
+        row = Person.objects.select_related("user").get(id=somebody.id)
+        user = row.user or User(username=username)
+        user.username = username
+        user.set_password(password)
+        user.save()
+        row.user = user
+        row.save(update_fields=["user"])
+
+
+def put_demo_clock_forward(household: str, *, by: timedelta) -> None:
+    """Let a demonstration's clock run ahead; a real home has none to move."""
+    with transaction.atomic():
+        row = household_row(household, lock=True)
+        if row.demo_shift is None:
+            raise InputError([Problem("household", household, "a demonstration home")])
+        row.demo_shift -= int(by.total_seconds())
+        row.stamp = new_stamp()
+        row.save(update_fields=["demo_shift", "stamp"])

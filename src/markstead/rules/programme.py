@@ -1,0 +1,219 @@
+"""What a programme demands, as plain values. Read from files by `rules.load`; every number comes from there."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import time
+from enum import StrEnum
+
+from markstead.errors import Problem, UnknownError
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """Pass marks by kind of test."""
+
+    practice_test_percent: int
+    unit_test_percent: int
+    exact_mark_passes: bool = True
+
+    def needed(self, asked: int, percent: int) -> int:
+        """The least number of right answers that passes.
+
+        Whole numbers throughout: in floats, 16 of 20 is below 80 %.
+        """
+        if self.exact_mark_passes:
+            return -(-asked * percent // 100)
+        return asked * percent // 100 + 1
+
+    def practice_needed(self, asked: int) -> int:
+        return self.needed(asked, self.practice_test_percent)
+
+    def unit_needed(self, asked: int) -> int:
+        return self.needed(asked, self.unit_test_percent)
+
+
+@dataclass(frozen=True, slots=True)
+class UnitTestRules:
+    """When and how often a unit test may be sat."""
+
+    school_days_after_practice: int
+    morning_from: time
+    morning_until: time
+    most_a_learner_a_day: int
+    most_watched_a_morning: int
+    readiness_decision: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MarkingRules:
+    """How the marking cycle runs."""
+
+    quiz_when_wrong_percent: int
+    sections_ahead: int
+
+    def calls_for_quiz(self, wrong: int, asked: int) -> bool:
+        """Whether so many wrong answers want an oral quiz or teaching first."""
+        return asked > 0 and wrong > 0 and wrong * 100 >= self.quiz_when_wrong_percent * asked
+
+
+class Rework(StrEnum):
+    """What follows a failed unit test."""
+
+    NEW_COPY = "new copy"
+    SAME_COPY = "same copy"
+
+
+@dataclass(frozen=True, slots=True)
+class AidRule:
+    """Aids that may be used in a unit test from a school year on."""
+
+    from_year: int
+    allowed: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """A marking stop: a section or a progress check, with its pages and its number of questions."""
+
+    kind: str
+    number: int
+    id: str
+    first: int
+    last: int
+    questions: int
+
+
+@dataclass(frozen=True, slots=True)
+class Objective:
+    """What one question of a stop is about."""
+
+    stop: str
+    question: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Workbook:
+    """A title in a course."""
+
+    code: str
+    course: str
+    subject: str
+    level: int
+    number: int
+    title: str
+    pages: int
+    stops: tuple[Stop, ...]
+    practice_questions: int
+    unit_questions: int
+    price: int | None = None
+    supplier: str | None = None
+    prerequisites: tuple[str, ...] = ()
+    objectives: tuple[Objective, ...] = ()
+    _by_id: Mapping[str, Stop] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_by_id", {stop.id: stop for stop in self.stops})
+
+    def stop(self, stop_id: str) -> Stop:
+        """Find a marking stop.
+
+        Raises:
+            UnknownError: the workbook has no such stop.
+        """
+        found = self._by_id.get(stop_id)
+        if found is None:
+            allowed = f"one of {', '.join(self._by_id)}"
+            raise UnknownError([Problem(f"workbook {self.code}, stop", repr(stop_id), allowed)])
+        return found
+
+    def stop_of_page(self, page: int) -> Stop:
+        """The section or check on whose pages a page lies."""
+        for stop in self.stops:
+            if stop.first <= page <= stop.last:
+                return stop
+        raise UnknownError([Problem(f"workbook {self.code}, page", str(page), f"a page from 1 to {self.pages}")])
+
+    @property
+    def sections(self) -> tuple[Stop, ...]:
+        return tuple(stop for stop in self.stops if stop.kind == "section")
+
+    @property
+    def checks(self) -> tuple[Stop, ...]:
+        return tuple(stop for stop in self.stops if stop.kind == "check")
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """One subject at one level: an ordered list of workbooks."""
+
+    id: str
+    subject: str
+    title: str
+    level: int
+    workbooks: tuple[Workbook, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Programme:
+    """The rules and the courses that a household follows."""
+
+    id: str
+    title: str
+    currency: str
+    marks: Marks
+    unit_test: UnitTestRules
+    marking: MarkingRules
+    dispatch_day: int
+    rework: Rework
+    aids: tuple[AidRule, ...]
+    courses: Mapping[str, Course]
+    _workbooks: Mapping[str, Workbook] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        books = {book.code: book for course in self.courses.values() for book in course.workbooks}
+        object.__setattr__(self, "_workbooks", books)
+
+    @property
+    def workbooks(self) -> Mapping[str, Workbook]:
+        """Every workbook by its code."""
+        return self._workbooks
+
+    def workbook(self, code: str) -> Workbook:
+        """Find a workbook by its code.
+
+        Raises:
+            UnknownError: the programme has no such workbook.
+        """
+        found = self._workbooks.get(code)
+        if found is None:
+            allowed = "the code of a workbook of the programme, such as " + next(iter(self._workbooks), "none")
+            raise UnknownError([Problem("workbook", repr(code), allowed)])
+        return found
+
+    def course(self, course_id: str) -> Course:
+        """Find a course by its id.
+
+        Raises:
+            UnknownError: the programme has no such course.
+        """
+        found = self.courses.get(course_id)
+        if found is None:
+            raise UnknownError([Problem("course", repr(course_id), f"one of {', '.join(self.courses)}")])
+        return found
+
+    def _neighbour(self, workbook: Workbook, step: int) -> Workbook | None:
+        books = self.courses[workbook.course].workbooks
+        place = workbook.number - 1 + step
+        return books[place] if 0 <= place < len(books) else None
+
+    def next_in_course(self, workbook: Workbook) -> Workbook | None:
+        return self._neighbour(workbook, 1)
+
+    def previous_in_course(self, workbook: Workbook) -> Workbook | None:
+        return self._neighbour(workbook, -1)
+
+    def aids_for(self, year: int) -> tuple[str, ...]:
+        """Aids allowed in a unit test in a school year: those of the latest rule that has begun."""
+        rules = [rule for rule in self.aids if rule.from_year <= year]
+        return max(rules, key=lambda rule: rule.from_year).allowed if rules else ()

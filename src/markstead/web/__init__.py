@@ -1,0 +1,1 @@
+"""Screens: read a request, call records, render."""

@@ -1,0 +1,73 @@
+"""What a person types for an act, read into the values that an action takes."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from markstead.errors import InputError, Problem
+
+_SEPARATORS = str.maketrans({",": " ", ";": " ", "–": "-", "—": "-"})
+
+
+def whole(data: Mapping[str, str], field: str, label: str, *, needed: bool = True) -> int | None:
+    """Read a whole number."""
+    text = data.get(field, "").strip()
+    if not text:
+        if needed:
+            raise InputError([Problem(label, "nothing", "a whole number")])
+        return None
+    if not text.isdecimal():
+        raise InputError([Problem(label, repr(text), "a whole number, such as 14")])
+    return int(text)
+
+
+def numbers(text: str, label: str) -> tuple[int, ...]:
+    """Read question numbers: ``3, 7 9-11``."""
+    found: set[int] = set()
+    for word in text.translate(_SEPARATORS).split():
+        first, dash, last = word.partition("-")
+        if not first.isdecimal() or (dash and not last.isdecimal()):
+            raise InputError([Problem(label, repr(word), "numbers such as 3, 7 or 9-11")])
+        a, b = int(first), int(last) if dash else int(first)
+        if not 1 <= a <= b <= 999:
+            raise InputError([Problem(label, repr(word), "numbers from 1 on, each run rising")])
+        found.update(range(a, b + 1))
+    return tuple(sorted(found))
+
+
+def wrong_numbers(data: Mapping[str, str]) -> tuple[int, ...]:
+    """Read the numbers of the wrong answers; that none is wrong has to be said, not left empty."""
+    if data.get("verdict") == "all right":
+        return ()
+    found = numbers(data.get("wrong", ""), "wrong questions")
+    if not found:
+        raise InputError(
+            [Problem("wrong questions", "nothing", "the numbers of the wrong answers, or the button 'All right'")]
+        )
+    return found
+
+
+def score(data: Mapping[str, str]) -> dict[str, Any]:
+    """Read a score: a total of right answers, or the numbers of the wrong ones, or both."""
+    right = whole(data, "right", "right answers", needed=False)
+    text = data.get("wrong", "").strip()
+    wrong = numbers(text, "wrong questions") if text else None
+    if right is None and wrong is None:
+        raise InputError(
+            [Problem("right answers", "nothing", "how many were right, or the numbers of the wrong ones")]
+        )
+    return {"right": right, "wrong": wrong}
+
+
+def answers(questions: Sequence[str], verdicts: Sequence[str]) -> tuple[tuple[int, bool], ...]:
+    """Read the rows of an oral quiz, in the order asked."""
+    found = []
+    for question, verdict in zip(questions, verdicts, strict=False):
+        if not question.strip() and not verdict:
+            continue
+        if not question.strip().isdecimal() or verdict not in {"right", "wrong"}:
+            said = f"question {question.strip() or '(none)'}, {verdict or 'neither right nor wrong'}"
+            raise InputError([Problem("oral quiz", said, "a question number with right or wrong")])
+        found.append((int(question), verdict == "right"))
+    if not found:
+        raise InputError([Problem("oral quiz", "no answers", "at least one question with right or wrong")])
+    return tuple(found)

@@ -1,0 +1,703 @@
+"""Pages as frozen values: what a query answered, put into the words and shapes that a template shows."""
+
+import secrets
+from collections import OrderedDict
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString
+
+from markstead.ledger.facts import (
+    AnyFact,
+    CheckOpened,
+    CopyIssued,
+    CopyReceived,
+    CopySpoiled,
+    Corrected,
+    FirstMarking,
+    GateOverridden,
+    GoalSet,
+    HelpAsked,
+    HelpGiven,
+    LeaveAsked,
+    LeaveGiven,
+    LeaveRefused,
+    OpeningTalkHeld,
+    OralQuizHeld,
+    PagesWorked,
+    PaperSent,
+    PracticeTestOpened,
+    PracticeTestScored,
+    ReadinessDecided,
+    ReMarked,
+    UnitTestSat,
+    UnitTestScored,
+    WorkbookReordered,
+)
+from markstead.records.home import Home, Somebody
+from markstead.records.queries import Call, CopyPage, CopyView, LearnerDay, Note, PossibleAct, Today
+from markstead.rules.bars import Bar, Weight
+from markstead.rules.ruling import Ruling, day_words, ranges, stop_words
+from markstead.rules.standing import CopyStatus
+from markstead.rules.steps import CallKind, Turn
+from markstead.web.ruler import Ruler, ruler_of
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Something to choose from in a form."""
+
+    value: str
+    label: str
+    chosen: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ActForm:
+    """One act as a form: its words, its fields, and what shuts it."""
+
+    kind: str
+    slug: str
+    copy: str
+    title: str
+    button: str
+    fields: str
+    """Which block of fields the template draws."""
+    stop: str = ""
+    step: str = ""
+    hint: str = ""
+    bars: tuple[Bar, ...] = ()
+    overridable: bool = False
+    first: int | None = None
+    last: int | None = None
+    asked: int | None = None
+    needed: int | None = None
+    people: tuple[Choice, ...] = ()
+    aids: tuple[Choice, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What the page says back about an act: recorded, refused, or not understood."""
+
+    tone: str
+    """done, refused or mistaken."""
+    title: str
+    lines: tuple[str, ...] = ()
+    bars: tuple[Bar, ...] = ()
+    undo: str = ""
+    overridable: bool = False
+    posted: tuple[tuple[str, str], ...] = ()
+    """What was entered, so that nothing is lost and a reason can be added."""
+    token: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CopyLine:
+    """A workbook in hand on today's page."""
+
+    id: str
+    title: str
+    subject: str
+    label: str
+    ruler: SafeString
+    turn: str
+    what: str
+    bars: tuple[Bar, ...]
+    waits: bool
+    goal: str
+
+
+@dataclass(frozen=True, slots=True)
+class LearnerBlock:
+    """A learner on today's page."""
+
+    name: str
+    key: str
+    year: str
+    lines: tuple[CopyLine, ...]
+    idle: tuple[str, ...]
+    minutes: int
+
+
+@dataclass(frozen=True, slots=True)
+class CallLine:
+    """A call on today's page, with the acts that answer it."""
+
+    kind: str
+    mark: str
+    urgency: int
+    who: str
+    what: str
+    book: str
+    blocks: str
+    waiting: str
+    copy: str
+    seen: int
+    answers: tuple[ActForm, ...]
+    order: str = ""
+    learner: str = ""
+    dispatch: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class TodayPage:
+    """Everything that the template of today's page may use."""
+
+    home: str
+    day: str
+    time: str
+    closed: str | None
+    stamp: str
+    calls: tuple[CallLine, ...]
+    learners: tuple[LearnerBlock, ...]
+    demo: bool
+    token: str
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryLine:
+    """One line of the record."""
+
+    day: str
+    time: str
+    what: str
+    by: str
+    words: str | None
+    reversed: bool
+    act: str
+    seq: int
+    copy: str | None
+    late: str
+
+
+@dataclass(frozen=True, slots=True)
+class CopyPageView:
+    """Everything that the template of the copy page may use."""
+
+    id: str
+    label: str
+    title: str
+    course: str
+    learner: str
+    status: str
+    ruler: SafeString
+    turn: str
+    what: str
+    facts: tuple[tuple[str, str], ...]
+    main: ActForm | None
+    others: tuple[ActForm, ...]
+    history: tuple[HistoryLine, ...]
+    seen: int
+    day: str
+    time: str
+    demo: bool
+    token: str
+    refusal: str
+
+
+def new_token() -> str:
+    """An id for an act that a form will send, so that sending it twice writes once."""
+    return secrets.token_hex(10)
+
+
+# A ruler is a pure picture of a standing on a day; drawing it again would give the same bytes.
+_DRAWN: OrderedDict[tuple[str, int, str, date, str], SafeString] = OrderedDict()
+_MOST = 2048
+
+
+def drawn(view: CopyView, home: Home, today: date, size: str = "") -> SafeString:
+    """The ruler of a copy as SVG."""
+    key = (view.id, view.standing.last_seq, home.stamp, today, size)
+    kept = _DRAWN.get(key)
+    if kept is None:
+        ruler: Ruler = ruler_of(view.standing, view.workbook, today)
+        kept = SafeString(render_to_string("parts/ruler.html", {"ruler": ruler, "id": view.id, "size": size}).strip())
+        _DRAWN[key] = kept
+        if len(_DRAWN) > _MOST:
+            _DRAWN.popitem(last=False)
+    return kept
+
+
+def waiting_words(since: datetime | None, now: datetime) -> str:
+    """How long somebody has waited, as people say it."""
+    if since is None:
+        return ""
+    minutes = int((now - since).total_seconds() // 60)
+    if minutes < 1:
+        return "just now"
+    if minutes < 60:
+        return f"{minutes} min"
+    if minutes < 24 * 60:
+        hours, rest = divmod(minutes, 60)
+        return f"{hours} h {rest:02d}"
+    days = (now.date() - since.astimezone(now.tzinfo).date()).days
+    return f"{days} day" if days == 1 else f"{days} days"
+
+
+_MARKS = {
+    CallKind.SITTING: "sitting",
+    CallKind.LEAVE_TO_MARK: "leave",
+    CallKind.LEAVE_TO_REMARK: "leave",
+    CallKind.LEAVE_TO_OPEN: "leave",
+    CallKind.LEAVE_TO_SIT: "leave",
+    CallKind.HELP: "help",
+    CallKind.QUIZ: "quiz",
+    CallKind.CHECK: "check",
+    CallKind.PRACTICE_TEST: "test",
+    CallKind.REVIEW: "quiz",
+    CallKind.READINESS: "decide",
+    CallKind.OPENING_TALK: "talk",
+    CallKind.ISSUE: "issue",
+    CallKind.MARK_UNIT_TEST: "test",
+    CallKind.ORDER_AGAIN: "order",
+    CallKind.LATE_COPY: "order",
+    CallKind.ORDER: "order",
+    CallKind.DISPATCH: "send",
+}
+
+_SLUGS: dict[type, str] = {
+    CopyReceived: "receive",
+    CopyIssued: "issue",
+    OpeningTalkHeld: "opening-talk",
+    GoalSet: "goal",
+    PagesWorked: "work",
+    HelpAsked: "ask-help",
+    HelpGiven: "help",
+    LeaveAsked: "ask-leave",
+    LeaveGiven: "give-leave",
+    LeaveRefused: "refuse-leave",
+    FirstMarking: "mark",
+    Corrected: "correct",
+    ReMarked: "re-mark",
+    OralQuizHeld: "quiz",
+    CheckOpened: "open-check",
+    PracticeTestOpened: "open-practice",
+    PracticeTestScored: "score-practice",
+    ReadinessDecided: "readiness",
+    UnitTestSat: "sit",
+    UnitTestScored: "score-unit",
+    WorkbookReordered: "reorder",
+    CopySpoiled: "spoil",
+    PaperSent: "send",
+}
+SLUG_OF_KIND = {fact.KIND: slug for fact, slug in _SLUGS.items()}
+
+_BARE = {
+    "receive": ("Book in this copy", "It is in the house"),
+    "opening-talk": ("Opening talk", "The talk was held"),
+    "correct": ("Corrections", "The corrections are done"),
+    "open-check": ("Progress check", "Open it"),
+    "reorder": ("New copy", "Order a new copy"),
+}
+
+
+def form_of(fact: AnyFact, view: CopyView, home: Home, ruling: Ruling, by: Somebody) -> ActForm | None:
+    """The form for an act; None for acts that have no form of their own."""
+    slug = _SLUGS.get(type(fact))
+    if slug is None or slug == "send":
+        return None
+    stop = getattr(fact, "stop", None) or ""
+    step = str(getattr(fact, "step", None) or "")
+    where = stop_words(stop) if stop else ""
+    book = view.workbook
+    title, button, fields, extra = "", "", "none", {}
+    if slug in _BARE:
+        title, button = _BARE[slug]
+        title = f"{title}: {where}" if where else title
+    elif slug == "issue":
+        title, button, fields = "Issue this copy", "Issue it", "learner"
+        chosen = view.standing.learner
+        takers = [p for p in home.learners if book.course in p.courses]
+        extra["people"] = tuple(Choice(p.id, p.name, p.id == chosen) for p in takers)
+    elif slug == "work":
+        title, button, fields = "Pages worked", "Record the pages", "pages"
+        extra = {"first": fact.first, "last": fact.last}
+    elif slug == "goal":
+        title, button, fields = "Goal for today", "Set the goal", "goal"
+    elif slug == "ask-help":
+        title, button, fields = "Ask for help", "Ask", "page"
+    elif slug == "help":
+        title, button, fields = "Help or teaching", "Help was given", "minutes"
+    elif slug == "ask-leave":
+        title, button = f"Ask leave {_short(step)} {where}", "Ask leave"
+    elif slug == "give-leave":
+        title, button = f"Leave {_short(step)} {where}", "Give leave"
+    elif slug == "refuse-leave":
+        title, button, fields = f"Send back: {where or step}", "Send back", "reason"
+    elif slug == "mark":
+        title, button, fields = f"Mark {where} against the key", "Record the wrong ones", "wrong"
+        extra = {"asked": fact.asked}
+    elif slug == "re-mark":
+        still = view.standing.stop(stop).still_wrong
+        title, button, fields = f"Re-mark {where}", "Record the wrong ones", "wrong"
+        extra = {"hint": f"Was wrong: {ranges(still)}" if still else ""}
+    elif slug == "quiz":
+        title, button, fields = f"Oral quiz{': ' + where if where else ''}", "Record the quiz", "quiz"
+    elif slug == "open-practice":
+        number = fact.attempt
+        title = "Practice test" if number == 1 else f"Practice test, attempt {number}"
+        button = "Open the practice test"
+        extra = {"hint": "The rest of the workbook is closed until it is marked."}
+    elif slug == "score-practice":
+        asked = book.practice_questions
+        title, button, fields = "Score of the practice test", "Record the score", "score"
+        needed = home.programme.marks.practice_needed(asked)
+        extra = {"asked": asked, "needed": needed, "hint": "Before corrections."}
+    elif slug == "readiness":
+        title, button, fields = "Ready for the unit test?", "Ready", "ready"
+    elif slug == "sit":
+        title, button, fields = "Unit test", "The sitting begins", "sit"
+        year = (view.learner.year or 0) if view.learner else 0
+        grown = [p for p in home.people.values() if p.id in home.watchers]
+        extra["people"] = tuple(Choice(p.id, p.name, p.id == by.id) for p in grown)
+        extra["aids"] = tuple(Choice(a, a, chosen=True) for a in home.programme.aids_for(year))
+    elif slug == "score-unit":
+        asked = book.unit_questions
+        title, button, fields = "Mark the unit test", "Record the result", "score"
+        needed = home.programme.marks.unit_needed(asked)
+        extra = {"asked": asked, "needed": needed, "hint": "It is not corrected."}
+    elif slug == "spoil":
+        title, button, fields = "Copy spoiled", "Write the copy off", "reason"
+    return ActForm(
+        kind=fact.KIND,
+        slug=slug,
+        copy=view.id,
+        title=title.strip(),
+        button=button,
+        fields=fields,
+        stop=stop,
+        step=step,
+        bars=ruling.bars,
+        overridable=ruling.overridable,
+        **extra,
+    )
+
+
+def _short(step: str) -> str:
+    return "to re-mark" if "re-mark" in step else "to mark" if "mark" in step else step
+
+
+def _answers(call: Call, home: Home, by: Somebody) -> tuple[ActForm, ...]:
+    """The acts that answer a call in one or two taps."""
+    view = call.copy
+    if view is None:
+        return ()
+    found: list[ActForm | None] = []
+    if call.kind is CallKind.HELP:
+        found.append(form_of(HelpGiven(view.id), view, home, Ruling(), by))
+    elif call.kind is CallKind.ISSUE and call.learner is not None:
+        form = form_of(CopyIssued(view.id, call.learner.id), view, home, Ruling(), by)
+        found.append(form)
+    elif call.kind in (CallKind.QUIZ, CallKind.MARK_UNIT_TEST, CallKind.SITTING, CallKind.LATE_COPY):
+        return ()  # these want the copy page: there is something to enter
+    elif view.next.act is not None:
+        found.append(form_of(view.next.act, view, home, view.ruling, by))
+    waiting = view.standing.waiting
+    if waiting is not None and waiting.step is not None and call.since == waiting.at:
+        refuse = LeaveRefused(view.id, waiting.step, "", waiting.stop)
+        found.append(form_of(refuse, view, home, Ruling(), by))
+    return tuple(form for form in found if form is not None)
+
+
+def _call_line(call: Call, home: Home, now: datetime, by: Somebody) -> CallLine:
+    view = call.copy
+    who = call.learner.name if call.learner else ""
+    book = call.workbook.title if call.workbook else ""
+    return CallLine(
+        kind=str(call.kind),
+        mark=_MARKS[call.kind],
+        urgency=call.urgency,
+        who=who,
+        what=call.what,
+        book=book if book and book not in call.what else "",
+        blocks=call.blocks,
+        waiting=waiting_words(call.since, now),
+        copy=view.id if view else "",
+        seen=view.standing.last_seq if view else 0,
+        answers=_answers(call, home, by),
+        order=call.workbook.code if call.kind is CallKind.ORDER and call.workbook else "",
+        learner=call.learner.id if call.learner else "",
+        dispatch=call.kind is CallKind.DISPATCH,
+    )
+
+
+def _copy_line(view: CopyView, home: Home, today: date) -> CopyLine:
+    ruler_goal = view.standing.goal
+    goal = ""
+    if ruler_goal is not None and ruler_goal.day == today:
+        if ruler_goal.first is not None and ruler_goal.last is not None:
+            goal = f"pages {ranges(tuple(range(ruler_goal.first, ruler_goal.last + 1)))}"
+        else:
+            goal = str(ruler_goal.step or "")
+    rules = tuple(b for b in view.ruling.bars if b.weight is Weight.RULE)
+    return CopyLine(
+        id=view.id,
+        title=view.workbook.title,
+        subject=home.programme.course(view.workbook.course).title,
+        label=view.label,
+        ruler=drawn(view, home, today),
+        turn=str(view.next.turn),
+        what=view.next.what,
+        bars=rules,
+        waits=view.standing.waiting is not None or view.standing.help is not None,
+        goal=goal,
+    )
+
+
+def _learner_block(day: LearnerDay, home: Home, today: date) -> LearnerBlock:
+    minutes = sum(v.standing.latest_day_minutes for v in day.copies if v.standing.latest_day == today)
+    return LearnerBlock(
+        name=day.learner.name,
+        key=day.learner.key,
+        year=f"year {day.learner.year}" if day.learner.year is not None else "",
+        lines=tuple(_copy_line(v, home, today) for v in day.copies),
+        idle=day.idle,
+        minutes=minutes,
+    )
+
+
+def today_page(answer: Today, by: Somebody) -> TodayPage:
+    """Put today into words."""
+    day = answer.now.date()
+    home = answer.home
+    return TodayPage(
+        home=home.name,
+        day=day_words(day),
+        time=f"{answer.now:%H:%M}",
+        closed=answer.day_is,
+        stamp=f"{answer.head}.{answer.now:%Y%m%d%H%M}",
+        calls=tuple(_call_line(c, home, answer.now, by) for c in answer.calls),
+        learners=tuple(_learner_block(d, home, day) for d in answer.learners),
+        demo=home.demo_shift is not None,
+        token=new_token(),
+    )
+
+
+def _mark_words(right: int, asked: int, needed: int) -> str:
+    verdict = "passed" if right >= needed else f"below the pass mark, {needed} needed"
+    return f"{right} of {asked}, {verdict}"
+
+
+def fact_words(fact: AnyFact, home: Home) -> str:
+    """One fact in a sentence."""
+    kind = str(fact.KIND).capitalize()
+    stop = getattr(fact, "stop", None)
+    where = f", {stop_words(stop)}" if stop else ""
+    match fact:
+        case CopyIssued():
+            person = home.people.get(fact.learner)
+            return f"{kind} to {person.name if person else 'somebody'}"
+        case PagesWorked():
+            pages = f"{fact.first}-{fact.last}" if fact.first != fact.last else f"{fact.first}"
+            minutes = f", {fact.minutes} min" if fact.minutes is not None else ""
+            return f"Pages {pages} worked{minutes}"
+        case GoalSet():
+            if fact.first is None:
+                return f"Goal: {fact.step}" if fact.step else "Goal taken away"
+            return f"Goal for {fact.day.day} {fact.day:%B}: pages {fact.first}-{fact.last}"
+        case FirstMarking():
+            wrong = f"wrong {ranges(fact.wrong)}" if fact.wrong else "all right"
+            return f"{kind}{where}: {wrong}, of {fact.asked}"
+        case ReMarked():
+            return f"{kind}{where}: {'still wrong ' + ranges(fact.wrong) if fact.wrong else 'cleared'}"
+        case OralQuizHeld():
+            right = sum(1 for _, good in fact.answers if good)
+            return f"{kind}{where}: {right} of {len(fact.answers)} right"
+        case PracticeTestOpened():
+            return kind if fact.attempt == 1 else f"{kind}, attempt {fact.attempt}"
+        case PracticeTestScored() | UnitTestScored():
+            return f"{kind}: {_mark_words(fact.right, fact.asked, fact.needed)}"
+        case ReadinessDecided():
+            return "Decided: ready for the unit test" if fact.ready else "Decided: not ready yet"
+        case UnitTestSat():
+            watcher = home.people.get(fact.watcher)
+            aids = ", ".join(fact.aids) or "no aids"
+            attempt = "" if fact.attempt == 1 else f", attempt {fact.attempt}"
+            return f"{kind}{attempt}, watched by {watcher.name if watcher else 'somebody'}; {aids}"
+        case LeaveAsked() | LeaveGiven() | LeaveRefused():
+            verb = kind.removeprefix("Leave ")
+            return f"Leave {_short(str(fact.step))} {verb}{where}"
+        case GateOverridden():
+            return f"Gate overridden ({fact.act}): {', '.join(fact.bars)}"
+        case HelpAsked():
+            return f"{kind}, page {fact.page}" if fact.page else kind
+        case HelpGiven():
+            return f"{kind}, {fact.minutes} min" if fact.minutes else kind
+        case _:
+            return f"{kind}{where}"
+
+
+def history_line(note: Note, home: Home) -> HistoryLine:
+    """One line of the record in words."""
+    at = home.calendar.at_home(note.entry.at)
+    written = note.entry.written
+    late = ""
+    if written - note.entry.at > timedelta(minutes=30):
+        when = home.calendar.at_home(written)
+        late = f"written {when.day} {when:%b, %H:%M}"
+    fact = note.entry.fact
+    what = fact_words(fact, home)
+    if fact.KIND == "fact reversed":
+        what = f"Taken back: fact {fact.entry}"
+    return HistoryLine(
+        day=f"{at:%a} {at.day} {at:%b %Y}",
+        time=f"{at:%H:%M}",
+        what=what,
+        by=note.by,
+        words=note.words,
+        reversed=note.reversed,
+        act=note.entry.act,
+        seq=note.entry.seq,
+        copy=note.copy,
+        late=late,
+    )
+
+
+def _standing_facts(view: CopyView, home: Home) -> tuple[tuple[str, str], ...]:
+    s = view.standing
+    found = [("Pages", f"{len(s.pages)} of {view.workbook.pages} worked")]
+    if s.minutes:
+        found.append(("Time", f"{s.minutes // 60} h {s.minutes % 60:02d} min"))
+    cleared = sum(1 for stop in view.workbook.stops if s.stop(stop.id).cycle == "cleared")
+    found.append(("Marking stops", f"{cleared} of {len(view.workbook.stops)} cleared"))
+    for attempt in s.practice:
+        name = "Practice test" if attempt.number == 1 else f"Practice test {attempt.number}"
+        words = (
+            _mark_words(attempt.right, attempt.asked, attempt.needed) if attempt.scored is not None else "open now"
+        )
+        found.append((name, words))
+    if s.unit is not None:
+        words = (
+            _mark_words(s.unit.right, s.unit.asked, s.unit.needed)
+            if s.unit.scored is not None
+            else "sat, to be marked"
+        )
+        found.append((f"Unit test, attempt {s.unit.attempt}", words))
+    if s.expected is not None and s.status is CopyStatus.ON_ORDER:
+        found.append(("Expected", day_words(s.expected)))
+    return tuple(found)
+
+
+def copy_page_view(page: CopyPage, by: Somebody, refusal: str | None) -> CopyPageView:
+    """Put the copy page into words."""
+    view, home = page.copy, page.home
+    main: ActForm | None = None
+    others: list[ActForm] = []
+    for possible in page.acts:
+        form = form_of(possible.fact, view, home, possible.ruling, by)
+        if form is None:
+            continue
+        if main is None and possible.fact == view.next.act:
+            main = form
+        else:
+            others.append(form)
+    if main is None:
+        main = _main_by_kind(others, page.acts, view)
+        if main is not None:
+            others.remove(main)
+    others.sort(key=lambda f: (bool(f.bars), _ORDER.index(f.slug)))
+    return CopyPageView(
+        id=view.id,
+        label=view.label,
+        title=view.workbook.title,
+        course=home.programme.course(view.workbook.course).title,
+        learner=view.learner.name if view.learner else "",
+        status=str(view.standing.status),
+        ruler=drawn(view, home, page.now.date(), "large"),
+        turn=str(view.next.turn),
+        what=view.next.what,
+        facts=_standing_facts(view, home),
+        main=main,
+        others=tuple(others),
+        history=tuple(history_line(n, home) for n in page.history),
+        seen=view.standing.last_seq,
+        day=day_words(page.now.date()),
+        time=f"{page.now:%H:%M}",
+        demo=home.demo_shift is not None,
+        token=new_token(),
+        refusal=refusal or "",
+    )
+
+
+def _main_by_kind(forms: list[ActForm], acts: tuple[PossibleAct, ...], view: CopyView) -> ActForm | None:
+    """The next step with other placeholders, such as a sitting whose watcher is not named yet."""
+    if view.next.act is None:
+        return None
+    return next((f for f in forms if f.kind == view.next.act.KIND), None)
+
+
+_ORDER = [
+    "sit",
+    "score-unit",
+    "give-leave",
+    "refuse-leave",
+    "work",
+    "mark",
+    "correct",
+    "re-mark",
+    "ask-leave",
+    "open-check",
+    "open-practice",
+    "score-practice",
+    "readiness",
+    "opening-talk",
+    "issue",
+    "receive",
+    "reorder",
+    "goal",
+    "quiz",
+    "help",
+    "ask-help",
+    "spoil",
+]
+
+
+def said_turn(turn: Turn, learner: str) -> str:
+    """Whose turn it is, in words."""
+    return {"learner": learner or "the learner", "educator": "you", "nobody": "nobody"}[str(turn)]
+
+
+@dataclass(frozen=True, slots=True)
+class CopyRow:
+    """A copy in a list."""
+
+    id: str
+    label: str
+    title: str
+    course: str
+    learner: str
+    status: str
+    what: str
+    ruler: SafeString
+    result: str
+    scored: str
+
+
+def copy_rows(views: tuple[CopyView, ...], home: Home, today: date) -> tuple[CopyRow, ...]:
+    """Put a list of copies into words."""
+    rows = []
+    for view in views:
+        unit = view.standing.unit
+        result, scored = "", ""
+        if unit is not None and unit.scored is not None:
+            result = _mark_words(unit.right, unit.asked, unit.needed)
+            day = home.calendar.day_of(unit.scored)
+            scored = f"{day.day} {day:%B}"
+        course = home.programme.course(view.workbook.course).title
+        rows.append(
+            CopyRow(
+                view.id,
+                view.label,
+                view.workbook.title,
+                course,
+                view.learner.name if view.learner else "",
+                str(view.standing.status),
+                view.next.what,
+                drawn(view, home, today),
+                result,
+                scored,
+            )
+        )
+    return tuple(rows)

@@ -1,0 +1,148 @@
+"""The page ruler: numbers into plain geometry. The template draws it and thinks nothing.
+
+A horizontal rule to scale: a short stroke at the end of each page, a long one at each marking stop, a notch for a
+progress check, a double end for the two tests. Worked pages are inked, a cleared stop carries a filled dot, today's
+goal is a bracket under the rule, and where the learner stands is a small flag.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+
+from markstead.rules.programme import Workbook
+from markstead.rules.ruling import ranges, stop_words
+from markstead.rules.standing import Cycle, Standing
+
+UNIT = 8.0
+"""Width of one page."""
+LEFT = 8.0
+BASE = 26.0
+"""Where the rule lies."""
+
+
+@dataclass(frozen=True, slots=True)
+class StopMark:
+    """A marking stop on the ruler."""
+
+    x: float
+    page: int
+    cleared: bool
+    begun: bool
+    check: bool
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ruler:
+    """Everything that the template may use; lengths in the units of its view box."""
+
+    width: float
+    height: float
+    left: float
+    end: float
+    base: float
+    strokes: str
+    long_strokes: str
+    notches: str
+    worked: str
+    stops: tuple[StopMark, ...]
+    goal: str
+    goal_words: str
+    flag: str
+    practice_x: float
+    unit_x: float
+    practice: str
+    unit: str
+    title: str
+    words: str
+
+
+def _x(page: int) -> float:
+    """The right-hand edge of a page."""
+    return LEFT + UNIT * page
+
+
+def _runs(pages: frozenset[int]) -> list[tuple[int, int]]:
+    runs: list[list[int]] = []
+    for page in sorted(pages):
+        if runs and page == runs[-1][1] + 1:
+            runs[-1][1] = page
+        else:
+            runs.append([page, page])
+    return [(a, b) for a, b in runs]
+
+
+def _n(value: float) -> str:
+    return f"{value:g}"
+
+
+def _test_state(passed: bool, begun: bool) -> str:
+    return "passed" if passed else "begun" if begun else "ahead"
+
+
+def ruler_of(standing: Standing, book: Workbook, today: date) -> Ruler:
+    """Lay out the ruler of one copy."""
+    pages = book.pages
+    ends = {stop.last for stop in book.stops}
+    end = _x(pages)
+    short = "".join(f"M{_n(_x(p))} {_n(BASE)}v-5" for p in range(1, pages + 1) if p not in ends)
+    long = "".join(f"M{_n(_x(p))} {_n(BASE)}v-12" for p in sorted(ends))
+    notches = "".join(
+        f"M{_n(_x(s.last) - UNIT / 2 - 3.5)} {_n(BASE)}l3.5 5 3.5-5" for s in book.stops if s.kind == "check"
+    )
+    worked = "".join(f"M{_n(_x(a - 1))} {_n(BASE)}H{_n(_x(b))}" for a, b in _runs(standing.pages))
+    stops = []
+    for stop in book.stops:
+        kept = standing.stop(stop.id)
+        state = "cleared" if kept.cycle is Cycle.CLEARED else str(kept.cycle)
+        name = f"{stop_words(stop.id).capitalize()}, to page {stop.last}: {state}"
+        begun = kept.cycle in (Cycle.TO_CORRECT, Cycle.CORRECTED)
+        stops.append(
+            StopMark(_x(stop.last), stop.last, kept.cycle is Cycle.CLEARED, begun, stop.kind == "check", name)
+        )
+    goal, goal_words = _goal(standing, today)
+    reached = _reached(standing, pages)
+    flag = f"M{_n(reached)} {_n(BASE)}V4l7 3-7 3"
+    attempt, unit = standing.attempt, standing.unit
+    words = f"{len(standing.pages)} of {pages} pages worked"
+    if goal_words:
+        words += f"; goal today: {goal_words}"
+    return Ruler(
+        width=end + 24,
+        height=46,
+        left=LEFT,
+        end=end + 16,
+        base=BASE,
+        strokes=short,
+        long_strokes=long,
+        notches=notches,
+        worked=worked,
+        stops=tuple(stops),
+        goal=goal,
+        goal_words=goal_words,
+        flag=flag,
+        practice_x=end + 10,
+        unit_x=end + 16,
+        practice=_test_state(standing.practice_passed, attempt is not None),
+        unit=_test_state(standing.passed, unit is not None),
+        title=book.title,
+        words=words,
+    )
+
+
+def _goal(standing: Standing, today: date) -> tuple[str, str]:
+    goal = standing.goal
+    if goal is None or goal.day != today:
+        return "", ""
+    if goal.first is None or goal.last is None:
+        return "", str(goal.step or "")
+    path = f"M{_n(_x(goal.first - 1) + 1)} {_n(BASE + 6)}v4H{_n(_x(goal.last) - 1)}v-4"
+    return path, f"pages {ranges(tuple(range(goal.first, goal.last + 1)))}"
+
+
+def _reached(standing: Standing, pages: int) -> float:
+    """Where the learner stands: behind the last page worked, or at a test."""
+    if standing.unit is not None:
+        return _x(pages) + 16
+    if standing.practice:
+        return _x(pages) + 10
+    return _x(max(standing.pages, default=0))

@@ -1,0 +1,45 @@
+"""Who sits at the screen: the one place where access is asked for."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from functools import wraps
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from markstead.records import queries
+from markstead.records.home import Home, Somebody
+from markstead.web import clock
+
+
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """A signed-in person of a home, and the instant."""
+
+    household: str
+    person: Somebody
+    home: Home
+    now: datetime
+
+
+View = Callable[..., HttpResponse]
+
+
+def seated(view: View) -> View:
+    """Let in people of a home only; hand the view their seat."""
+
+    @login_required
+    @wraps(view)
+    def inner(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        found = queries.person_of_user(request.user.pk)
+        if found is None:
+            return render(request, "no_home.html", status=403)
+        household, person = found
+        home = queries.home_of(household)
+        seat = Seat(household, home.person(person), home, clock.now(home))
+        return view(request, seat, *args, **kwargs)
+
+    return inner

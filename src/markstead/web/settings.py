@@ -1,0 +1,160 @@
+"""Django's settings, read once from the environment and the home folder."""
+
+import os
+import secrets
+from pathlib import Path
+
+import dj_database_url
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+from platformdirs import user_data_dir
+
+HERE = Path(__file__).resolve().parent
+
+
+def yes_or_no(name: str, default: str) -> bool:
+    """Read a switch; refuse anything but yes and no."""
+    value = os.environ.get(name, default)
+    if value not in {"yes", "no"}:
+        raise ImproperlyConfigured(f"{name} is {value!r}; use 'yes' or 'no'")
+    return value == "yes"
+
+
+HOME = Path(os.environ.get("MARKSTEAD_HOME") or user_data_dir("markstead"))
+
+
+def _secret() -> str:
+    kept = HOME / "secret.key"
+    return kept.read_text().strip() if kept.is_file() else secrets.token_hex(32)
+
+
+SECRET_KEY = _secret()
+DEBUG = False
+ALLOWED_HOSTS = [h for h in os.environ.get("MARKSTEAD_HOSTS", "").split(",") if h] or [
+    "127.0.0.1",
+    "localhost",
+    "[::1]",
+]
+SECURE = yes_or_no("MARKSTEAD_TLS", "no")
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.staticfiles",
+    "django_htmx",
+    "csp",
+    "axes",
+    "markstead.records",
+    "markstead.web",
+]
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "axes.middleware.AxesMiddleware",
+]
+ROOT_URLCONF = "markstead.web.urls"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [HERE / "templates"],
+        "OPTIONS": {
+            "context_processors": ["django.template.context_processors.request"],
+            "loaders": [
+                (
+                    "django.template.loaders.cached.Loader",
+                    [
+                        "django.template.loaders.filesystem.Loader",
+                        "django.template.loaders.app_directories.Loader",
+                    ],
+                )
+            ],
+        },
+    }
+]
+
+_PRAGMAS = (
+    "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON; PRAGMA cache_size=-16000; "
+    "PRAGMA mmap_size=134217728; PRAGMA journal_size_limit=27103364; PRAGMA temp_store=MEMORY;"
+)
+if os.environ.get("DATABASE_URL"):
+    DATABASES = {"default": dj_database_url.config(conn_max_age=600)}
+else:
+    DATABASES = {
+        "default": {
+            "ENGINE": "django.db.backends.sqlite3",
+            "NAME": HOME / "markstead.sqlite3",
+            "CONN_MAX_AGE": 600,
+            "OPTIONS": {"transaction_mode": "IMMEDIATE", "timeout": 20, "init_command": _PRAGMAS},
+            # Django's in-memory test database shares one cache and fails under threads.
+            "TEST": {"NAME": os.environ.get("MARKSTEAD_TEST_DATABASE", "test.sqlite3")},
+        }
+    }
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+AXES_FAILURE_LIMIT = 5
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_COOLOFF_TIME = 0.25
+AXES_LOCKOUT_TEMPLATE = "locked_out.html"
+AXES_VERBOSE = False
+LOGIN_URL = "sign-in"
+LOGIN_REDIRECT_URL = "today"
+LOGOUT_REDIRECT_URL = "sign-in"
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "frame-ancestors": [NONE],
+        "form-action": [SELF],
+        "base-uri": [NONE],
+        "object-src": [NONE],
+    }
+}
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_SECURE = SECURE
+CSRF_COOKIE_HTTPONLY = True
+CSRF_COOKIE_SAMESITE = "Lax"
+CSRF_COOKIE_SECURE = SECURE
+CSRF_FAILURE_VIEW = "markstead.web.views.errors.stale_form"
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+
+USE_TZ = True
+TIME_ZONE = "UTC"
+USE_I18N = True
+LANGUAGE_CODE = "en-gb"
+STATIC_URL = "/static/"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+}
+WHITENOISE_USE_FINDERS = True
+WHITENOISE_AUTOREFRESH = False
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler", "level": "WARNING"}},
+    "root": {"handlers": ["console"], "level": "WARNING"},
+    "loggers": {"axes": {"level": "ERROR"}},
+}

@@ -1,0 +1,25 @@
+"""Every address."""
+
+from django.contrib.auth.views import LoginView, LogoutView
+from django.urls import path
+
+from markstead.web.views import acts, copies, errors, record, today
+
+urlpatterns = [
+    path("", today.page, name="today"),
+    path("today/refresh", today.refresh, name="refresh"),
+    path("act", acts.act, name="act"),
+    path("acts/<slug:act_id>/undo", acts.undo, name="undo"),
+    path("copies/", copies.listing, name="copies"),
+    path("copies/order", copies.order, name="order"),
+    path("copies/<slug:copy>/", copies.page, name="copy"),
+    path("papers/", copies.papers, name="papers"),
+    path("record/", record.page, name="record"),
+    path("clock", today.move_clock, name="clock"),
+    path("sign-in/", LoginView.as_view(template_name="sign_in.html"), name="sign-in"),
+    path("sign-out/", LogoutView.as_view(), name="sign-out"),
+]
+handler404 = errors.not_found
+handler500 = errors.sorry
+handler403 = errors.not_allowed
+handler400 = errors.not_understood

@@ -1,0 +1,1 @@
+"""Views carry; they do not think."""

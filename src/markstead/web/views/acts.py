@@ -1,0 +1,167 @@
+"""One address for every act: read the form, call the action, show what follows."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import redirect
+from django.views.decorators.http import require_POST
+
+from markstead.errors import InputError, MarksteadError, Problem, StaleError
+from markstead.ledger.facts import Step
+from markstead.records import actions
+from markstead.records.desk import Done, Slip
+from markstead.rules.ruling import RefusedError
+from markstead.web import forms
+from markstead.web.pages import Said, fact_words, new_token
+from markstead.web.seat import Seat, seated
+from markstead.web.views.copies import copy_response
+from markstead.web.views.today import today_response
+
+Doer = Callable[..., Done]
+
+
+def _step(data: QueryDict) -> Step:
+    text = data.get("step", "")
+    try:
+        return Step(text)
+    except ValueError as error:
+        allowed = ", ".join(step.value for step in Step)
+        raise InputError([Problem("step", repr(text), f"one of: {allowed}")]) from error
+
+
+def _where(data: QueryDict) -> dict[str, Any]:
+    return {"step": _step(data), "stop": data.get("stop") or None}
+
+
+def _goal(data: QueryDict, seat: Seat) -> dict[str, Any]:
+    first = forms.whole(data, "first", "first page", needed=False)
+    last = forms.whole(data, "last", "last page", needed=False)
+    day = seat.home.calendar.day_of(seat.now)
+    return {"day": day, "first": first, "last": last if last is not None else first}
+
+
+def _pages(data: QueryDict) -> dict[str, Any]:
+    first = forms.whole(data, "first", "first page")
+    last = forms.whole(data, "last", "last page", needed=False)
+    minutes = forms.whole(data, "minutes", "minutes", needed=False)
+    return {"first": first, "last": last if last is not None else first, "minutes": minutes}
+
+
+def _quiz(data: QueryDict) -> dict[str, Any]:
+    kept = forms.answers(data.getlist("question"), data.getlist("answer"))
+    return {"answers": kept, "stop": data.get("stop") or None}
+
+
+_ACTS: dict[str, tuple[Doer, Callable[[QueryDict, Seat], dict[str, Any]]]] = {
+    "receive": (actions.receive_copy, lambda d, s: {}),
+    "issue": (actions.issue_copy, lambda d, s: {"learner": d.get("learner", "")}),
+    "opening-talk": (actions.hold_opening_talk, lambda d, s: {}),
+    "goal": (actions.set_goal, _goal),
+    "work": (actions.work_pages, lambda d, s: _pages(d)),
+    "ask-help": (actions.ask_help, lambda d, s: {"page": forms.whole(d, "page", "page", needed=False)}),
+    "help": (actions.give_help, lambda d, s: {"minutes": forms.whole(d, "minutes", "minutes", needed=False)}),
+    "ask-leave": (actions.ask_leave, lambda d, s: _where(d)),
+    "give-leave": (actions.give_leave, lambda d, s: _where(d)),
+    "refuse-leave": (actions.refuse_leave, lambda d, s: {**_where(d), "reason": d.get("reason", "")}),
+    "mark": (actions.mark, lambda d, s: {"stop": d.get("stop", ""), "wrong": forms.wrong_numbers(d)}),
+    "correct": (actions.correct, lambda d, s: {"stop": d.get("stop", "")}),
+    "re-mark": (actions.re_mark, lambda d, s: {"stop": d.get("stop", ""), "wrong": forms.wrong_numbers(d)}),
+    "quiz": (actions.hold_oral_quiz, lambda d, s: _quiz(d)),
+    "open-check": (actions.open_check, lambda d, s: {"stop": d.get("stop", "")}),
+    "open-practice": (actions.open_practice_test, lambda d, s: {}),
+    "score-practice": (actions.score_practice_test, lambda d, s: forms.score(d)),
+    "readiness": (actions.decide_readiness, lambda d, s: {"ready": d.get("verdict") != "not yet"}),
+    "sit": (actions.sit_unit_test, lambda d, s: {"watcher": d.get("watcher"), "aids": d.getlist("aids")}),
+    "score-unit": (actions.score_unit_test, lambda d, s: forms.score(d)),
+    "reorder": (actions.reorder_workbook, lambda d, s: {}),
+    "spoil": (actions.spoil_copy, lambda d, s: {"reason": d.get("reason", "")}),
+}
+
+
+@require_POST
+@seated
+def act(request: HttpRequest, seat: Seat) -> HttpResponse:
+    """Do one act on a copy."""
+    data = request.POST
+    slug, copy = data.get("act", ""), data.get("copy", "")
+    try:
+        if slug not in _ACTS:
+            raise InputError([Problem("act", repr(slug), f"one of: {', '.join(_ACTS)}")])
+        do, read = _ACTS[slug]
+        values = read(data, seat)
+        seen = forms.whole(data, "seen", "page", needed=False)
+        slip = Slip(
+            act=_token(data), now=seat.now, seen=seen or None, override=data.get("override", "").strip() or None
+        )
+        done = do(seat.household, copy=copy, by=seat.person.id, at=seat.now, slip=slip, **values)
+    except MarksteadError as error:
+        return _answer(request, seat, copy, said_of(error, data))
+    if not request.headers.get("HX-Request"):
+        return redirect("today") if data.get("from") == "today" else redirect("copy", copy=copy)
+    return _answer(request, seat, copy, recorded(done, seat))
+
+
+def recorded(done: Done, seat: Seat) -> Said:
+    """Tell what was written, with the way back."""
+    lines = tuple(fact_words(entry.fact, seat.home) for entry in done.entries)
+    title = "Recorded before; nothing was written twice" if done.again else "Recorded"
+    return Said("done", title, lines, undo=done.act)
+
+
+def said_of(error: MarksteadError, data: QueryDict) -> Said:
+    """Tell what stands in the way, and keep what was entered."""
+    posted = tuple((name, value) for name in data for value in data.getlist(name) if name not in _NOT_KEPT)
+    if isinstance(error, RefusedError):
+        return Said(
+            "refused",
+            "Not yet: nothing was recorded",
+            bars=error.ruling.bars,
+            overridable=error.ruling.overridable,
+            posted=posted,
+            token=new_token(),
+        )
+    if isinstance(error, InputError):
+        return Said("mistaken", "Not understood: nothing was recorded", tuple(str(p) for p in error.problems))
+    if isinstance(error, StaleError):
+        return Said("mistaken", "The record has moved on", (str(error),))
+    return Said("mistaken", "Nothing was recorded", (str(error),))
+
+
+_NOT_KEPT = {"csrfmiddlewaretoken", "override", "token"}
+
+
+def _token(data: QueryDict) -> str | None:
+    token = data.get("token", "")
+    if len(token) > 40 or not all(c.isalnum() or c == "-" for c in token):
+        raise InputError([Problem("form", "a token that is not ours", "the form as it was shown")])
+    return token or None
+
+
+def _answer(request: HttpRequest, seat: Seat, copy: str, said: Said) -> HttpResponse:
+    # htmx shows answers of 2xx only, and a refusal is an answer; without it the status tells the browser.
+    status = 200 if said.tone == "done" or request.headers.get("HX-Request") else 409
+    if request.POST.get("from") == "today" or not copy:
+        return today_response(request, seat, said, status)
+    return copy_response(request, seat, copy, said, status)
+
+
+@require_POST
+@seated
+def undo(request: HttpRequest, seat: Seat, act_id: str) -> HttpResponse:
+    """Take an act back."""
+    copy = request.POST.get("copy", "")
+    try:
+        done = actions.undo(
+            seat.household,
+            act=act_id,
+            by=seat.person.id,
+            at=seat.now,
+            slip=Slip(act=_token(request.POST), now=seat.now),
+        )
+    except MarksteadError as error:
+        return _answer(request, seat, copy, said_of(error, request.POST))
+    if not request.headers.get("HX-Request"):
+        return redirect("copy", copy=copy) if copy else redirect("today")
+    said = Said("done", "Taken back; both stay on the record", (f"{len(done.entries)} fact(s) taken back",))
+    return _answer(request, seat, copy, said)

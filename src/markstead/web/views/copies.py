@@ -1,0 +1,117 @@
+"""The copy page, the list of copies, ordering and the papers of the month."""
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from markstead.errors import InputError, MarksteadError, UnknownError
+from markstead.records import actions, queries
+from markstead.records.desk import Slip
+from markstead.rules.standing import CopyStatus
+from markstead.web.pages import Said, copy_page_view, copy_rows, new_token
+from markstead.web.seat import Seat, seated
+
+
+def copy_response(
+    request: HttpRequest, seat: Seat, copy: str, said: Said | None = None, status: int = 200
+) -> HttpResponse:
+    """The copy page, or with htmx only its inside."""
+    try:
+        answer = queries.copy_page(seat.household, copy, now=seat.now, by=seat.person.id)
+    except UnknownError as error:
+        raise Http404 from error
+    refusal = answer.copy.standing.refusal
+    words = queries.words(seat.household, refusal.reason) if refusal is not None else None
+    whole = not request.headers.get("HX-Request")
+    context = {
+        "page": copy_page_view(answer, seat.person, words),
+        "said": said,
+        "person": seat.person,
+        "home": seat.home,
+        "here": "copies",
+    }
+    return render(request, "copy.html" if whole else "parts/copy_body.html", context, status=status)
+
+
+@require_GET
+@seated
+def page(request: HttpRequest, seat: Seat, copy: str) -> HttpResponse:
+    return copy_response(request, seat, copy)
+
+
+def _listing(request: HttpRequest, seat: Seat, said: Said | None = None, status: int = 200) -> HttpResponse:
+    wanted = request.GET.get("status", CopyStatus.ISSUED)
+    chosen = wanted if wanted in {s.value for s in CopyStatus} else CopyStatus.ISSUED
+    found = queries.copies(seat.household, status=CopyStatus(chosen))
+    learners = [
+        (p, [(c, seat.home.programme.course(c)) for c in p.courses]) for p in seat.home.learners
+    ]
+    context = {
+        "rows": copy_rows(found, seat.home, seat.home.calendar.day_of(seat.now)),
+        "chosen": chosen,
+        "statuses": [s.value for s in CopyStatus if s is not CopyStatus.UNKNOWN],
+        "learners": learners,
+        "said": said,
+        "person": seat.person,
+        "home": seat.home,
+        "here": "copies",
+        "token": new_token(),
+    }
+    return render(request, "copies.html", context, status=status)
+
+
+@require_GET
+@seated
+def listing(request: HttpRequest, seat: Seat) -> HttpResponse:
+    return _listing(request, seat)
+
+
+@require_POST
+@seated
+def order(request: HttpRequest, seat: Seat) -> HttpResponse:
+    """Order a copy of a workbook for a learner."""
+    try:
+        workbook = request.POST.get("workbook", "").strip()
+        slip = Slip(act=request.POST.get("token") or None, now=seat.now)
+        learner = request.POST.get("learner") or None
+        done = actions.order_copy(
+            seat.household, workbook=workbook, learner=learner, by=seat.person.id, at=seat.now, slip=slip
+        )
+    except MarksteadError as error:
+        lines = tuple(str(p) for p in error.problems) if isinstance(error, InputError) else (str(error),)
+        said = Said("mistaken", "Nothing was ordered", lines)
+        return _listing(request, seat, said, 409)
+    ordered = next((getattr(e.fact, "copy", None) for e in done.entries), None)
+    if request.POST.get("from") == "today":
+        return redirect("today")
+    return redirect("copy", copy=ordered) if ordered else redirect("copies")
+
+
+@require_http_methods(["GET", "POST"])
+@seated
+def papers(request: HttpRequest, seat: Seat) -> HttpResponse:
+    """The test papers that have not gone to the school yet."""
+    said = None
+    if request.method == "POST":
+        try:
+            slip = Slip(act=request.POST.get("token") or None, now=seat.now)
+            tracking = request.POST.get("tracking", "")
+            chosen = request.POST.getlist("copies")
+            by = seat.person.id
+            actions.send_dispatch(
+                seat.household, copies=chosen, tracking=tracking, by=by, at=seat.now, slip=slip
+            )
+            return redirect("papers")
+        except MarksteadError as error:
+            said = Said("mistaken", "Nothing was sent", tuple(str(error).splitlines()))
+    found = queries.papers_to_send(seat.household)
+    context = {
+        "rows": copy_rows(found, seat.home, seat.home.calendar.day_of(seat.now)),
+        "said": said,
+        "person": seat.person,
+        "home": seat.home,
+        "here": "papers",
+        "token": new_token(),
+        "day": seat.home.programme.dispatch_day,
+    }
+    return render(request, "papers.html", context, status=409 if said else 200)

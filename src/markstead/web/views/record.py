@@ -1,0 +1,34 @@
+"""The record, newest first."""
+
+from datetime import date, timedelta
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from markstead.records import queries
+from markstead.web.pages import history_line
+from markstead.web.seat import Seat, seated
+
+
+@require_GET
+@seated
+def page(request: HttpRequest, seat: Seat) -> HttpResponse:
+    today = seat.home.calendar.day_of(seat.now)
+    try:
+        day = date.fromisoformat(request.GET.get("day", ""))
+    except ValueError:
+        day = today
+    notes = queries.history(seat.household, day=day, limit=1000)
+    context = {
+        "lines": [history_line(note, seat.home) for note in notes],
+        "labels": queries.copy_labels(seat.household, {n.copy for n in notes if n.copy}),
+        "day": day,
+        "before": day - timedelta(days=1),
+        "after": day + timedelta(days=1) if day < today else None,
+        "closed": seat.home.calendar.why_closed(day),
+        "person": seat.person,
+        "here": "record",
+        "facts": queries.head(seat.household),
+    }
+    return render(request, "record.html", context)

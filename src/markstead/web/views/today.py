@@ -1,0 +1,64 @@
+"""Today's page."""
+
+from datetime import datetime, timedelta
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_POST
+
+from markstead.records import queries, setup
+from markstead.web.pages import Said, today_page
+from markstead.web.seat import Seat, seated
+
+
+def today_response(request: HttpRequest, seat: Seat, said: Said | None = None, status: int = 200) -> HttpResponse:
+    """The page, or with htmx only its inside."""
+    answer = queries.today(seat.household, now=seat.now)
+    whole = not request.headers.get("HX-Request")
+    context = {
+        "page": today_page(answer, seat.person),
+        "said": said,
+        "person": seat.person,
+        "here": "today",
+        "acting": seat.person.role in ("educator", "helper"),
+    }
+    return render(request, "today.html" if whole else "parts/today_body.html", context, status=status)
+
+
+@require_GET
+@seated
+def page(request: HttpRequest, seat: Seat) -> HttpResponse:
+    return today_response(request, seat)
+
+
+@require_GET
+@seated
+def refresh(request: HttpRequest, seat: Seat) -> HttpResponse:
+    """Asked every few seconds: the inside of the page if anything is new, else nothing."""
+    head = queries.head(seat.household)
+    here = seat.home.calendar.at_home(seat.now)
+    if request.GET.get("seen") == f"{head}.{here:%Y%m%d%H%M}":
+        return HttpResponse(status=204)
+    return today_response(request, seat)
+
+
+@require_POST
+@seated
+def move_clock(request: HttpRequest, seat: Seat) -> HttpResponse:
+    """In a demonstration only: put the clock forward."""
+    if seat.home.demo_shift is None:
+        return HttpResponse(status=404)
+    calendar = seat.home.calendar
+    if request.POST.get("to") == "next-morning":
+        rules = seat.home.programme.unit_test
+        day = calendar.next_school_day(calendar.day_of(seat.now))
+        then = calendar.instant_of(day, rules.morning_from) + timedelta(minutes=30)
+    else:
+        then = seat.now + timedelta(minutes=15)
+    forward: datetime = max(then, seat.now)
+    setup.put_demo_clock_forward(seat.household, by=forward - seat.now)
+    return redirect(request.POST.get("back") if _is_ours(request.POST.get("back")) else "today")
+
+
+def _is_ours(address: str | None) -> bool:
+    return bool(address) and str(address).startswith("/") and not str(address).startswith("//")
