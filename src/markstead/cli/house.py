@@ -122,9 +122,6 @@ class House:
             return moment_of(asked.at, "--at", self.home.calendar)
         return self.home.calendar.instant_of(self.home.calendar.day_of(self.now), time).astimezone(UTC)
 
-    def day(self, text: str | None, where: str) -> "datetime.date | None":
-        return typed.day(text, where) if text else None
-
 
 def open_record(folder: Path) -> None:
     """Open the record of a home that must be there."""

@@ -136,6 +136,11 @@ def person_of_user(user_id: int) -> tuple[str, str] | None:
     return Person.objects.filter(user=user_id).values_list("household_id", "id").first()
 
 
+def sign_in_name(person: str) -> str | None:
+    """The name by which a person signs in, or None."""
+    return Person.objects.filter(id=person).values_list("user__username", flat=True).first()
+
+
 def _live_rows(household: str, day: date) -> list[CopyRow]:
     return list(CopyRow.objects.filter(Q(live=True) | Q(sat_on=day), household=household).order_by("id"))
 

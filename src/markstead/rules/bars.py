@@ -167,7 +167,7 @@ SENTENCES: dict[BarKind, tuple[str, str]] = {
         "Decide on readiness.",
     ),
     BarKind.TOO_SOON: (
-        "The practice test was passed on {passed}; the unit test comes on a later school day.",
+        "The latest practice test was on {practice}; the unit test comes on a later school day.",
         "Wait until {until}.",
     ),
     BarKind.NO_SCHOOL: ("{day} is {why}.", "Wait until {until}."),

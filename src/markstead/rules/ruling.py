@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import Any
 
 from markstead.calendar import NoSchoolDayError, SchoolCalendar
-from markstead.errors import MarksteadError
+from markstead.errors import MarksteadError, Problem, UnknownError
 from markstead.ledger.facts import (
     KINDS,
     PRACTICE,
@@ -183,6 +183,12 @@ def _in_work(c: _Case) -> Iterator[Bar]:
         yield bar(BarKind.TEST_UNDER_WAY)
 
 
+def _day_to_come(c: _Case, day: date) -> Iterator[Bar]:
+    """What was done on a day cannot be told before that day."""
+    if day > c.day:
+        yield bar(BarKind.IN_THE_FUTURE)
+
+
 def _before(c: _Case, stop: Stop) -> Iterator[Bar]:
     """Every stop before this one is cleared."""
     first = first_uncleared(c.s, c.workbook)
@@ -201,6 +207,12 @@ def _open(c: _Case, stop: Stop) -> Iterator[Bar]:
         yield bar(BarKind.CHECK_NOT_OPEN, check=stop_words(stop.id).capitalize())
 
 
+def _closed(c: _Case, stop_id: StopId | None) -> Iterator[Bar]:
+    """While the practice test is open, nothing else of the workbook is."""
+    if c.s.practice_open and stop_id != PRACTICE:
+        yield bar(BarKind.BOOK_CLOSED)
+
+
 def _to_mark(c: _Case, stop_id: StopId | None) -> Iterator[Bar]:
     """What stands between the learner and a first marking, leave itself apart."""
     if stop_id == PRACTICE:
@@ -211,6 +223,7 @@ def _to_mark(c: _Case, stop_id: StopId | None) -> Iterator[Bar]:
     if c.s.stop(stop.id).cycle is not Cycle.UNMARKED:
         yield bar(BarKind.ALREADY)
         return
+    yield from _closed(c, stop_id)
     yield from _before(c, stop)
     yield from _open(c, stop)
     yield from _worked(c, stop)
@@ -222,6 +235,8 @@ def _to_re_mark(c: _Case, stop_id: StopId | None) -> Iterator[Bar]:
         yield bar(BarKind.ALREADY)
     elif kept.cycle is not Cycle.CORRECTED:
         yield bar(BarKind.NOT_CORRECTED)
+    else:
+        yield from _closed(c, stop_id)
 
 
 def _quiz_done(c: _Case, stop_id: StopId | None) -> Iterator[Bar]:
@@ -257,15 +272,16 @@ def _first_morning(c: _Case) -> Iterator[Bar]:
     rules = c.programme.unit_test
     day, calendar = c.day, c.calendar
     attempt = c.s.attempt
-    if attempt is not None and attempt.passed and attempt.scored is not None:
-        passed = calendar.day_of(attempt.scored)
+    # Passed or not: who passes over the pass mark with a reason has not passed over the day between.
+    if attempt is not None:
+        practice = calendar.day_of(attempt.scored or attempt.opened)
         try:
-            earliest = calendar.next_school_day(passed, c.s.learner, rules.school_days_after_practice)
+            earliest = calendar.next_school_day(practice, c.s.learner, rules.school_days_after_practice)
         except NoSchoolDayError:
             earliest = date.max
         if day < earliest:
-            until = c.next_day(passed, rules.school_days_after_practice)
-            yield bar(BarKind.TOO_SOON, passed=day_words(passed), until=until)
+            until = c.next_day(practice, rules.school_days_after_practice)
+            yield bar(BarKind.TOO_SOON, practice=day_words(practice), until=until)
     closed = calendar.why_closed(day, c.s.learner)
     if closed is not None:
         yield bar(BarKind.NO_SCHOOL, day=day_words(day), why=closed, until=c.next_day(day))
@@ -360,12 +376,12 @@ def _goal(c: _Case, _: GoalSet) -> Iterator[Bar]:
 
 def _pages(c: _Case, f: PagesWorked) -> Iterator[Bar]:
     yield from _in_work(c)
+    yield from _day_to_come(c, f.day)
     if c.s.status is not CopyStatus.ISSUED:
         return
     if c.s.opening_talk is None:
         yield bar(BarKind.NO_OPENING_TALK)
-    if c.s.practice_open:
-        yield bar(BarKind.BOOK_CLOSED)
+    yield from _closed(c, None)
     first = first_uncleared(c.s, c.workbook)
     if first is not None:
         stops = c.workbook.stops
@@ -438,7 +454,8 @@ def _first_marking(c: _Case, f: FirstMarking) -> Iterator[Bar]:
     yield from _in_work(c)
     if c.s.status is not CopyStatus.ISSUED:
         return
-    yield from _to_mark(c, f.stop)
+    # A practice test is no stop of the workbook: it is scored before anything is corrected, never first-marked.
+    yield from _to_mark(c, c.workbook.stop(f.stop).id)
     yield from _has_leave(c, Step.MARK, f.stop)
 
 
@@ -449,6 +466,8 @@ def _corrected(c: _Case, f: Corrected) -> Iterator[Bar]:
         yield bar(BarKind.ALREADY)
     elif kept.cycle is not Cycle.TO_CORRECT:
         yield bar(BarKind.NOT_MARKED)
+    else:
+        yield from _closed(c, f.stop)
 
 
 def _re_marked(c: _Case, f: ReMarked) -> Iterator[Bar]:
@@ -468,8 +487,12 @@ def _quiz(c: _Case, _: OralQuizHeld) -> Iterator[Bar]:
 
 def _to_open(c: _Case, stop_id: StopId | None) -> Iterator[Bar]:
     stop = c.workbook.stop(stop_id or "")
-    if stop.kind != "check" or c.s.stop(stop.id).opened:
+    if stop.kind != "check":
+        checks = ", ".join(check.id for check in c.workbook.checks) or "none, for it has no checks"
+        raise UnknownError([Problem(f"workbook {c.workbook.code}, check", repr(stop.id), f"one of {checks}")])
+    if c.s.stop(stop.id).opened:
         yield bar(BarKind.ALREADY)
+    yield from _closed(c, stop_id)
     yield from _before(c, stop)
 
 
@@ -482,7 +505,8 @@ def _check_opened(c: _Case, f: CheckOpened) -> Iterator[Bar]:
 
 def _practice_opened(c: _Case, _: PracticeTestOpened) -> Iterator[Bar]:
     yield from _educator(c)
-    if c.s.status is CopyStatus.FINISHED and c.s.failed and c.programme.rework is Rework.SAME_COPY:
+    done = c.s.status in (CopyStatus.FINISHED, CopyStatus.SENT)
+    if done and c.s.failed and c.programme.rework is Rework.SAME_COPY:
         if c.s.replaced_by is not None:
             yield bar(BarKind.ALREADY)
         return
@@ -550,9 +574,10 @@ def _dispatch(c: _Case, _: DispatchSent) -> Iterator[Bar]:
     yield from _educator(c)
 
 
-def _attendance(c: _Case, _: AttendanceTaken) -> Iterator[Bar]:
+def _attendance(c: _Case, f: AttendanceTaken) -> Iterator[Bar]:
     if c.actor.role is Role.LEARNER:
         yield bar(BarKind.ONLY_EDUCATOR)
+    yield from _day_to_come(c, f.day)
 
 
 def _overridden(c: _Case, _: GateOverridden) -> Iterator[Bar]:

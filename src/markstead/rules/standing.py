@@ -351,7 +351,7 @@ def _check_opened(b: _Building, f: CheckOpened, at: datetime) -> None:
 
 def _practice_opened(b: _Building, f: PracticeTestOpened, at: datetime) -> None:
     if b.unit is not None:  # the same copy is worked towards another sitting
-        b.unit, b.status = None, CopyStatus.ISSUED
+        b.unit, b.status, b.dispatch = None, CopyStatus.ISSUED, None
     b.practice = (*b.practice, Attempt(f.attempt, at))
     b.practice_reviewed, b.waiting, b.refusal, b.ready, b.decided = False, None, None, None, None
     b.stops.pop(PRACTICE, None)
@@ -368,6 +368,8 @@ def _practice_scored(b: _Building, f: PracticeTestScored, at: datetime) -> None:
 
 def _decided(b: _Building, f: ReadinessDecided, at: datetime) -> None:
     b.ready, b.decided = f.ready, at
+    if b.waiting is not None and b.waiting.step is Step.UNIT_TEST:  # the decision answers who asked to sit
+        b.waiting = b.refusal = None
 
 
 def _sat(b: _Building, f: UnitTestSat, at: datetime) -> None:

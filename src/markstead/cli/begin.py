@@ -1,0 +1,350 @@
+"""Commands by which a home begins: init and import."""
+
+import re
+import sys
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, TypeVar
+
+import typer
+
+from markstead.cli import house, typed
+from markstead.cli.keep import PASSWORD_FILE, ask_password
+from markstead.cli.options import CLOCK, JSON, Asked, command
+from markstead.errors import InputError, Problem, UnknownError
+
+if TYPE_CHECKING:  # loaded when a home is made, not for --help
+    from markstead.calendar import Term
+    from markstead.records.importing import Report
+    from markstead.rules.programme import Programme
+
+T = TypeVar("T")
+HOUSEHOLD = "home"
+_LEARNER = "key:name:year:course,course"
+_TERM = "name:2026-09-01:2026-12-18"
+
+
+def sample(name: str) -> tuple[str, str]:
+    """The two files of a sample programme."""
+    # Plain files of the package: nothing needs to be imported to read them.
+    samples = resources.files("markstead.rules") / "samples"
+    known = sorted(
+        entry.name for entry in samples.iterdir() if entry.is_dir() and not entry.name.startswith("_")
+    )
+    if name not in known:
+        raise InputError([Problem("--sample", repr(name), f"one of {', '.join(known)}")])
+    folder = samples / name
+    rules, books = folder / "programme.toml", folder / "workbooks.csv"
+    return rules.read_text(encoding="utf-8"), books.read_text(encoding="utf-8")
+
+
+def key_of(name: str) -> str:
+    """A short key for a person: the first word of the name in small letters."""
+    words = re.findall(r"[^\W\d_]+", name.lower())
+    return words[0] if words else "educator"
+
+
+@dataclass(frozen=True, slots=True)
+class Pupil:
+    """A learner as typed on one line."""
+
+    key: str
+    name: str
+    year: int
+    courses: tuple[str, ...]
+
+
+def read_learner(text: str) -> Pupil:
+    """Read a learner: ``asa:Asa:6:maths-6,english-6``."""
+    key, _, rest = text.partition(":")
+    name, _, rest = rest.partition(":")
+    year, _, courses = rest.partition(":")
+    if not (key.strip() and name.strip() and year.strip().isdecimal()):
+        raise InputError([Problem("--learner", repr(text), _LEARNER)])
+    taken = tuple(c.strip() for c in courses.split(",") if c.strip())
+    return Pupil(key.strip(), name.strip(), int(year), taken)
+
+
+def read_term(text: str) -> "Term":
+    """Read a term: ``autumn:2026-09-01:2026-12-18``."""
+    from markstead.calendar import Term
+
+    name, _, rest = text.partition(":")
+    first, _, last = rest.partition(":")
+    if not (name.strip() and first and last):
+        raise InputError([Problem("--term", repr(text), _TERM)])
+    return Term(
+        name.strip(),
+        typed.day(first, f"--term {name}, first day"),
+        typed.day(last, f"--term {name}, last day"),
+    )
+
+
+@dataclass(slots=True)
+class Answers:
+    """What was given or asked for, one thing after the other; what nobody can be asked for is gathered."""
+
+    missing: list[Problem]
+
+    def one(self, given: str | None, option: str, question: str, default: str | None = None) -> str:
+        if given is not None:
+            return given
+        if sys.stdin.isatty():
+            return str(typer.prompt(question, default=default, err=True))
+        if default is not None:
+            return default
+        self.missing.append(Problem(option, "nothing", question[:1].lower() + question[1:]))
+        return ""
+
+    def several(self, given: list[str] | None, option: str, question: str, *, needed: bool) -> list[str]:
+        if given:
+            return given
+        if not sys.stdin.isatty():
+            if needed:
+                self.missing.append(Problem(option, "nothing", question[:1].lower() + question[1:]))
+            return []
+        found: list[str] = []
+        while answer := str(
+            typer.prompt(f"{question} (empty: no more)", default="", show_default=False, err=True)
+        ):
+            found.append(answer)
+        return found
+
+    def check(self) -> None:
+        if self.missing:
+            raise InputError(self.missing)
+
+
+def read_all(texts: list[str], read: Callable[[str], T]) -> list[T]:
+    """Read each of these; every problem at once."""
+    found: list[T] = []
+    problems: list[Problem] = []
+    for text in texts:
+        try:
+            found.append(read(text))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
+    return found
+
+
+def programme_texts(
+    sample_name: str, programme: Path | None, workbooks: Path | None
+) -> tuple[str, str, "Programme"]:
+    """The programme's two files as text, and what they say."""
+    from markstead.rules.load import read_programme
+
+    if (programme is None) != (workbooks is None):
+        raise InputError([Problem("--programme and --workbooks", "one of them", "both or neither")])
+    if programme is not None and workbooks is not None:
+        rules, books = typed.text_of(programme, "--programme"), typed.text_of(workbooks, "--workbooks")
+    else:
+        rules, books = sample(sample_name)
+    return rules, books, read_programme(rules, books)
+
+
+def calendar_text(
+    answers: Answers,
+    calendar: Path | None,
+    zone: str | None,
+    country: str | None,
+    region: str | None,
+    terms: list[str] | None,
+) -> str:
+    """The calendar as text: the file that was named, or one made from a few answers."""
+    if calendar is not None:
+        if zone or country or region or terms:
+            found = "beside it --zone, --country, --region or --term"
+            raise InputError([Problem("--calendar", found, "the file alone, or the options alone")])
+        return typed.text_of(calendar, "--calendar")
+    from markstead.calendar import SchoolCalendar
+    from markstead.calendar.load import write_calendar
+
+    where = answers.one(zone, "--zone", "The time zone of the home, such as Europe/London")
+    land = answers.one(country, "--country", "The country by its two letters, for its public holidays")
+    spans = answers.several(terms, "--term", f"A term as {_TERM}", needed=True)
+    answers.check()
+    read = tuple(read_all(spans, read_term))
+    return write_calendar(SchoolCalendar(where, land, region, read, frozenset(range(5))))
+
+
+def report_words(report: "Report", *, dry_run: bool) -> str:
+    counts = f"{report.people} people, {report.copies} copies, {report.facts} facts read"
+    if dry_run:
+        return (
+            f"All is well: {counts}; {report.written} would be written, {report.unchanged} are there already."
+        )
+    return f"{counts}: {report.written} written, {report.unchanged} were there already."
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the commands."""
+
+    @command(app, "init", CLOCK)
+    def init(
+        asked: Asked,
+        *,
+        name: Annotated[str | None, typer.Option("--name", help="What the household is called.")] = None,
+        educator: Annotated[
+            str | None, typer.Option("--educator", metavar="NAME", help="The educator's name.")
+        ] = None,
+        sign_in: Annotated[
+            str | None,
+            typer.Option("--sign-in", metavar="NAME", help="The name to sign in with. Default: the key."),
+        ] = None,
+        password_file: PASSWORD_FILE = None,
+        learner: Annotated[
+            list[str] | None,
+            typer.Option("--learner", metavar="LEARNER", help=f"A learner as {_LEARNER}; again for each."),
+        ] = None,
+        sample: Annotated[
+            str, typer.Option("--sample", metavar="NAME", help="The sample programme to follow.")
+        ] = "harbour",
+        programme: Annotated[
+            Path | None,
+            typer.Option("--programme", metavar="FILE", help="Your own programme: its rules (TOML)."),
+        ] = None,
+        workbooks: Annotated[
+            Path | None,
+            typer.Option("--workbooks", metavar="FILE", help="Your own programme: its workbooks (CSV)."),
+        ] = None,
+        calendar: Annotated[
+            Path | None, typer.Option("--calendar", metavar="FILE", help="Your own calendar (TOML).")
+        ] = None,
+        zone: Annotated[
+            str | None, typer.Option("--zone", metavar="ZONE", help="The time zone, such as Europe/London.")
+        ] = None,
+        country: Annotated[
+            str | None,
+            typer.Option("--country", metavar="CODE", help="The country, by its two letters (ISO 3166)."),
+        ] = None,
+        region: Annotated[
+            str | None,
+            typer.Option("--region", metavar="CODE", help="The part of the country, where holidays differ."),
+        ] = None,
+        term: Annotated[
+            list[str] | None,
+            typer.Option("--term", metavar="TERM", help=f"A term as {_TERM}; again for each."),
+        ] = None,
+    ) -> None:
+        """Make a home: its folder, its record, the educator and the learners.
+
+        Whatever is not given is asked for. School is held from Monday to Friday without public holidays,
+        unless --calendar says otherwise.
+        """
+        answers = Answers([])
+        rules, books, read = programme_texts(sample, programme, workbooks)
+        called = answers.one(name, "--name", "What the household is called")
+        grown_up = answers.one(educator, "--educator", "The educator's name")
+        enter = answers.one(sign_in, "--sign-in", "The name to sign in with", key_of(grown_up))
+        if learner is None and sys.stdin.isatty():
+            print(f"Courses of {read.title}: {', '.join(read.courses)}", file=sys.stderr)
+        pupils = read_all(
+            answers.several(learner, "--learner", f"A learner as {_LEARNER}", needed=False), read_learner
+        )
+        days = calendar_text(answers, calendar, zone, country, region, term)
+        answers.check()
+        make_home(asked, called, grown_up, enter, ask_password(password_file), pupils, (rules, books, days))
+
+    @command(app, "import", CLOCK)
+    def import_(
+        asked: Asked,
+        *,
+        folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder with the files of a home.")],
+        dry_run: Annotated[
+            bool, typer.Option("--dry-run", help="Name every problem, and write nothing at all.")
+        ] = False,
+        as_json: JSON = False,
+    ) -> None:
+        """Take over a home from a folder of plain files: all of it or nothing. The same again changes nothing."""
+        if not folder.is_dir():
+            raise InputError([Problem("DIR", f"no folder at {folder}", "a folder with the files of a home")])
+        place = house.folder_of(asked)
+        if dry_run and not place.is_dir():
+            # There is no home yet, and a dry run makes none: it looks on in one that is thrown away.
+            with tempfile.TemporaryDirectory() as passing:
+                report = run_import(asked, Path(passing), folder, dry_run=True)
+        else:
+            report = run_import(asked, place, folder, dry_run=dry_run)
+        if as_json:
+            from markstead.cli import render
+
+            keys = ("written", "unchanged", "people", "copies", "facts")
+            print(render.text({key: getattr(report, key) for key in keys} | {"dry_run": dry_run}))
+        else:
+            print(report_words(report, dry_run=dry_run))
+
+
+def run_import(asked: Asked, place: Path, folder: Path, *, dry_run: bool) -> "Report":
+    """Import into the home of this folder, which is made where there is none."""
+    house.make_folder(place)
+    house.wake(place)
+    house.migrate()
+    from markstead.records import importing, queries
+
+    household = asked.household or HOUSEHOLD
+    calendar, shift = None, None
+    try:
+        home = queries.home_of(household)
+        calendar, shift = home.calendar, home.demo_shift
+    except UnknownError:
+        pass  # the import makes it
+    at = house.present(asked, calendar, shift)
+    try:
+        return importing.import_folder(household, folder, at=at, dry_run=dry_run)
+    finally:
+        from django.db import connections
+
+        if dry_run:
+            connections.close_all()
+
+
+def make_home(
+    asked: Asked,
+    name: str,
+    educator: str,
+    sign_in: str,
+    password: str,
+    learners: list[Pupil],
+    texts: tuple[str, str, str],
+) -> None:
+    """Write the home: all of it or nothing."""
+    from markstead.calendar.load import read_calendar
+
+    rules, books, days = texts
+    at = house.present(asked, read_calendar(days))
+    place, household = house.folder_of(asked), asked.household or HOUSEHOLD
+    house.make_folder(place)
+    house.wake(place)
+    house.migrate()
+    from django.db import transaction
+
+    from markstead.records import queries, setup
+    from markstead.rules.ruling import Role
+
+    try:
+        there = queries.home_of(household)
+    except UnknownError:
+        there = None
+    if there is not None:
+        found = f"the home {there.name!r} already"
+        do = (
+            "Name another folder with --home; people and files of this one are changed by `markstead import`."
+        )
+        raise InputError([Problem("home folder", found, "a folder without a home", do)])
+    people = [
+        setup.Newcomer(key_of(educator), educator, Role.EDUCATOR),
+        *(setup.Newcomer(p.key, p.name, Role.LEARNER, p.year, p.courses) for p in learners),
+    ]
+    papers = setup.Papers(programme=rules, workbooks=books, calendar=days)
+    with transaction.atomic():
+        setup.set_up(household, name=name, papers=papers, people=people, at=at)
+        setup.give_password(household, person=key_of(educator), username=sign_in, password=password)
+    print(f"{name} is ready in {place}. {educator} signs in as {sign_in}.")
+    print(
+        "Next: `markstead act order WORKBOOK --learner KEY`, or `markstead serve` and go on in the browser."
+    )

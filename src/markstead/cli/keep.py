@@ -1,0 +1,141 @@
+"""Commands that keep the record: undo, verify, rebuild, password."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from markstead.cli import typed
+from markstead.cli.house import House, open_house
+from markstead.cli.options import BY, CLOCK, JSON, Asked, command
+from markstead.errors import DamagedRecordError, InputError, Problem
+
+PASSWORD_FILE = Annotated[
+    Path | None,
+    typer.Option(
+        "--password-file", metavar="FILE", help="A file with the password on its first line. Default: ask."
+    ),
+]
+
+
+def ask_password(file: Path | None) -> str:
+    """A password: from a file, or typed twice at the keyboard, never on the command line."""
+    if file is not None:
+        return typed.first_line(file, "--password-file")
+    if not sys.stdin.isatty():
+        allowed = "a file with the password on its first line: nobody is here to type it"
+        raise InputError([Problem("--password-file", "nothing", allowed)])
+    return str(typer.prompt("Password", hide_input=True, confirmation_prompt=True, err=True))
+
+
+def told(house: House, act: str) -> list[str]:
+    """What an act wrote, as lines, for the question whether to take it back."""
+    from markstead.cli import render
+    from markstead.records.desk import at_the_desk
+
+    entries = at_the_desk(house.household, lambda desk: desk.entries_of(act))
+    at_home = house.home.calendar.at_home
+    return [
+        f"fact {e.seq}, {at_home(e.at):%d %b %H:%M}: {render.fact_words(e.fact, house.home)}" for e in entries
+    ]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the commands."""
+
+    @command(app, "undo", CLOCK, {"by": BY})
+    def undo(
+        asked: Asked,
+        *,
+        act: Annotated[
+            str | None,
+            typer.Argument(
+                metavar="[ACT]", help="The id of an act, as `history` shows it. Default: the latest."
+            ),
+        ] = None,
+        yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+        as_json: JSON = False,
+    ) -> None:
+        """Take back everything that an act wrote; the act and its reversal both stay on the record."""
+        house = open_house(asked)
+        from markstead.cli.acts import tell
+        from markstead.records import actions, queries
+        from markstead.records.desk import Slip
+
+        wanted = act or queries.latest_act(house.household)
+        if wanted is None:
+            allowed = "an act that is not taken back yet; `markstead history` shows them"
+            raise InputError([Problem("act", "nothing to take back", allowed)])
+        lines = told(house, wanted)
+        if not yes:
+            if not sys.stdin.isatty():
+                raise InputError([Problem("--yes", "nothing", "--yes: nobody is here to be asked")])
+            for line in lines:
+                print(line, file=sys.stderr)
+            if not typer.confirm("Take this back?", err=True):
+                print("Nothing was taken back.", file=sys.stderr)
+                return
+        by = house.actor(asked).id
+        done = actions.undo(house.household, act=wanted, by=by, at=house.now, slip=Slip(now=house.now))
+        tell(house, done, as_json)
+
+    @command(app, "verify")
+    def verify(asked: Asked, *, as_json: JSON = False) -> None:
+        """Prove the whole record: every fact, the chain, what is stored for speed, and the words kept apart."""
+        house = open_house(asked)
+        from django.db import DatabaseError
+
+        from markstead.cli import render
+        from markstead.records import upkeep
+
+        try:
+            found = upkeep.verify(house.household)
+        except DatabaseError as error:
+            raise DamagedRecordError(
+                f"The database itself cannot be read ({error}); restore a backup."
+            ) from error
+        if as_json:
+            print(render.text(render.verdict(found)))
+        elif found.holds:
+            print(
+                f"The record holds: {found.facts} facts on {found.copies} copies, {found.words} texts kept apart."
+            )
+        if not found.holds:
+            print(f"The record does not hold: {found.problem}.", file=sys.stderr)
+            raise typer.Exit(1)
+
+    @command(app, "rebuild")
+    def rebuild(asked: Asked) -> None:
+        """Make anew what is stored for speed, from the facts; nothing that happened changes."""
+        house = open_house(asked)
+        from markstead.records import upkeep
+
+        count = upkeep.rebuild(house.household)
+        print(f"Made anew: where {count} {'copy stands' if count == 1 else 'copies stand'}.")
+
+    @command(app, "password")
+    def password(
+        asked: Asked,
+        *,
+        person: Annotated[str, typer.Argument(metavar="PERSON", help="An educator or a helper, by key.")],
+        sign_in: Annotated[
+            str | None,
+            typer.Option(
+                "--sign-in",
+                metavar="NAME",
+                help="The name to sign in with. Default: the one there is, else the key.",
+            ),
+        ] = None,
+        password_file: PASSWORD_FILE = None,
+    ) -> None:
+        """Let a grown-up of the home sign in, or give them a new password."""
+        house = open_house(asked)
+        from markstead.records import queries, setup
+
+        somebody = house.home.person(person)
+        name = sign_in or queries.sign_in_name(somebody.id) or somebody.key
+        setup.give_password(
+            house.household, person=somebody.id, username=name, password=ask_password(password_file)
+        )
+        print(f"{somebody.name} signs in as {name}.")

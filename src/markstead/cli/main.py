@@ -1,0 +1,130 @@
+"""The program `markstead`: every error that a person may meet leaves as sentences and an exit status.
+
+0: done. 1: refused by a gate, or the record does not hold. 2: what came in cannot be taken, or our own mistake.
+"""
+
+import sys
+import tempfile
+import traceback
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from markstead import __version__
+from markstead.cli import acts, begin, keep, look, serving
+from markstead.cli.house import LOG, folder_of, real_now
+from markstead.cli.options import HOME, HOUSEHOLD, NOW, TODAY, Asked
+from markstead.errors import DamagedRecordError, MarksteadError
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    help="Keep several learners moving through consumable mastery workbooks at home.",
+)
+
+
+def say_version(value: bool) -> None:
+    if value:
+        print(f"markstead {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def options(
+    ctx: typer.Context,
+    *,
+    home: HOME = None,
+    household: HOUSEHOLD = None,
+    now: NOW = None,
+    today: TODAY = None,
+    version: bool = typer.Option(
+        False, "--version", help="Say which Markstead this is.", callback=say_version, is_eager=True
+    ),
+) -> None:
+    """Keep several learners moving through consumable mastery workbooks at home.
+
+    The first four options may stand before a command or after it.
+    """
+    ctx.obj = Asked(home=home, household=household, now=now, today=today)
+
+
+serving.add_to(app)
+begin.add_to(app)
+look.add_to(app)
+app.add_typer(acts.app, name="act")
+keep.add_to(app)
+
+
+def _say(*lines: str) -> None:
+    for line in lines:
+        print(line, file=sys.stderr)
+
+
+def _status_of(error: MarksteadError) -> int:
+    """Say what is the matter; give the exit status."""
+    # An error of the rules can only have come from a loaded module; importing it here would slow every error.
+    ruling: Any = getattr(error, "ruling", None)
+    if ruling is not None:
+        _say("Refused:", *(line for b in ruling.bars for line in (f"  {b.says}", f"    -> {b.lifts}")))
+        return 1
+    _say(str(error))
+    return 1 if isinstance(error, DamagedRecordError) else 2
+
+
+def _home_in(argv: Sequence[str]) -> Path | None:
+    """The folder that the arguments name, read plainly: the log is wanted also where reading them failed."""
+    for word, following in zip(argv, [*argv[1:], ""], strict=True):
+        if word == "--home" and following:
+            return Path(following)
+        if word.startswith("--home="):
+            return Path(word.removeprefix("--home="))
+    return None
+
+
+def _log(argv: Sequence[str]) -> str:
+    """Write the traceback to the log of the home, or of the system where there is no home; say where."""
+    text = f"{real_now().isoformat()} markstead {__version__}\n{traceback.format_exc()}\n"
+    for folder in (folder_of(Asked(home=_home_in(argv))), Path(tempfile.gettempdir())):
+        try:
+            if folder.is_dir():
+                with (folder / LOG).open("a", encoding="utf-8") as file:
+                    file.write(text)
+                return f"The details are in {folder / LOG}."
+        except OSError:
+            continue
+    return "The details could not be written down anywhere."
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and give its exit status."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    try:
+        status = typer.main.get_command(app).main(args=words, prog_name="markstead", standalone_mode=False)
+    except MarksteadError as error:
+        return _status_of(error)
+    except typer.TyperException as error:
+        context = getattr(error, "ctx", None)
+        text = error.format_message()
+        if not text:  # a group that was called without a command shows its help
+            return 2
+        path = context.command_path if context is not None else "markstead"
+        _say(text, f"`{path} --help` tells what it takes.")
+        return 2
+    except typer.Abort:
+        _say("Stopped; nothing was written.")
+        return 2
+    except Exception:  # noqa: BLE001  # the last line of defence: nobody is shown a traceback
+        _say(f"Sorry, something went wrong that is Markstead's own mistake. {_log(words)}")
+        return 2
+    return status if isinstance(status, int) else 0
+
+
+def run() -> None:
+    """Entry point of the program."""
+    sys.exit(main())
+
+
+if __name__ == "__main__":
+    run()

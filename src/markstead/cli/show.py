@@ -1,0 +1,160 @@
+"""What a person reads in the terminal."""
+
+import sys
+from collections.abc import Iterable
+from datetime import datetime
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from markstead.cli import render
+from markstead.records.desk import Done
+from markstead.records.home import Home
+from markstead.records.queries import CopyView, Note, Today
+from markstead.rules.programme import Workbook
+from markstead.rules.ruling import Ruling, day_words
+from markstead.rules.standing import Standing
+
+RULER = 34
+"""Columns of a ruler in the terminal, its two ends apart."""
+
+
+def console() -> Console:
+    """Write to stdout as it is at this moment; a pipe gets lines of a fixed width."""
+    return Console(file=sys.stdout, highlight=False, markup=False, width=None if sys.stdout.isatty() else 110)
+
+
+def ruler(standing: Standing, book: Workbook, width: int = RULER) -> str:
+    """A workbook as a rule: worked pages are heavy, a bar is a marking stop, v a check, the double end the tests.
+
+    `>` is where the learner stands.
+    """
+    columns = min(width, book.pages)
+    marks = []
+    for column in range(columns):
+        first, last = column * book.pages // columns + 1, (column + 1) * book.pages // columns
+        stop = next((s for s in book.stops if first <= s.last <= last), None)
+        if stop is not None:
+            marks.append("v" if stop.kind == "check" else "|")
+        else:
+            marks.append("=" if all(p in standing.pages for p in range(first, last + 1)) else "-")
+    reached = max(standing.pages, default=0)
+    ended = standing.unit is not None or bool(standing.practice)
+    at = columns if ended else min(reached * columns // book.pages, columns - 1)
+    tests = "||" if not ended else ">|"
+    if not ended:
+        marks[at] = ">"
+    return "[" + "".join(marks) + tests
+
+
+def waited(minutes: int | None) -> str:
+    if minutes is None:
+        return ""
+    if minutes < 60:
+        return f"{minutes} min"
+    return f"{minutes // 60} h" if minutes < 60 * 24 else f"{minutes // 1440} d"
+
+
+def table(*headings: str) -> Table:
+    made = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    for heading in headings:
+        made.add_column(heading, overflow="fold")
+    return made
+
+
+def bars(ruling: Ruling) -> Iterable[str]:
+    return (f"{b.says} {b.lifts}" for b in ruling.bars)
+
+
+def next_words(view: CopyView) -> str:
+    """The next step and whose turn it is."""
+    whose = {"learner": view.learner.name if view.learner else "the learner", "educator": "you"}
+    turn = whose.get(str(view.next.turn))
+    return f"{view.next.what} ({turn})" if turn else view.next.what
+
+
+def today(answer: Today) -> None:
+    """Print today's page."""
+    out = console()
+    out.print(f"{answer.home.name}: {day_words(answer.now.date())}, {answer.now:%H:%M}", style="bold")
+    if answer.day_is:
+        out.print(f"No school: the day is {answer.day_is}.")
+    if answer.home.demo_shift is not None:
+        out.print("A demonstration: everybody in it is invented.")
+    out.print()
+    if answer.calls:
+        calls = table("who needs you now", "what", "copy", "waiting")
+        for call in answer.calls:
+            who = call.learner.name if call.learner else ""
+            where = call.copy.label if call.copy else call.workbook.code if call.workbook else ""
+            calls.add_row(who, call.what, where, waited(render.waiting_minutes(call.since, answer.now)))
+        out.print(calls)
+    else:
+        out.print("Nobody needs you now.")
+    for day in answer.learners:
+        out.print()
+        year = f", year {day.learner.year}" if day.learner.year is not None else ""
+        out.print(f"{day.learner.name}{year}", style="bold")
+        copies = table("copy", "ruler", "pages", "next step")
+        for view in day.copies:
+            step = Text(next_words(view))
+            for line in bars(view.ruling):
+                step.append(f"\nshut: {line}", style="italic")
+            worked = f"{len(view.standing.pages)}/{view.workbook.pages}"
+            copies.add_row(view.label, Text(ruler(view.standing, view.workbook)), worked, step)
+        if day.copies:
+            out.print(copies)
+        if day.idle:
+            out.print(f"No workbook in hand: {', '.join(day.idle)}.")
+
+
+def done(found: Done, home: Home, view: CopyView | None) -> None:
+    """Print what an act wrote, and the next step."""
+    out = console()
+    if found.again:
+        out.print("Was recorded before; nothing was added.")
+    for entry in found.entries:
+        copy = getattr(entry.fact, "copy", None)
+        where = f" [{copy}]" if copy else ""
+        out.print(f"Recorded: {render.fact_words(entry.fact, home)}.{where}", soft_wrap=True)
+    if view is not None:
+        out.print(f"Next for {view.label}: {next_words(view)}.", soft_wrap=True)
+        for line in bars(view.ruling):
+            out.print(f"  Shut: {line}", soft_wrap=True)
+
+
+def history(notes: tuple[Note, ...], home: Home) -> None:
+    """Print the latest facts, newest first."""
+    out = console()
+    if not notes:
+        out.print("Nothing is on the record there.")
+        return
+    lines = table("fact", "when", "what", "copy", "by", "act")
+    for note in notes:
+        at: datetime = home.calendar.at_home(note.entry.at)
+        what = Text(render.fact_words(note.entry.fact, home))
+        if note.words:
+            what.append(f": {note.words}")
+        if note.reversed:
+            what.append(" (taken back)", style="italic")
+        lines.add_row(
+            str(note.entry.seq), f"{at:%a %d %b %Y %H:%M}", what, note.copy or "", note.by, note.entry.act
+        )
+    out.print(lines)
+
+
+def copies(views: tuple[CopyView, ...]) -> None:
+    """Print a list of copies."""
+    out = console()
+    if not views:
+        out.print("No copies.")
+        return
+    lines = table("copy", "title", "status", "learner", "next step", "id")
+    for view in views:
+        who = view.learner.name if view.learner else ""
+        lines.add_row(
+            view.label, view.workbook.title, str(view.standing.status), who, view.next.what, view.id
+        )
+    out.print(lines)
