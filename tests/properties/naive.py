@@ -67,6 +67,8 @@ ONLY_EDUCATORS_DO = {
     "gate overridden",
     "fact reversed",
 }
+OF_NO_COPY = {"attendance taken", "dispatch sent"}
+TOLD_OF_A_DAY = {"pages worked", "attendance taken"}
 LEARNERS_NEVER_DO = {"copy received", "help given", "attendance taken"}
 ONLY_WHILE_IT_IS_WORKED = {
     "opening talk held",
@@ -143,7 +145,8 @@ class Naive:
     def copies(self) -> dict[str, dict[str, Any]]:
         found: dict[str, dict[str, Any]] = {}
         for _, when, fact in self.standing():
-            self.one_more(found.setdefault(fact.copy, fresh_copy()), fact, when)
+            if fact.KIND not in OF_NO_COPY:
+                self.one_more(found.setdefault(fact.copy, fresh_copy()), fact, when)
         return found
 
     def one_more(self, c: dict[str, Any], f: Any, when: datetime) -> None:
@@ -180,9 +183,9 @@ class Naive:
             case "leave refused":
                 c["waits"] = None
             case "first marking":
-                self.marked(c, f.stop, f.wrong, f.asked)
+                self.marked(c, f.stop, f.wrong, f.asked, all_right=not f.wrong)
             case "re-marked":
-                self.marked(c, f.stop, f.wrong, c["asked"][f.stop])
+                self.marked(c, f.stop, f.wrong, c["asked"][f.stop], all_right=not f.wrong)
             case "corrected":
                 c["corrected"].add(f.stop)
                 if f.stop == "practice-test":
@@ -200,7 +203,7 @@ class Naive:
                 enough = self.enough(f.right, f.asked, "practice percent")
                 c["practice"] = {"day": day, "open": False, "enough": enough}
                 self.forget(c, "practice-test")
-                self.marked(c, "practice-test", f.wrong, f.asked)
+                self.marked(c, "practice-test", f.wrong, f.asked, all_right=f.right == f.asked)
             case "readiness decided":
                 c["ready"] = f.ready
                 if c["waits"] and c["waits"][0] == "to sit the unit test":
@@ -217,11 +220,13 @@ class Naive:
             case "gate overridden":
                 c["passes"] = (f.act, set(f.bars))
 
-    def marked(self, c: dict[str, Any], stop: str, wrong: tuple[int, ...], asked: int) -> None:
+    def marked(
+        self, c: dict[str, Any], stop: str, wrong: tuple[int, ...], asked: int, *, all_right: bool
+    ) -> None:
         c["wrong"][stop], c["asked"][stop] = set(wrong), asked
         c["corrected"].discard(stop)
         c["taught"].discard(stop)
-        if not wrong:
+        if all_right:
             c["cleared"].add(stop)
         c.update({"waits": None, "leave": None})
 
@@ -240,7 +245,7 @@ class Naive:
     def bars(self, f: Any, who: str, when: datetime, now: datetime) -> set[str]:
         """The kinds of all bars, those that an override passes left out."""
         copies = self.copies()
-        c = copies.get(f.copy) or fresh_copy()
+        c = copies.get(getattr(f, "copy", None)) or fresh_copy()
         found = self.about_people(c, f, who) | self.about_time(c, f, when, now)
         found |= self.about_the_copy(copies, c, f, when)
         if c["passes"] and c["passes"][0] == f.KIND:
@@ -263,7 +268,7 @@ class Naive:
 
     def about_time(self, c: dict[str, Any], f: Any, when: datetime, now: datetime) -> set[str]:
         found = set()
-        if when > now or (f.KIND == "pages worked" and f.day > when.astimezone(HOME).date()):
+        if when > now or (f.KIND in TOLD_OF_A_DAY and f.day > when.astimezone(HOME).date()):
             found.add("in the future")
         if c["latest"] and when < c["latest"] and f.KIND != "fact reversed":
             found.add("before the latest fact")
@@ -274,7 +279,7 @@ class Naive:
     ) -> set[str]:
         if f.KIND in ONLY_WHILE_IT_IS_WORKED:
             if c["is"] != "issued":
-                return {"not issued"} | self.of_a_copy_not_issued(c, f)
+                return {"not issued"}
             if c["unit"]:
                 return {"test under way"} | self.of_a_copy_in_work(c, f)
             return self.of_a_copy_in_work(c, f)
@@ -307,25 +312,14 @@ class Naive:
                 return set() if marked and not c["sent"] else {"no test paper"}
             case "fact reversed":
                 later = [
-                    h for h in self.standing() if h[2].copy == f.copy and h[0] > f.entry and h[2].KIND not in NOTES
+                    fact
+                    for number, _, fact in self.standing()
+                    if getattr(fact, "copy", None) == f.copy and number > f.entry and fact.KIND not in NOTES
                 ]
                 return {"later facts rest on it"} if later else set()
-            case "gate overridden":
+            case "gate overridden" | "attendance taken" | "dispatch sent":
                 return set()
         raise AssertionError(f"the naive home does not know {f.KIND}")
-
-    def of_a_copy_not_issued(self, c: dict[str, Any], f: Any) -> set[str]:
-        """A copy that nobody works in tells further only what concerns the cycle of a stop."""
-        if f.KIND == "opening talk held" and c["talk"]:
-            return {"already done"}
-        if f.KIND in ("corrected", "re-marked", "practice test scored", "readiness decided", "help asked"):
-            return self.of_a_copy_in_work(c, f)
-        if f.KIND == "leave asked":
-            return {"already done"} if c["waits"] or c["leave"] == (f.step, f.stop) else set()
-        if f.KIND == "leave given":
-            found = {"already done"} if c["leave"] == (f.step, f.stop) else set()
-            return found | (self.quiz(c, f.stop) if f.step == "to re-mark" else set())
-        return set()
 
     def of_a_copy_in_work(self, c: dict[str, Any], f: Any) -> set[str]:
         match f.KIND:
@@ -373,13 +367,14 @@ class Naive:
         if stop == "practice-test":
             return set() if c["practice"] and c["practice"]["open"] else {"practice test not open"}
         found = self.closed(c, stop)
-        if self.uncleared(c).index(stop) > 0 if stop in self.uncleared(c) else self.uncleared_before(c, stop):
+        stops = BOOKS[c["book"]]["stops"]
+        name, first, last, _ = next(s for s in stops if s[0] == stop)
+        if any(other not in c["cleared"] for other, begins, _, _ in stops if begins < first):
             found.add("another stop first")
         if step == "to open the check":
             return found | ({"already done"} if stop in c["opened"] else set())
         if stop in c["wrong"]:
             return {"already done"}
-        name, first, last, _ = next(s for s in BOOKS[c["book"]]["stops"] if s[0] == stop)
         if set(range(first, last + 1)) - c["pages"]:
             found.add("pages left")
         if name.startswith("check") and name not in c["opened"]:
@@ -388,10 +383,6 @@ class Naive:
 
     def uncleared(self, c: dict[str, Any]) -> list[str]:
         return [s[0] for s in BOOKS[c["book"]]["stops"] if s[0] not in c["cleared"]]
-
-    def uncleared_before(self, c: dict[str, Any], stop: str | None) -> bool:
-        names = [s[0] for s in BOOKS[c["book"]]["stops"]]
-        return any(name not in c["cleared"] for name in names[: names.index(stop or "")])
 
     def closed(self, c: dict[str, Any], stop: str | None) -> set[str]:
         shut = c["practice"] and c["practice"]["open"] and stop != "practice-test"

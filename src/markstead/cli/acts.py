@@ -285,7 +285,7 @@ def goal(
     *,
     copy: COPY,
     pages: Annotated[
-        str | None, typer.Argument(metavar="[PAGES]", help="A run of pages such as 14-19, or one page.")
+        str | None, typer.Argument(metavar="PAGES", help="A run of pages such as 14-19, or one page.")
     ] = None,
     day: Annotated[
         str | None, typer.Option("--day", metavar="DAY", help="For which day. Default: that of the act.")
@@ -391,7 +391,7 @@ def give_leave(
     copy: COPY,
     step: Annotated[
         StepWord | None,
-        typer.Argument(metavar="[STEP]", help="mark or re-mark. Default: the one that is waited for."),
+        typer.Argument(metavar="STEP", help="mark or re-mark. Default: the one that is waited for."),
     ] = None,
     stop: STOP = None,
     as_json: JSON = False,
@@ -413,7 +413,7 @@ def refuse_leave(
     copy: COPY,
     step: Annotated[
         StepWord | None,
-        typer.Argument(metavar="[STEP]", help="The step. Default: the one that is waited for."),
+        typer.Argument(metavar="STEP", help="The step. Default: the one that is waited for."),
     ] = None,
     reason: REASON,
     stop: STOP = None,

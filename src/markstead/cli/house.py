@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from markstead.cli import typed
 from markstead.cli.options import Asked
-from markstead.errors import InputError, Problem
+from markstead.errors import DamagedRecordError, InputError, Problem
 
 if TYPE_CHECKING:  # Django is loaded when a home is opened, not for --help
     from markstead.calendar import SchoolCalendar
@@ -146,10 +146,11 @@ def open_house(asked: Asked) -> House:
 
     Raises:
         InputError: there is none, or nothing says which.
+        DamagedRecordError: the file is no database any more.
     """
     folder = folder_of(asked)
     open_record(folder)
-    from django.db import OperationalError, ProgrammingError
+    from django.db import DatabaseError, OperationalError, ProgrammingError
 
     from markstead.records import queries
 
@@ -159,5 +160,9 @@ def open_house(asked: Asked) -> House:
         found = f"tables that are missing or older than this Markstead in {folder} ({error})"
         do = "`markstead serve` brings the tables of an older home up to date."
         raise InputError([Problem("home folder", found, "the folder of a home", do)]) from error
+    except DatabaseError as error:
+        raise DamagedRecordError(
+            f"The database in {folder} cannot be read ({error}); restore a backup."
+        ) from error
     home = queries.home_of(household)
     return House(folder, home, present(asked, home.calendar, home.demo_shift))

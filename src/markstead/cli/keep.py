@@ -51,7 +51,7 @@ def add_to(app: typer.Typer) -> None:
         act: Annotated[
             str | None,
             typer.Argument(
-                metavar="[ACT]", help="The id of an act, as `history` shows it. Default: the latest."
+                metavar="ACT", help="The id of an act, as `history` shows it. Default: the latest."
             ),
         ] = None,
         yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,

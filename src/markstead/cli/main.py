@@ -8,7 +8,7 @@ import tempfile
 import traceback
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 import typer
 
@@ -25,13 +25,7 @@ app = typer.Typer(
 )
 
 
-def say_version(value: bool) -> None:
-    if value:
-        print(f"markstead {__version__}")
-        raise typer.Exit
-
-
-@app.callback()
+@app.callback(invoke_without_command=True)
 def options(
     ctx: typer.Context,
     *,
@@ -39,14 +33,17 @@ def options(
     household: HOUSEHOLD = None,
     now: NOW = None,
     today: TODAY = None,
-    version: bool = typer.Option(
-        False, "--version", help="Say which Markstead this is.", callback=say_version, is_eager=True
-    ),
+    version: Annotated[
+        bool, typer.Option("--version", help="Say which Markstead this is.", is_eager=True)
+    ] = False,
 ) -> None:
     """Keep several learners moving through consumable mastery workbooks at home.
 
     The first four options may stand before a command or after it.
     """
+    if version:
+        print(f"markstead {__version__}")
+        raise typer.Exit
     ctx.obj = Asked(home=home, household=household, now=now, today=today)
 
 

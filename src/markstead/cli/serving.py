@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from markstead.cli import house
-from markstead.cli.options import HOUSEHOLD, Asked, command
+from markstead.cli.options import Asked, command
 from markstead.errors import InputError, Problem
 
 PORT = Annotated[int, typer.Option("--port", min=1, max=65535, help="The port on which to serve.")]

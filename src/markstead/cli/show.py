@@ -23,7 +23,7 @@ RULER = 34
 
 def console() -> Console:
     """Write to stdout as it is at this moment; a pipe gets lines of a fixed width."""
-    return Console(file=sys.stdout, highlight=False, markup=False, width=None if sys.stdout.isatty() else 110)
+    return Console(file=sys.stdout, highlight=False, markup=False, width=None if sys.stdout.isatty() else 160)
 
 
 def ruler(standing: Standing, book: Workbook, width: int = RULER) -> str:

@@ -474,7 +474,7 @@ def _step(b: _Building, entry: Entry) -> None:
     fact = entry.fact
     kind = type(fact)
     b.last_at = entry.at
-    if b.override is not None and fact.KIND == b.override.act:
+    if b.override is not None and b.override.act == fact.KIND:
         b.override = None
     _STEPS[kind](b, fact, entry.at)
     if kind not in NOTES:

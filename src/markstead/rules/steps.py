@@ -93,7 +93,7 @@ URGENCY: dict[CallKind, int] = {
 3 a workbook that will be missed, 4 a duty of the month."""
 
 BLOCKS: dict[CallKind, str] = {
-    CallKind.SITTING: "the time for sittings ends with the morning",
+    CallKind.SITTING: "may sit until the morning ends",
     CallKind.LEAVE_TO_MARK: "is waiting at the marking stop",
     CallKind.LEAVE_TO_REMARK: "is waiting with corrected answers",
     CallKind.LEAVE_TO_OPEN: "is waiting for the check",
@@ -108,8 +108,8 @@ BLOCKS: dict[CallKind, str] = {
     CallKind.ISSUE: "has no workbook in this course",
     CallKind.MARK_UNIT_TEST: "cannot have the next workbook before it",
     CallKind.ORDER_AGAIN: "has nothing to work in this course until it comes",
-    CallKind.LATE_COPY: "will be needed",
-    CallKind.ORDER: "will be needed",
+    CallKind.LATE_COPY: "waits for it",
+    CallKind.ORDER: "will need it",
     CallKind.DISPATCH: "the school waits for it",
 }
 

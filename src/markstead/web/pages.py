@@ -133,6 +133,7 @@ class CallLine:
     book: str
     blocks: str
     waiting: str
+    name: str
     copy: str
     seen: int
     answers: tuple[ActForm, ...]
@@ -199,7 +200,7 @@ class CopyPageView:
 
 def new_token() -> str:
     """An id for an act that a form will send, so that sending it twice writes once."""
-    return secrets.token_hex(10)
+    return secrets.token_hex(5)
 
 
 # A ruler is a pure picture of a standing on a day; drawing it again would give the same bytes.
@@ -218,6 +219,19 @@ def drawn(view: CopyView, home: Home, today: date, size: str = "") -> SafeString
         if len(_DRAWN) > _MOST:
             _DRAWN.popitem(last=False)
     return kept
+
+
+def _small(text: str) -> str:
+    """The same words inside a sentence: Asks leave becomes asks leave."""
+    return text[:1].lower() + text[1:]
+
+
+def _what(view: CopyView) -> str:
+    """The next step in words; a learner who waits is named."""
+    what = view.next.what
+    if view.learner is not None and what.startswith("Asks "):
+        return f"{view.learner.name} {_small(what)}"
+    return what
 
 
 def waiting_words(since: datetime | None, now: datetime) -> str:
@@ -405,15 +419,17 @@ def _call_line(call: Call, home: Home, now: datetime, by: Somebody) -> CallLine:
     view = call.copy
     who = call.learner.name if call.learner else ""
     book = call.workbook.title if call.workbook else ""
+    asks = bool(who) and call.what.startswith("Asks ")
     return CallLine(
         kind=str(call.kind),
         mark=_MARKS[call.kind],
         urgency=call.urgency,
-        who=who,
-        what=call.what,
+        who=who if asks or not who else f"{who}:",
+        what=_small(call.what) if asks else call.what,
         book=book if book and book not in call.what else "",
         blocks=call.blocks,
         waiting=waiting_words(call.since, now),
+        name=who,
         copy=view.id if view else "",
         seen=view.standing.last_seq if view else 0,
         answers=_answers(call, home, by),
@@ -439,7 +455,7 @@ def _copy_line(view: CopyView, home: Home, today: date) -> CopyLine:
         label=view.label,
         ruler=drawn(view, home, today),
         turn=str(view.next.turn),
-        what=view.next.what,
+        what=_what(view),
         bars=rules,
         waits=view.standing.waiting is not None or view.standing.help is not None,
         goal=goal,
@@ -607,7 +623,7 @@ def copy_page_view(page: CopyPage, by: Somebody, refusal: str | None) -> CopyPag
         status=str(view.standing.status),
         ruler=drawn(view, home, page.now.date(), "large"),
         turn=str(view.next.turn),
-        what=view.next.what,
+        what=_what(view),
         facts=_standing_facts(view, home),
         main=main,
         others=tuple(others),

@@ -1,8 +1,8 @@
 """The page ruler: numbers into plain geometry. The template draws it and thinks nothing.
 
 A horizontal rule to scale: a short stroke at the end of each page, a long one at each marking stop, a notch for a
-progress check, a double end for the two tests. Worked pages are inked, a cleared stop carries a filled dot, today's
-goal is a bracket under the rule, and where the learner stands is a small flag.
+progress check, a double end for the two tests. Worked pages are inked; a cleared stop or check is filled, one that is
+being corrected is ringed; today's goal is a bracket under the rule, and where the learner stands is a small flag.
 """
 
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from markstead.rules.programme import Workbook
 from markstead.rules.ruling import ranges, stop_words
 from markstead.rules.standing import Cycle, Standing
 
-UNIT = 8.0
+UNIT = 11.0
 """Width of one page."""
 LEFT = 8.0
 BASE = 26.0
@@ -27,7 +27,8 @@ class StopMark:
     page: int
     cleared: bool
     begun: bool
-    check: bool
+    notch: str
+    """Outline of a check's notch; empty for a section."""
     words: str
 
 
@@ -42,7 +43,6 @@ class Ruler:
     base: float
     strokes: str
     long_strokes: str
-    notches: str
     worked: str
     stops: tuple[StopMark, ...]
     goal: str
@@ -82,13 +82,10 @@ def _test_state(passed: bool, begun: bool) -> str:
 def ruler_of(standing: Standing, book: Workbook, today: date) -> Ruler:
     """Lay out the ruler of one copy."""
     pages = book.pages
-    ends = {stop.last for stop in book.stops}
+    ends = {stop.last for stop in book.sections}
     end = _x(pages)
     short = "".join(f"M{_n(_x(p))} {_n(BASE)}v-5" for p in range(1, pages + 1) if p not in ends)
     long = "".join(f"M{_n(_x(p))} {_n(BASE)}v-12" for p in sorted(ends))
-    notches = "".join(
-        f"M{_n(_x(s.last) - UNIT / 2 - 3.5)} {_n(BASE)}l3.5 5 3.5-5" for s in book.stops if s.kind == "check"
-    )
     worked = "".join(f"M{_n(_x(a - 1))} {_n(BASE)}H{_n(_x(b))}" for a, b in _runs(standing.pages))
     stops = []
     for stop in book.stops:
@@ -96,25 +93,26 @@ def ruler_of(standing: Standing, book: Workbook, today: date) -> Ruler:
         state = "cleared" if kept.cycle is Cycle.CLEARED else str(kept.cycle)
         name = f"{stop_words(stop.id).capitalize()}, to page {stop.last}: {state}"
         begun = kept.cycle in (Cycle.TO_CORRECT, Cycle.CORRECTED)
-        stops.append(
-            StopMark(_x(stop.last), stop.last, kept.cycle is Cycle.CLEARED, begun, stop.kind == "check", name)
-        )
+        notch = ""
+        if stop.kind == "check":
+            middle = (_x(stop.first - 1) + _x(stop.last)) / 2
+            notch = f"M{_n(middle - 4)} {_n(BASE)}l4 6 4-6z"
+        stops.append(StopMark(_x(stop.last), stop.last, kept.cycle is Cycle.CLEARED, begun, notch, name))
     goal, goal_words = _goal(standing, today)
     reached = _reached(standing, pages)
-    flag = f"M{_n(reached)} {_n(BASE)}V4l7 3-7 3"
+    flag = f"M{_n(reached)} {_n(BASE)}V2l8 3.5-8 3.5"
     attempt, unit = standing.attempt, standing.unit
     words = f"{len(standing.pages)} of {pages} pages worked"
     if goal_words:
         words += f"; goal today: {goal_words}"
     return Ruler(
-        width=end + 24,
-        height=46,
+        width=end + 26,
+        height=48,
         left=LEFT,
         end=end + 16,
         base=BASE,
         strokes=short,
         long_strokes=long,
-        notches=notches,
         worked=worked,
         stops=tuple(stops),
         goal=goal,

@@ -1,0 +1,235 @@
+"""The log of a household's folder: one row an act, read into what the import replays."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from markstead.calendar import SchoolCalendar
+from markstead.ledger import facts
+from markstead.ledger.facts import Presence, Step
+from markstead.records import sheets
+from markstead.records.folder import Known, OrderedCopy, person_fault
+from markstead.records.setup import Newcomer
+from markstead.records.sheets import COPIES, DAY, Column, Fault, Faults, Row, needed, parsed, shown
+
+WORDS = ("reason", "override")
+"""Columns of free words; an act is told from another by all the others, so that words can be erased."""
+
+LOG_COLUMNS = {
+    "when": Column(sheets.minute, "a minute on the kitchen clock, written YYYY-MM-DD HH:MM"),
+    "by": Column(str, "the key of a person"),
+    "copy": Column(str, "the label of a copy"),
+    "act": Column(str, "an act"),
+    "step": Column(Step, ", ".join(Step)),
+    "stop": Column(sheets.stop, f"a marking stop, such as section-3, check-1 or {facts.PRACTICE}"),
+    "pages": Column(sheets.pages, "a page such as 14, or a rising run such as 14-19"),
+    "minutes": Column(sheets.whole(0, 1440), "a whole number from 0 to 1440"),
+    "wrong": Column(sheets.numbers, "the numbers of the wrong questions, such as 3;7"),
+    "right": Column(sheets.whole(0, 999), "how many answers were right, a whole number"),
+    "answers": Column(sheets.answers, "each question and how it went, such as 3 right;7 wrong"),
+    "learner": Column(str, "the key of a learner"),
+    "day": DAY,
+    "presence": Column(Presence, ", ".join(Presence)),
+    "aids": Column(sheets.members, "aids with ; between them, such as pencil;eraser"),
+    "watcher": Column(str, "the key of the person who watches"),
+    "ready": Column(sheets.yes_or_no, "yes or no"),
+    "reason": Column(str, "a few words"),
+    "override": Column(str, "the reason for which an educator passes the gate"),
+    "new_copy": Column(sheets.label_of, "a label that no other copy has"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """Which columns an act needs beside `when`, `by` and `act`, and which it may have."""
+
+    needs: tuple[str, ...] = ("copy",)
+    may: tuple[str, ...] = ()
+    one_of: tuple[str, ...] = ()
+    """At least one of these."""
+
+    @property
+    def all(self) -> set[str]:
+        return {"when", "by", "act", "override", *self.needs, *self.may, *self.one_of}
+
+
+USES: dict[str, Use] = {
+    facts.CopyReceived.KIND: Use(),
+    facts.CopySpoiled.KIND: Use(("copy", "reason")),
+    facts.CopyIssued.KIND: Use(("copy", "learner")),
+    facts.OpeningTalkHeld.KIND: Use(),
+    facts.GoalSet.KIND: Use(("copy", "day"), ("pages", "step")),
+    facts.PagesWorked.KIND: Use(("copy", "pages"), ("minutes", "day")),
+    facts.HelpAsked.KIND: Use(("copy",), ("pages",)),
+    facts.HelpGiven.KIND: Use(("copy",), ("minutes",)),
+    facts.LeaveAsked.KIND: Use(("copy", "step"), ("stop",)),
+    facts.LeaveGiven.KIND: Use(("copy", "step"), ("stop",)),
+    facts.LeaveRefused.KIND: Use(("copy", "step", "reason"), ("stop",)),
+    facts.FirstMarking.KIND: Use(("copy", "stop"), ("wrong",)),
+    facts.Corrected.KIND: Use(("copy", "stop")),
+    facts.ReMarked.KIND: Use(("copy", "stop"), ("wrong",)),
+    facts.OralQuizHeld.KIND: Use(("copy", "answers"), ("stop",)),
+    facts.CheckOpened.KIND: Use(("copy", "stop")),
+    facts.PracticeTestOpened.KIND: Use(),
+    facts.PracticeTestScored.KIND: Use(one_of=("right", "wrong")),
+    facts.ReadinessDecided.KIND: Use(("copy", "ready")),
+    facts.UnitTestSat.KIND: Use(("copy", "watcher"), ("aids",)),
+    facts.UnitTestScored.KIND: Use(one_of=("right", "wrong")),
+    facts.WorkbookReordered.KIND: Use(("copy", "new_copy"), ("day",)),
+    facts.DispatchSent.KIND: Use(("copy",), ("reason",)),
+    facts.AttendanceTaken.KIND: Use(("learner", "presence"), ("day", "minutes")),
+}
+"""Every act that a row of the log may tell, by the word it has on the record."""
+
+ELSEWHERE: dict[str, str] = {
+    facts.CopyOrdered.KIND: f"A copy is ordered by its row in {COPIES}, or by '{facts.WorkbookReordered.KIND}'.",
+    facts.PaperSent.KIND: f"Name the copies in one row '{facts.DispatchSent.KIND}', with ; between them.",
+    facts.GateOverridden.KIND: "Give the reason in the column override of the act that passes the gate.",
+    facts.FactReversed.KIND: "Leave out the row that was taken back.",
+}
+"""Kinds of facts that no row tells, and what to do instead."""
+if set(USES) | set(ELSEWHERE) != set(facts.KINDS):  # a new kind of fact must be given a row, or a reason
+    raise TypeError("the log does not know every kind of fact")
+
+# --- the log ----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """One act to replay: where it stands, when it was, what it is about."""
+
+    row: Row
+    column: str
+    """The column that is named when the act is refused."""
+    kind: str
+    when: str
+    """On the kitchen clock, as text."""
+    at: datetime
+    by: str
+    copies: tuple[str, ...]
+    said: Mapping[str, Any]
+    fault: Fault | None = None
+    own: bool = False
+    """The fault is this row's own, not one that it is blamed on."""
+
+    @property
+    def lost(self) -> bool:
+        """The row is faulty and nobody can tell which copy it is about."""
+        return self.own and not self.copies and self.kind != facts.AttendanceTaken.KIND
+
+
+def read_log(
+    rows: Sequence[Row],
+    people: Known[Newcomer],
+    copies: Known[OrderedCopy],
+    calendar: SchoolCalendar | None,
+    at: datetime,
+    faults: Faults,
+) -> list[Deed]:
+    """Every row as an act to replay, in the order of the file; faulty ones carry their fault."""
+    reader = _LogReader(people, copies, calendar, at, faults)
+    reader.declare(rows)
+    return [reader.read(row) for row in rows]
+
+
+class _LogReader:
+    """Reads row by row; remembers the time of the latest row, for the place of one whose time is not known."""
+
+    def __init__(
+        self,
+        people: Known[Newcomer],
+        copies: Known[OrderedCopy],
+        calendar: SchoolCalendar | None,
+        at: datetime,
+        faults: Faults,
+    ) -> None:
+        self.people, self.copies, self.calendar, self.at, self.faults = people, copies, calendar, at, faults
+        self.declared: dict[str, int] = {}
+        self.latest = datetime(1900, 1, 1, tzinfo=UTC)
+
+    def declare(self, rows: Sequence[Row]) -> None:
+        """Take up the labels of copies that were ordered again."""
+        for row in rows:
+            label = row.text("new_copy")
+            if label:
+                self.declared.setdefault(label, row.number)
+
+    def read(self, row: Row) -> Deed:
+        before = len(self.faults.found)
+        said, _ = parsed(row, LOG_COLUMNS, self.faults)
+        kind = self._kind(row)
+        self._when(row, said)
+        blamed = [
+            person_fault(row, column, said.get(column), self.people, self.faults)
+            for column in ("by", "learner", "watcher")
+        ]
+        labels, of_labels = self._labels(row, kind)
+        self._new_copy(row, said)
+        own = [*self.faults.found[before:], *([row.fault] if row.fault else [])]
+        blamed = [fault for fault in (*own, *blamed, *of_labels) if fault is not None]
+        return Deed(
+            row=row,
+            column="act",
+            kind=kind,
+            when=f"{said['when']:%Y-%m-%d %H:%M:%S}" if "when" in said else "",
+            at=self.latest,
+            by=said.get("by", ""),
+            copies=labels,
+            said=said,
+            fault=blamed[0] if blamed else None,
+            own=bool(own),
+        )
+
+    def _kind(self, row: Row) -> str:
+        kind = row.text("act")
+        use = USES.get(kind)
+        if use is None:
+            self.faults.cell(row, "act", shown(kind), f"one of: {', '.join(USES)}", ELSEWHERE.get(kind, ""))
+            needed(row, ("when", "by"), LOG_COLUMNS, self.faults)
+            return kind
+        needed(row, ("when", "by", *use.needs), LOG_COLUMNS, self.faults)
+        if use.one_of and not any(row.text(name) for name in use.one_of):
+            first = use.one_of[0]
+            allowed = f"{LOG_COLUMNS[first].allowed}, or the numbers in the column {use.one_of[1]}"
+            self.faults.cell(row, first, "nothing", allowed)
+        for name in LOG_COLUMNS:
+            if row.text(name) and name not in use.all:
+                allowed = f"nothing: '{kind}' has no use for this column"
+                self.faults.cell(row, name, shown(row.text(name)), allowed)
+        return kind
+
+    def _when(self, row: Row, said: Mapping[str, Any]) -> None:
+        if "when" not in said or self.calendar is None:
+            return
+        when: datetime = said["when"]
+        instant = self.calendar.instant_of(when.date(), when.time())
+        if instant > self.at:
+            latest = self.calendar.at_home(self.at)
+            allowed = f"a minute up to {latest:%Y-%m-%d %H:%M}, the time of the import"
+            self.faults.cell(row, "when", shown(row.text("when")), allowed)
+        else:
+            self.latest = instant
+
+    def _labels(self, row: Row, kind: str) -> tuple[tuple[str, ...], list[Fault | None]]:
+        text = row.text("copy")
+        labels = sheets.members(text) if kind == facts.DispatchSent.KIND else ((text,) if text else ())
+        if len(set(labels)) < len(labels):
+            self.faults.cell(row, "copy", shown(text), "each copy once")
+        known: list[str] = []
+        blamed: list[Fault | None] = []
+        for label in labels:
+            blame = None if label in self.declared else self.copies.blame(label)
+            blamed.append(blame)
+            if blame is None and label not in self.declared and label not in self.copies.good:
+                allowed = f"the label of a copy of {COPIES}, or a new_copy of this file"
+                self.copies.faulty[label] = self.faults.cell(row, "copy", shown(label), allowed)
+            else:
+                known.append(label)
+        return tuple(known), blamed
+
+    def _new_copy(self, row: Row, said: Mapping[str, Any]) -> None:
+        label = said.get("new_copy", "")
+        taken = label in self.copies.good or label in self.copies.faulty
+        if label and (taken or self.declared[label] != row.number):
+            self.faults.cell(row, "new_copy", f"{shown(label)} again", LOG_COLUMNS["new_copy"].allowed)
