@@ -165,7 +165,9 @@ def _a_morning() -> str:
     actions.issue_copy("home", copy=copy, learner="asa", by="ruth", at=at)
     actions.hold_opening_talk("home", copy=copy, by="ruth", at=at)
     actions.set_goal("home", copy=copy, day=at.date(), first=1, last=8, by="asa", at=at)
-    actions.work_pages("home", copy=copy, first=1, last=4, minutes=25, by="asa", at=at + timedelta(minutes=30))
+    actions.work_pages(
+        "home", copy=copy, first=1, last=4, minutes=25, by="asa", at=at + timedelta(minutes=30)
+    )
     return copy
 
 

@@ -81,7 +81,9 @@ class TestToday:
 
         assert "12 min" in page
         assert "asks leave to mark section 1" in page
-        assert page.index("asks leave") < page.index("Order Names of Winds") if "Order Names" in page else True
+        assert (
+            page.index("asks leave") < page.index("Order Names of Winds") if "Order Names" in page else True
+        )
 
     def test_leave_is_given_with_one_tap(self, ruth: Client, boats: str) -> None:
         waiting(boats)

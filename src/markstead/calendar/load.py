@@ -3,10 +3,18 @@
 import re
 import tomllib
 from datetime import date, time
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args
 from zoneinfo import available_timezones
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+)
 
 from markstead.calendar.school import Absence, Away, NamedSpan, SchoolCalendar, Term
 from markstead.errors import InputError, Problem
@@ -41,7 +49,8 @@ def _weekday(value: object) -> int:
 
 
 def _zone(value: object) -> str:
-    if isinstance(value, str) and value in available_timezones():
+    # Some systems list `localtime`, the zone of the machine: the home's own is meant, wherever the file is read.
+    if isinstance(value, str) and value in available_timezones() - {"localtime", "Factory"}:
         return value
     raise ValueError("an IANA time zone, such as Europe/London")
 
@@ -49,9 +58,9 @@ def _zone(value: object) -> str:
 def _country(value: object) -> str:
     import holidays
 
-    if isinstance(value, str) and value in holidays.list_supported_countries(include_aliases=True):
+    if isinstance(value, str) and value in holidays.list_supported_countries(include_aliases=False):
         return value
-    raise ValueError("a country by its two letters (ISO 3166-1), such as GB")
+    raise ValueError("a country by its two letters (ISO 3166-1), such as GB, whose public holidays are known")
 
 
 Zone = Annotated[str, BeforeValidator(_zone)]
@@ -68,6 +77,14 @@ class _Table(BaseModel):
 class _Span(_Table):
     first: Day
     last: Day
+
+    @field_validator("last")
+    @classmethod
+    def _not_before_first(cls, last: date, info: ValidationInfo) -> date:
+        first = info.data.get("first")
+        if first is not None and last < first:
+            raise ValueError(f"a day from {first} on, the first")
+        return last
 
 
 class _NamedSpan(_Span):
@@ -98,6 +115,19 @@ class _File(_Table):
     absence: list[_Absence] = []
     educator_away: list[_Away] = []
 
+    @field_validator("region")
+    @classmethod
+    def _region_of_the_country(cls, region: str | None, info: ValidationInfo) -> str | None:
+        import holidays
+
+        country = info.data.get("country")
+        if country is None or region is None:
+            return region
+        if region in holidays.list_supported_countries(include_aliases=True)[country]:
+            return region
+        known = ", ".join(holidays.list_supported_countries(include_aliases=False)[country])
+        raise ValueError(f"a region of {country}: {known or 'none is known, leave the key out'}")
+
 
 def where_in(file: str, path: tuple[int | str, ...]) -> str:
     """A place in a TOML file as people say it: calendar.toml, term 2, last."""
@@ -122,15 +152,55 @@ _ALLOWED = {
 }
 
 
-def problems_of(file: str, error: ValidationError) -> list[Problem]:
-    """Turn what pydantic found into sentences of ours."""
+def _shown(value: object) -> str:
+    """A value as it stands in the file, so far as it can be said."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, date | time):
+        return value.isoformat()
+    if isinstance(value, list):
+        return f"[{', '.join(map(_shown, value))}]"
+    if isinstance(value, dict):
+        return f"{{{', '.join(f'{key} = {_shown(one)}' for key, one in value.items())}}}"
+    return repr(value)
+
+
+def _table_in(annotation: Any) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next(filter(None, map(_table_in, get_args(annotation))), None)
+
+
+def _table_at(model: type[BaseModel] | None, path: tuple[int | str, ...]) -> type[BaseModel] | None:
+    """The table at a path of a file, if the path leads to one."""
+    for part in path:
+        if isinstance(part, str):
+            model = (
+                _table_in(model.model_fields[part].annotation)
+                if model and part in model.model_fields
+                else None
+            )
+    return model
+
+
+def problems_of(file: str, error: ValidationError, model: type[BaseModel] | None = None) -> list[Problem]:
+    """Turn what pydantic found into sentences of ours; with the model, an unknown key is shown the known ones."""
     found = []
     for one in error.errors():
-        value = "nothing" if one["type"] == "missing" else repr(one["input"])[:80]
-        message = str(one.get("ctx", {}).get("error", "")) if one["type"] == "value_error" else ""
-        allowed = message or _ALLOWED.get(one["type"], one["msg"].removeprefix("Input should be "))
-        found.append(Problem(where_in(file, one["loc"]), value, allowed))
+        path, kind = one["loc"], one["type"]
+        value = "nothing" if kind == "missing" else _shown(one["input"])
+        value = value if len(value) <= 80 else f"{value[:79]}…"
+        message = str(one.get("ctx", {}).get("error", "")) if kind == "value_error" else ""
+        allowed = message or _ALLOWED.get(kind, one["msg"].removeprefix("Input should be "))
+        if kind == "extra_forbidden" and (table := _table_at(model, path[:-1])):
+            allowed = f"no such key; the keys here are {', '.join(table.model_fields)}"
+        elif kind == "list_type" and _table_at(model, path):
+            allowed = f"tables, each below its own line [[{path[-1]}]]"
+        found.append(Problem(where_in(file, path), value, allowed))
     return found
+
+
+_PLACE = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
 
 
 def parse_toml(text: str, file: str) -> dict[str, Any]:
@@ -139,28 +209,41 @@ def parse_toml(text: str, file: str) -> dict[str, Any]:
     Raises:
         InputError: the text is not TOML.
     """
+    text = text.removeprefix("\ufeff")
+    allowed = 'TOML: key = value on a line of its own, text in "quotation marks", days as 2026-09-01'
     try:
-        return tomllib.loads(text.removeprefix("\ufeff"))
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError([Problem(file, str(error), "a TOML file (see the reference page)")]) from error
+        lines = text.splitlines() or [""]
+        place = _PLACE.search(str(error))
+        number = int(place[1]) if place and place[1] else len(lines)
+        line = lines[number - 1].strip() if number <= len(lines) else ""
+        reason = _PLACE.sub("", str(error))
+        found = f"{line[:80]!r} ({reason[:1].lower()}{reason[1:]})"
+        raise InputError([Problem(f"{file}, line {number}", found, allowed)]) from error
+    except (RecursionError, ValueError) as error:
+        # Brackets in brackets a thousand deep, or a number of thousands of digits: tomllib gives no place.
+        raise InputError([Problem(file, "something far too deep or too long to read", allowed)]) from error
 
 
-def _region_problems(country: str, region: str | None, file: str) -> list[Problem]:
-    import holidays
-
-    regions = holidays.list_supported_countries(include_aliases=True)[country]
-    if region is None or region in regions:
-        return []
-    known = ", ".join(regions) or "none: leave the region out"
-    return [Problem(f"{file}, region", repr(region), f"a region of {country}: {known}")]
-
-
-def _span_problems(file: str, kind: str, spans: list[Any]) -> list[Problem]:
-    return [
-        Problem(f"{file}, {kind} {n}, last", str(span.last), f"a day from {span.first} on, the first")
-        for n, span in enumerate(spans, 1)
-        if span.last < span.first
-    ]
+def _overlap_problems(terms: object, file: str) -> list[Problem]:
+    """Terms that begin before an earlier one has ended, among those whose days can be read."""
+    spans: list[tuple[date, date, int]] = []
+    for n, term in enumerate(terms if isinstance(terms, list) else [], 1):
+        try:
+            first, last = _day(term["first"]), _day(term["last"])
+        except (KeyError, TypeError, ValueError):
+            continue  # the models report it
+        if first <= last:
+            spans.append((first, last, n))
+    problems = []
+    latest: tuple[date, int] | None = None
+    for first, last, n in sorted(spans):
+        if latest is not None and first <= latest[0]:
+            allowed = f"a day after {latest[0]}, the last of term {latest[1]}"
+            problems.append(Problem(f"{file}, term {n}, first", str(first), allowed))
+        latest = max(latest or (last, n), (last, n))
+    return problems
 
 
 def read_calendar(text: str, file: str = "calendar.toml") -> SchoolCalendar:
@@ -169,18 +252,12 @@ def read_calendar(text: str, file: str = "calendar.toml") -> SchoolCalendar:
     Raises:
         InputError: every problem of the file, each with its place, what was found and what is allowed.
     """
+    data = parse_toml(text, file)
+    problems = _overlap_problems(data.get("term"), file)
     try:
-        kept = _File.model_validate(parse_toml(text, file))
+        kept = _File.model_validate(data)
     except ValidationError as error:
-        raise InputError(problems_of(file, error)) from error
-    problems = _region_problems(kept.country, kept.region, file)
-    for kind in ("term", "holiday", "absence", "educator_away"):
-        problems += _span_problems(file, kind, getattr(kept, kind))
-    terms = sorted(enumerate(kept.term, 1), key=lambda pair: pair[1].first)
-    for (_, before), (n, after) in zip(terms, terms[1:], strict=False):  # noqa: RUF007  # numbered as in the file
-        if after.first <= before.last:
-            allowed = f"a day after {before.last}, the last of {before.name or 'the term before'}"
-            problems.append(Problem(f"{file}, term {n}, first", str(after.first), allowed))
+        raise InputError([*problems_of(file, error, _File), *problems]) from error
     if problems:
         raise InputError(problems)
     return SchoolCalendar(
@@ -215,13 +292,28 @@ def write_calendar(calendar: SchoolCalendar) -> str:
     lines.append(f"weekdays = [{', '.join(_text(WEEKDAYS[d]) for d in sorted(calendar.weekdays))}]")
     lines.append(f"half_weekdays = [{', '.join(_text(WEEKDAYS[d]) for d in sorted(calendar.half_weekdays))}]")
     lines.append(f"public_holidays = {'true' if calendar.public_holidays_off else 'false'}")
-    lines.append(f'half_day_ends = "{calendar.half_day_ends:%H:%M}"')
+    ends = calendar.half_day_ends
+    # Whole minutes as a person writes them; TOML's own time of day wants the seconds.
+    whole = ends == time(ends.hour, ends.minute)
+    lines.append(f'half_day_ends = "{ends:%H:%M}"' if whole else f"half_day_ends = {ends.isoformat()}")
     lines.append(f"taught_anyway = [{', '.join(map(str, sorted(calendar.taught_anyway)))}]")
     lines.append(f"half_days = [{', '.join(map(str, sorted(calendar.half_days)))}]")
     for term in calendar.terms:
-        lines += ["", "[[term]]", f"name = {_text(term.name)}", f"first = {term.first}", f"last = {term.last}"]
+        lines += [
+            "",
+            "[[term]]",
+            f"name = {_text(term.name)}",
+            f"first = {term.first}",
+            f"last = {term.last}",
+        ]
     for span in calendar.holidays_off:
-        lines += ["", "[[holiday]]", f"name = {_text(span.name)}", f"first = {span.first}", f"last = {span.last}"]
+        lines += [
+            "",
+            "[[holiday]]",
+            f"name = {_text(span.name)}",
+            f"first = {span.first}",
+            f"last = {span.last}",
+        ]
     for absence in calendar.absences:
         lines += ["", "[[absence]]", f"learner = {_text(absence.learner)}", f"first = {absence.first}"]
         lines += [f"last = {absence.last}", f"why = {_text(absence.why)}"]

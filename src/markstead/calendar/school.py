@@ -10,10 +10,11 @@ from markstead.errors import MarksteadError
 
 
 class NoSchoolDayError(MarksteadError):
-    """The calendar has no school day within a year."""
+    """The calendar has no school day, or too few of them, within a year."""
 
-    def __init__(self, after: date) -> None:
-        super().__init__(f"no school day within a year after {after}; is the next term entered?")
+    def __init__(self, after: date, distance: int = 1) -> None:
+        few = "no school day" if distance == 1 else f"fewer than {distance} school days"
+        super().__init__(f"{few} within a year after {after}; is the next term entered?")
         self.after = after
 
 
@@ -27,6 +28,9 @@ class DayKind(StrEnum):
     PUBLIC_HOLIDAY = "public holiday"
     OWN_HOLIDAY = "own holiday"
     ABSENT = "absent"
+
+
+_TAUGHT = (DayKind.SCHOOL, DayKind.HALF)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,11 +70,18 @@ class Away:
     educator: str | None = None
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=1024)
 def _public_holidays(country: str, region: str | None, year: int) -> dict[date, str]:
+    """The public holidays of a year with their names: in English where the library has it."""
     import holidays
 
-    return dict(holidays.country_holidays(country, subdiv=region, years=year))
+    # Where no language is asked for, the library takes that of the machine: the same home would read otherwise
+    # on another computer.
+    named = holidays.country_holidays(country, subdiv=region)
+    language = named.default_language
+    if not (language or "").startswith("en") and "en_US" in named.supported_languages:
+        language = "en_US"
+    return dict(holidays.country_holidays(country, subdiv=region, years=year, language=language))
 
 
 @lru_cache(maxsize=32)
@@ -113,9 +124,15 @@ class SchoolCalendar:
     def instant_of(self, day: date, at: time) -> datetime:
         """The instant, in UTC, of a time on the kitchen clock.
 
-        A time that the clock shows twice (the end of daylight saving) is the first of the two; one that it skips
-        is read by the offset in force before the skip, so that it comes out after it (PEP 495, fold=0).
+        A time that the clock shows twice (the end of daylight saving) is the first of the two, unless `at` says
+        ``fold=1``; one that it skips is read by the offset in force before the skip, so that it comes out after it
+        (PEP 495).
+
+        Raises:
+            ValueError: the time carries a zone of its own.
         """
+        if at.tzinfo is not None:
+            raise ValueError(f"{at!r} has a time zone; the kitchen clock has only that of the home")
         return datetime.combine(day, at, _zone(self.zone)).astimezone(UTC)
 
     def _holiday_name(self, day: date) -> str | None:
@@ -124,11 +141,14 @@ class SchoolCalendar:
         return _public_holidays(self.country, self.region, day.year).get(day)
 
     def kind(self, day: date, learner: str | None = None) -> DayKind:
-        """What a day is for the home, or for one learner."""
-        if learner is not None and any(
-            a.learner == learner and a.first <= day <= a.last for a in self.absences
-        ):
-            return DayKind.ABSENT
+        """What a day is for the home, or for one learner: nobody is absent where there is no school."""
+        kind = self._kind_for_all(day)
+        if learner is None or kind not in _TAUGHT:
+            return kind
+        absent = any(a.learner == learner and a.first <= day <= a.last for a in self.absences)
+        return DayKind.ABSENT if absent else kind
+
+    def _kind_for_all(self, day: date) -> DayKind:
         half = day in self.half_days or day.weekday() in self.half_weekdays
         taught = DayKind.HALF if half else DayKind.SCHOOL
         if day in self.taught_anyway:
@@ -144,10 +164,13 @@ class SchoolCalendar:
         return taught
 
     def is_school_day(self, day: date, learner: str | None = None) -> bool:
-        return self.kind(day, learner) in (DayKind.SCHOOL, DayKind.HALF)
+        return self.kind(day, learner) in _TAUGHT
 
     def why_closed(self, day: date, learner: str | None = None) -> str | None:
-        """Why there is no school, as the end of a sentence; None on a school day."""
+        """Why there is no school, as the end of a sentence; None on a school day.
+
+        Why a learner is absent is not said: it may be an illness, and others read the page.
+        """
         match self.kind(day, learner):
             case DayKind.SCHOOL | DayKind.HALF:
                 return None
@@ -159,7 +182,7 @@ class SchoolCalendar:
                 return f"a {day:%A}, on which there is no school"
             case DayKind.OWN_HOLIDAY:
                 span = next(s for s in self.holidays_off if s.first <= day <= s.last)
-                return f"a holiday of this home ({span.name})"
+                return f"a holiday of this home ({span.name})" if span.name else "a holiday of this home"
             case DayKind.PUBLIC_HOLIDAY:
                 return f"a public holiday ({self._holiday_name(day)})"
 
@@ -173,15 +196,22 @@ class SchoolCalendar:
 
         Raises:
             NoSchoolDayError: there are not so many within a year.
+            ValueError: the distance is not at least 1.
         """
+        if distance < 1:
+            raise ValueError(f"a distance of {distance} school days; the next is at distance 1")
         left = distance
-        for n in range(1, 367):
+        for n in range(1, min(366, (date.max - after).days) + 1):
             day = after + timedelta(days=n)
             if self.is_school_day(day, learner):
                 left -= 1
-                if left <= 0:
+                if left == 0:
                     return day
-        raise NoSchoolDayError(after)
+        raise NoSchoolDayError(after, distance)
 
-    def educator_is_away(self, day: date) -> bool:
-        return any(away.first <= day <= away.last for away in self.educator_away)
+    def educator_is_away(self, day: date, educator: str | None = None) -> bool:
+        """Whether any educator is away, or the one that is named (days without an educator are everybody's)."""
+        return any(
+            away.first <= day <= away.last and (educator is None or away.educator in (None, educator))
+            for away in self.educator_away
+        )

@@ -64,7 +64,9 @@ class Acting:
             try:
                 facts = proposal(desk)
             except ValueError as error:  # a fact refuses nonsense where it is made
-                raise InputError([Problem("what was entered", str(error), "what the sentence says")]) from error
+                raise InputError(
+                    [Problem("what was entered", str(error), "what the sentence says")]
+                ) from error
             return desk.propose(facts, by=by, at=at, slip=slip)
 
         return work(self.desk) if self.desk is not None else at_the_desk(self.household, work)
@@ -79,7 +81,9 @@ def _write(where: Where, proposal: Proposal, *, by: str, at: datetime, slip: Sli
     return acting.write(proposal, by=by, at=at, slip=slip)
 
 
-def _plain(where: Where, fact: Callable[[], AnyFact], *, copy: str, by: str, at: datetime, slip: Slip) -> Done:
+def _plain(
+    where: Where, fact: Callable[[], AnyFact], *, copy: str, by: str, at: datetime, slip: Slip
+) -> Done:
     """Most acts: one fact about a copy that is there."""
 
     def proposal(desk: Desk) -> Sequence[AnyFact]:
@@ -145,9 +149,7 @@ def spoil_copy(where: Where, *, copy: str, reason: str, by: str, at: datetime, s
     return _write(where, proposal, by=by, at=at, slip=slip)
 
 
-def issue_copy(
-    where: Where, *, copy: str, learner: str, by: str, at: datetime, slip: Slip = PLAIN
-) -> Done:
+def issue_copy(where: Where, *, copy: str, learner: str, by: str, at: datetime, slip: Slip = PLAIN) -> Done:
     """Give a copy to a learner."""
 
     def proposal(desk: Desk) -> Sequence[AnyFact]:
@@ -168,26 +170,31 @@ def hold_opening_talk(where: Where, *, copy: str, by: str, at: datetime, slip: S
 def _check_pages(desk: Desk, copy: str, last: int | None) -> None:
     book = _workbook(desk, copy)
     if last is not None and last > book.pages:
-        raise InputError([Problem("last page", str(last), f"a page from 1 to {book.pages}, the last of {book.code}")])
+        raise InputError(
+            [Problem("last page", str(last), f"a page from 1 to {book.pages}, the last of {book.code}")]
+        )
 
 
 def set_goal(
     where: Where,
     *,
     copy: str,
-    day: date,
     by: str,
     at: datetime,
+    day: date | None = None,
     first: int | None = None,
     last: int | None = None,
     step: Step | None = None,
     slip: Slip = PLAIN,
 ) -> Done:
-    """Set what the learner means to do on a day; without pages and step the goal is taken away."""
+    """Set what the learner means to do on a day (that of `at` where none is given).
+
+    Without pages and step the goal is taken away.
+    """
 
     def proposal(desk: Desk) -> Sequence[AnyFact]:
         _check_pages(desk, copy, last)
-        return [GoalSet(copy, day, first, last, step)]
+        return [GoalSet(copy, day or desk.home.calendar.day_of(at), first, last, step)]
 
     return _write(where, proposal, by=by, at=at, slip=slip)
 
@@ -549,5 +556,3 @@ def undo(where: Where, *, act: str, by: str, at: datetime, slip: Slip = PLAIN) -
         return [FactReversed(e.seq, getattr(e.fact, "copy", None)) for e in reversed(written)]
 
     return _write(where, proposal, by=by, at=at, slip=slip)
-
-

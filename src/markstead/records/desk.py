@@ -211,7 +211,9 @@ class Desk:
             raise UnknownError([Problem("copy", repr(copy), "the id of a copy of this home")])
         return standing
 
-    def surroundings(self, proposed: AnyFact, standing: Standing, now: datetime, at: datetime) -> Surroundings:
+    def surroundings(
+        self, proposed: AnyFact, standing: Standing, now: datetime, at: datetime
+    ) -> Surroundings:
         learner_id = proposed.learner if isinstance(proposed, CopyIssued) else standing.learner
         day = self.home.calendar.day_of(at)
         if not self.whole:
@@ -290,7 +292,11 @@ class Desk:
     def _written(self, act: str) -> Done | None:
         if self.whole:
             return Done(act, (), again=True) if act in self.acts else None
-        bodies = EntryRow.objects.filter(household=self.row, act=act).order_by("part").values_list("body", flat=True)
+        bodies = (
+            EntryRow.objects.filter(household=self.row, act=act)
+            .order_by("part")
+            .values_list("body", flat=True)
+        )
         entries = tuple(read_body(body) for body in bodies)
         return Done(act, entries, again=True) if entries else None
 
@@ -300,7 +306,11 @@ class Desk:
         Raises:
             UnknownError: nothing on this home's record has that act.
         """
-        bodies = EntryRow.objects.filter(household=self.row, act=act).order_by("part").values_list("body", flat=True)
+        bodies = (
+            EntryRow.objects.filter(household=self.row, act=act)
+            .order_by("part")
+            .values_list("body", flat=True)
+        )
         entries = tuple(read_body(body) for body in bodies)
         if not entries:
             raise UnknownError([Problem("act", repr(act), "the id of an act on the record of this home")])

@@ -37,7 +37,7 @@ T = TypeVar("T")
 PEOPLE_COLUMNS = {
     "key": Column(sheets.key_of, "a short key of letters and digits that nobody else has"),
     "name": Column(sheets.name_of, "a name of 1 to 200 letters"),
-    "role": Column(Role, ", ".join(Role)),
+    "role": Column(Role, "one of " + ", ".join(Role)),
     "year": Column(sheets.whole(0, 20), "the school year, a whole number from 0 to 20"),
     "courses": Column(sheets.members, "courses of the programme, with ; between them"),
 }

@@ -116,9 +116,7 @@ class Copy(models.Model):
 
     class Meta:
         indexes = [
-            models.Index(
-                fields=["household"], condition=models.Q(live=True), name="live_copies"
-            ),
+            models.Index(fields=["household"], condition=models.Q(live=True), name="live_copies"),
             models.Index(fields=["household", "sat_on"], name="sittings_of_a_day"),
             models.Index(fields=["household", "learner", "passed"], name="passed_by_a_learner"),
             models.Index(fields=["household", "status"], name="copies_by_status"),

@@ -128,7 +128,9 @@ def the_household(wanted: str | None = None) -> str:
         return str(ids[0])
     found = repr(wanted) if wanted else ("no home yet" if not ids else f"{len(ids)} homes")
     allowed = f"one of {', '.join(ids)}" if ids else "a home that was set up"
-    raise UnknownError([Problem("household", found, allowed, "Set one up with `markstead init` or `import`.")])
+    raise UnknownError(
+        [Problem("household", found, allowed, "Set one up with `markstead init` or `import`.")]
+    )
 
 
 def person_of_user(user_id: int) -> tuple[str, str] | None:
@@ -148,7 +150,9 @@ def _live_rows(household: str, day: date) -> list[CopyRow]:
 class _Scene:
     """The copies that a page looks at, and what surrounds each."""
 
-    def __init__(self, home: Home, rows: Sequence[CopyRow], now: datetime, passed: dict[str, set[str]]) -> None:
+    def __init__(
+        self, home: Home, rows: Sequence[CopyRow], now: datetime, passed: dict[str, set[str]]
+    ) -> None:
         self.home, self.rows, self.now, self.passed = home, rows, now, passed
         self.day = home.calendar.day_of(now)
         self.known = facts_and_standings(home.id, rows)
@@ -241,7 +245,7 @@ def today(household: str, *, now: datetime) -> Today:
     views = [scene.view(r, by) for r in rows]
     calls = [
         *_copy_calls(views, home, now),
-        *_supply_calls(views, home, gaps, passed, now),
+        *_supply_calls(views, home, gaps, passed),
         *_dispatch_calls(home, day),
     ]
     calls.sort(key=lambda c: (c.urgency, c.since or now, c.learner.key if c.learner else ""))
@@ -292,7 +296,6 @@ def _supply_calls(
     home: Home,
     gaps: Sequence[tuple[Somebody, str]],
     passed: dict[str, set[str]],
-    now: datetime,
 ) -> list[Call]:
     """Workbooks to issue, and workbooks that are not in the house and will be wanted."""
     calls: list[Call] = []
@@ -302,11 +305,7 @@ def _supply_calls(
             there.setdefault(view.workbook.code, []).append(view)
 
     def want(learner: Somebody, book: Workbook, *, at_once: bool) -> None:
-        ready = [
-            v
-            for v in there.get(book.code, [])
-            if v.standing.learner in (None, learner.id)
-        ]
+        ready = [v for v in there.get(book.code, []) if v.standing.learner in (None, learner.id)]
         ready.sort(key=lambda v: v.standing.status is not CopyStatus.IN_THE_HOUSE)
         if not ready:
             calls.append(
@@ -380,7 +379,9 @@ def _dispatch_calls(home: Home, day: date) -> list[Call]:
 def papers_to_send(household: str) -> tuple[CopyView, ...]:
     """Copies with a marked unit test whose paper has not been sent, oldest first."""
     home = home_of(household)
-    rows = list(CopyRow.objects.filter(household=household, status=CopyStatus.FINISHED).order_by("scored_on", "id"))
+    rows = list(
+        CopyRow.objects.filter(household=household, status=CopyStatus.FINISHED).order_by("scored_on", "id")
+    )
     known = facts_and_standings(household, rows)
     return tuple(_bare_view(home, row, known[row.id][1]) for row in rows)
 
@@ -393,7 +394,9 @@ def _bare_view(home: Home, row: CopyRow, standing: Standing) -> CopyView:
     )
 
 
-def copies(household: str, *, status: CopyStatus | None = None, learner: str | None = None) -> tuple[CopyView, ...]:
+def copies(
+    household: str, *, status: CopyStatus | None = None, learner: str | None = None
+) -> tuple[CopyView, ...]:
     """All copies of a home, or those of one status or one learner, in the order of their codes."""
     home = home_of(household)
     rows = CopyRow.objects.filter(household=household).exclude(status=CopyStatus.UNKNOWN)
@@ -550,5 +553,7 @@ def count_facts(household: str) -> int:
 
 def copy_labels(household: str, ids: Iterable[str]) -> dict[str, str]:
     """What is written on the covers of these copies."""
-    rows = CopyRow.objects.filter(household=household, id__in=list(ids)).values_list("id", "workbook", "ordinal")
+    rows = CopyRow.objects.filter(household=household, id__in=list(ids)).values_list(
+        "id", "workbook", "ordinal"
+    )
     return {copy: code if ordinal == 1 else f"{code} ({ordinal})" for copy, code, ordinal in rows}

@@ -60,7 +60,9 @@ def check_people(people: Sequence[Newcomer], programme: Programme) -> list[Probl
         for course in person.courses:
             if course not in programme.courses:
                 known = ", ".join(programme.courses)
-                problems.append(Problem(f"{where}, courses", repr(course), f"courses of the programme: {known}"))
+                problems.append(
+                    Problem(f"{where}, courses", repr(course), f"courses of the programme: {known}")
+                )
     if not any(p.role is Role.EDUCATOR for p in people):
         problems.append(Problem("people", "no educator", "at least one educator"))
     return problems

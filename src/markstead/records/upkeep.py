@@ -137,7 +137,9 @@ def rebuild(household: str) -> int:
             entry = read_body(body)
             previous = link(previous, body.encode())
             if previous != found[7]:
-                raise DamagedRecordError(f"fact {seq} does not hold in the chain; run `verify` and restore a backup")
+                raise DamagedRecordError(
+                    f"fact {seq} does not hold in the chain; run `verify` and restore a backup"
+                )
             if copy is not None:
                 folds.setdefault(copy, Fold(copy)).take(entry)
                 links[copy] = previous

@@ -136,7 +136,10 @@ SENTENCES: dict[BarKind, tuple[str, str]] = {
     ),
     BarKind.IN_THE_FUTURE: ("That time has not come yet.", "Give a time up to now."),
     BarKind.LATER_FACTS: ("Later facts of this copy rest on this one.", "Undo the later ones first."),
-    BarKind.ALREADY_REVERSED: ("That fact is undone already, or cannot be undone.", "Record it anew instead."),
+    BarKind.ALREADY_REVERSED: (
+        "That fact is undone already, or cannot be undone.",
+        "Record it anew instead.",
+    ),
     BarKind.ALREADY_PASSED: ("The learner has passed this workbook already.", "Issue the next workbook."),
     BarKind.EARLIER_WORKBOOK: ("{workbooks} must be passed before.", "Pass {workbooks}."),
     BarKind.OTHER_COPY_IN_HAND: (

@@ -242,7 +242,9 @@ def _workbook(row: _Row, subjects: dict[str, str]) -> Workbook | None:
     before = len(row.problems)
     subject = row.text("course")
     if subject not in subjects:
-        allowed = f"a subject of the programme: {', '.join(subjects)}" if subjects else "a subject of the programme"
+        allowed = (
+            f"a subject of the programme: {', '.join(subjects)}" if subjects else "a subject of the programme"
+        )
         row.wrong("course", repr(subject), allowed)
     title = row.text("title")
     if not title:
@@ -282,9 +284,10 @@ def _rows(text: str, file: str, problems: list[Problem]) -> Iterator[_Row]:
     reader = csv.reader(text.removeprefix("\ufeff").splitlines(keepends=True), strict=True)
     try:
         header = [name.strip() for name in next(reader, [])]
-        for name in NEEDED:
-            if name not in header:
-                problems.append(Problem(f"{file}, row 1", f"no column {name}", f"the columns {', '.join(NEEDED)}"))
+        needed = f"the columns {', '.join(NEEDED)}"
+        problems.extend(
+            Problem(f"{file}, row 1", f"no column {name}", needed) for name in NEEDED if name not in header
+        )
         for name in header:
             if name not in COLUMNS or header.count(name) > 1:
                 twice = " twice" if header.count(name) > 1 else ""
@@ -303,7 +306,9 @@ def _rows(text: str, file: str, problems: list[Problem]) -> Iterator[_Row]:
                 continue
             yield _Row(file, reader.line_num, dict(zip(header, cells, strict=True)), problems)
     except csv.Error as error:
-        problems.append(Problem(f"{file}, row {reader.line_num}", str(error), "a CSV file as a sheet saves it"))
+        problems.append(
+            Problem(f"{file}, row {reader.line_num}", str(error), "a CSV file as a sheet saves it")
+        )
 
 
 def _check_order(books: dict[str, tuple[_Row, Workbook]]) -> None:
@@ -382,7 +387,9 @@ def _rules(text: str, file: str, problems: list[Problem]) -> _File | None:
     for kind, names in named.items():
         for n, name in enumerate(names, 1):
             if names.index(name) != n - 1:
-                problems.append(Problem(f"{file}, {kind} {n}", repr(name), "one that does not stand there already"))
+                problems.append(
+                    Problem(f"{file}, {kind} {n}", repr(name), "one that does not stand there already")
+                )
     return kept
 
 
@@ -409,7 +416,9 @@ def read_programme(
             continue
         if book.code in books:
             first = books[book.code][0].number
-            row.wrong("number", str(book.number), f"a number that {book.course} has not had (row {first} has it)")
+            row.wrong(
+                "number", str(book.number), f"a number that {book.course} has not had (row {first} has it)"
+            )
             continue
         books[book.code] = (row, book)
     if not of_rows:

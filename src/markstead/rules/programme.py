@@ -132,7 +132,9 @@ class Workbook:
         for stop in self.stops:
             if stop.first <= page <= stop.last:
                 return stop
-        raise UnknownError([Problem(f"workbook {self.code}, page", str(page), f"a page from 1 to {self.pages}")])
+        raise UnknownError(
+            [Problem(f"workbook {self.code}, page", str(page), f"a page from 1 to {self.pages}")]
+        )
 
     @property
     def sections(self) -> tuple[Stop, ...]:
@@ -187,7 +189,9 @@ class Programme:
         """
         found = self._workbooks.get(code)
         if found is None:
-            allowed = "the code of a workbook of the programme, such as " + next(iter(self._workbooks), "none")
+            allowed = "the code of a workbook of the programme, such as " + next(
+                iter(self._workbooks), "none"
+            )
             raise UnknownError([Problem("workbook", repr(code), allowed)])
         return found
 

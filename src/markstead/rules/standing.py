@@ -253,7 +253,7 @@ def _received(b: _Building, _: CopyReceived, at: datetime) -> None:
     b.status, b.received = CopyStatus.IN_THE_HOUSE, at
 
 
-def _spoiled(b: _Building, _: CopySpoiled, at: datetime) -> None:
+def _spoiled(b: _Building, _: CopySpoiled, __: datetime) -> None:
     b.status, b.waiting, b.leave = CopyStatus.SPOILED, None, None
 
 

@@ -222,7 +222,9 @@ def _towards_unit_test(s: Standing) -> NextStep:
         return NextStep(Turn.EDUCATOR, what, opened, CallKind.PRACTICE_TEST, _latest(s))
     if attempt.scored is None:
         score = PracticeTestScored(s.copy, attempt.number, 1, 1, 1)
-        return NextStep(Turn.LEARNER, "Sit the practice test, then have it marked", score, since=attempt.opened)
+        return NextStep(
+            Turn.LEARNER, "Sit the practice test, then have it marked", score, since=attempt.opened
+        )
     passed = f"{attempt.right} of {attempt.asked} in the practice test"
     if s.ready is None:
         ready = ReadinessDecided(s.copy, ready=True)
@@ -253,9 +255,7 @@ def next_step(s: Standing, programme: Programme) -> NextStep:
     if s.waiting is not None and s.waiting.step is not None:
         step, stop = s.waiting.step, s.waiting.stop
         what = f"Asks leave {_step_words(step, stop)}"
-        return NextStep(
-            Turn.EDUCATOR, what, answer_to(s, s.waiting), _CALL_OF_STEP[step], s.waiting.at
-        )
+        return NextStep(Turn.EDUCATOR, what, answer_to(s, s.waiting), _CALL_OF_STEP[step], s.waiting.at)
     if s.opening_talk is None:
         talk = OpeningTalkHeld(s.copy)
         return NextStep(Turn.EDUCATOR, "Hold the opening talk", talk, CallKind.OPENING_TALK, s.issued)
@@ -275,7 +275,9 @@ def _after_unit_test(s: Standing, programme: Programme) -> NextStep:
         reordered = WorkbookReordered(s.copy, "")
         what = "Go over the test and order a new copy"
         return NextStep(Turn.EDUCATOR, what, reordered, CallKind.ORDER_AGAIN, since)
-    return NextStep(Turn.NOBODY, "Send the test paper with the next dispatch", PaperSent(s.copy, ""), since=since)
+    return NextStep(
+        Turn.NOBODY, "Send the test paper with the next dispatch", PaperSent(s.copy, ""), since=since
+    )
 
 
 def candidates(s: Standing, workbook: Workbook, day: date) -> tuple[AnyFact, ...]:

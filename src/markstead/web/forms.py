@@ -41,7 +41,13 @@ def wrong_numbers(data: Mapping[str, str]) -> tuple[int, ...]:
     found = numbers(data.get("wrong", ""), "wrong questions")
     if not found:
         raise InputError(
-            [Problem("wrong questions", "nothing", "the numbers of the wrong answers, or the button 'All right'")]
+            [
+                Problem(
+                    "wrong questions",
+                    "nothing",
+                    "the numbers of the wrong answers, or the button 'All right'",
+                )
+            ]
         )
     return found
 

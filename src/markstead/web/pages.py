@@ -36,11 +36,11 @@ from markstead.ledger.facts import (
     WorkbookReordered,
 )
 from markstead.records.home import Home, Somebody
-from markstead.records.queries import Call, CopyPage, CopyView, LearnerDay, Note, PossibleAct, Today
+from markstead.records.queries import Call, CopyPage, CopyView, LearnerDay, Note, Today
 from markstead.rules.bars import Bar, Weight
 from markstead.rules.ruling import Ruling, day_words, ranges, stop_words
 from markstead.rules.standing import CopyStatus
-from markstead.rules.steps import CallKind, Turn
+from markstead.rules.steps import CallKind
 from markstead.web.ruler import Ruler, ruler_of
 
 
@@ -214,7 +214,9 @@ def drawn(view: CopyView, home: Home, today: date, size: str = "") -> SafeString
     kept = _DRAWN.get(key)
     if kept is None:
         ruler: Ruler = ruler_of(view.standing, view.workbook, today)
-        kept = SafeString(render_to_string("parts/ruler.html", {"ruler": ruler, "id": view.id, "size": size}).strip())
+        kept = SafeString(
+            render_to_string("parts/ruler.html", {"ruler": ruler, "id": view.id, "size": size}).strip()
+        )
         _DRAWN[key] = kept
         if len(_DRAWN) > _MOST:
             _DRAWN.popitem(last=False)
@@ -571,7 +573,7 @@ def history_line(note: Note, home: Home) -> HistoryLine:
     )
 
 
-def _standing_facts(view: CopyView, home: Home) -> tuple[tuple[str, str], ...]:
+def _standing_facts(view: CopyView) -> tuple[tuple[str, str], ...]:
     s = view.standing
     found = [("Pages", f"{len(s.pages)} of {view.workbook.pages} worked")]
     if s.minutes:
@@ -581,7 +583,9 @@ def _standing_facts(view: CopyView, home: Home) -> tuple[tuple[str, str], ...]:
     for attempt in s.practice:
         name = "Practice test" if attempt.number == 1 else f"Practice test {attempt.number}"
         words = (
-            _mark_words(attempt.right, attempt.asked, attempt.needed) if attempt.scored is not None else "open now"
+            _mark_words(attempt.right, attempt.asked, attempt.needed)
+            if attempt.scored is not None
+            else "open now"
         )
         found.append((name, words))
     if s.unit is not None:
@@ -610,7 +614,7 @@ def copy_page_view(page: CopyPage, by: Somebody, refusal: str | None) -> CopyPag
         else:
             others.append(form)
     if main is None:
-        main = _main_by_kind(others, page.acts, view)
+        main = _main_by_kind(others, view)
         if main is not None:
             others.remove(main)
     others.sort(key=lambda f: (bool(f.bars), _ORDER.index(f.slug)))
@@ -624,7 +628,7 @@ def copy_page_view(page: CopyPage, by: Somebody, refusal: str | None) -> CopyPag
         ruler=drawn(view, home, page.now.date(), "large"),
         turn=str(view.next.turn),
         what=_what(view),
-        facts=_standing_facts(view, home),
+        facts=_standing_facts(view),
         main=main,
         others=tuple(others),
         history=tuple(history_line(n, home) for n in page.history),
@@ -637,7 +641,7 @@ def copy_page_view(page: CopyPage, by: Somebody, refusal: str | None) -> CopyPag
     )
 
 
-def _main_by_kind(forms: list[ActForm], acts: tuple[PossibleAct, ...], view: CopyView) -> ActForm | None:
+def _main_by_kind(forms: list[ActForm], view: CopyView) -> ActForm | None:
     """The next step with other placeholders, such as a sitting whose watcher is not named yet."""
     if view.next.act is None:
         return None
@@ -668,11 +672,6 @@ _ORDER = [
     "ask-help",
     "spoil",
 ]
-
-
-def said_turn(turn: Turn, learner: str) -> str:
-    """Whose turn it is, in words."""
-    return {"learner": learner or "the learner", "educator": "you", "nobody": "nobody"}[str(turn)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,6 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
@@ -15,109 +14,178 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.CreateModel(
-            name='Household',
+            name="Household",
             fields=[
-                ('id', models.CharField(max_length=40, primary_key=True, serialize=False)),
-                ('name', models.CharField(max_length=200)),
-                ('stamp', models.CharField(max_length=32)),
-                ('head_seq', models.BigIntegerField(default=0)),
-                ('head_link', models.CharField(default='0000000000000000000000000000000000000000000000000000000000000000', max_length=64)),
-                ('demo_shift', models.BigIntegerField(default=None, null=True)),
+                ("id", models.CharField(max_length=40, primary_key=True, serialize=False)),
+                ("name", models.CharField(max_length=200)),
+                ("stamp", models.CharField(max_length=32)),
+                ("head_seq", models.BigIntegerField(default=0)),
+                (
+                    "head_link",
+                    models.CharField(
+                        default="0000000000000000000000000000000000000000000000000000000000000000",
+                        max_length=64,
+                    ),
+                ),
+                ("demo_shift", models.BigIntegerField(default=None, null=True)),
             ],
         ),
         migrations.CreateModel(
-            name='Person',
+            name="Person",
             fields=[
-                ('id', models.CharField(max_length=20, primary_key=True, serialize=False)),
-                ('key', models.CharField(max_length=40)),
-                ('name', models.CharField(max_length=200)),
-                ('role', models.CharField(max_length=20)),
-                ('year', models.IntegerField(null=True)),
-                ('household', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='records.household')),
-                ('user', models.OneToOneField(null=True, on_delete=django.db.models.deletion.SET_NULL, to=settings.AUTH_USER_MODEL)),
+                ("id", models.CharField(max_length=20, primary_key=True, serialize=False)),
+                ("key", models.CharField(max_length=40)),
+                ("name", models.CharField(max_length=200)),
+                ("role", models.CharField(max_length=20)),
+                ("year", models.IntegerField(null=True)),
+                (
+                    "household",
+                    models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to="records.household"),
+                ),
+                (
+                    "user",
+                    models.OneToOneField(
+                        null=True, on_delete=django.db.models.deletion.SET_NULL, to=settings.AUTH_USER_MODEL
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Enrolment',
+            name="Enrolment",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('course', models.CharField(max_length=60)),
-                ('learner', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='records.person')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("course", models.CharField(max_length=60)),
+                (
+                    "learner",
+                    models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to="records.person"),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Words',
+            name="Words",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('digest', models.CharField(max_length=64)),
-                ('salt', models.CharField(max_length=32)),
-                ('text', models.TextField()),
-                ('household', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='records.household')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("digest", models.CharField(max_length=64)),
+                ("salt", models.CharField(max_length=32)),
+                ("text", models.TextField()),
+                (
+                    "household",
+                    models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to="records.household"),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Entry',
+            name="Entry",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('seq', models.BigIntegerField()),
-                ('act', models.CharField(max_length=40)),
-                ('part', models.SmallIntegerField()),
-                ('at', models.DateTimeField()),
-                ('kind', models.CharField(max_length=40)),
-                ('copy', models.CharField(max_length=20, null=True)),
-                ('body', models.TextField()),
-                ('link', models.CharField(max_length=64)),
-                ('household', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, to='records.household')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("seq", models.BigIntegerField()),
+                ("act", models.CharField(max_length=40)),
+                ("part", models.SmallIntegerField()),
+                ("at", models.DateTimeField()),
+                ("kind", models.CharField(max_length=40)),
+                ("copy", models.CharField(max_length=20, null=True)),
+                ("body", models.TextField()),
+                ("link", models.CharField(max_length=64)),
+                (
+                    "household",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, to="records.household"),
+                ),
             ],
             options={
-                'indexes': [models.Index(fields=['household', 'copy', 'seq'], name='entries_of_a_copy'), models.Index(fields=['household', 'at'], name='entries_of_a_day')],
-                'constraints': [models.UniqueConstraint(fields=('household', 'seq'), name='one_entry_a_place'), models.UniqueConstraint(fields=('household', 'act', 'part'), name='an_act_is_written_once')],
+                "indexes": [
+                    models.Index(fields=["household", "copy", "seq"], name="entries_of_a_copy"),
+                    models.Index(fields=["household", "at"], name="entries_of_a_day"),
+                ],
+                "constraints": [
+                    models.UniqueConstraint(fields=("household", "seq"), name="one_entry_a_place"),
+                    models.UniqueConstraint(
+                        fields=("household", "act", "part"), name="an_act_is_written_once"
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Document',
+            name="Document",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(max_length=20)),
-                ('version', models.IntegerField()),
-                ('text', models.TextField()),
-                ('taken', models.DateTimeField()),
-                ('household', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, to='records.household')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("kind", models.CharField(max_length=20)),
+                ("version", models.IntegerField()),
+                ("text", models.TextField()),
+                ("taken", models.DateTimeField()),
+                (
+                    "household",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, to="records.household"),
+                ),
             ],
             options={
-                'constraints': [models.UniqueConstraint(fields=('household', 'kind', 'version'), name='one_document_a_version')],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("household", "kind", "version"), name="one_document_a_version"
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Copy',
+            name="Copy",
             fields=[
-                ('id', models.CharField(max_length=20, primary_key=True, serialize=False)),
-                ('workbook', models.CharField(max_length=80)),
-                ('ordinal', models.IntegerField()),
-                ('learner', models.CharField(max_length=20, null=True)),
-                ('status', models.CharField(max_length=20)),
-                ('live', models.BooleanField()),
-                ('passed', models.BooleanField()),
-                ('sat_on', models.DateField(null=True)),
-                ('scored_on', models.DateField(null=True)),
-                ('last_seq', models.BigIntegerField()),
-                ('last_link', models.CharField(max_length=64)),
-                ('household', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to='records.household')),
+                ("id", models.CharField(max_length=20, primary_key=True, serialize=False)),
+                ("workbook", models.CharField(max_length=80)),
+                ("ordinal", models.IntegerField()),
+                ("learner", models.CharField(max_length=20, null=True)),
+                ("status", models.CharField(max_length=20)),
+                ("live", models.BooleanField()),
+                ("passed", models.BooleanField()),
+                ("sat_on", models.DateField(null=True)),
+                ("scored_on", models.DateField(null=True)),
+                ("last_seq", models.BigIntegerField()),
+                ("last_link", models.CharField(max_length=64)),
+                (
+                    "household",
+                    models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to="records.household"),
+                ),
             ],
             options={
-                'indexes': [models.Index(condition=models.Q(('live', True)), fields=['household'], name='live_copies'), models.Index(fields=['household', 'sat_on'], name='sittings_of_a_day'), models.Index(fields=['household', 'learner', 'passed'], name='passed_by_a_learner'), models.Index(fields=['household', 'status'], name='copies_by_status'), models.Index(fields=['household', 'workbook'], name='copies_of_a_workbook')],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("live", True)), fields=["household"], name="live_copies"
+                    ),
+                    models.Index(fields=["household", "sat_on"], name="sittings_of_a_day"),
+                    models.Index(fields=["household", "learner", "passed"], name="passed_by_a_learner"),
+                    models.Index(fields=["household", "status"], name="copies_by_status"),
+                    models.Index(fields=["household", "workbook"], name="copies_of_a_workbook"),
+                ],
             },
         ),
         migrations.AddConstraint(
-            model_name='person',
-            constraint=models.UniqueConstraint(fields=('household', 'key'), name='one_person_a_key'),
+            model_name="person",
+            constraint=models.UniqueConstraint(fields=("household", "key"), name="one_person_a_key"),
         ),
         migrations.AddConstraint(
-            model_name='enrolment',
-            constraint=models.UniqueConstraint(fields=('learner', 'course'), name='one_enrolment_a_course'),
+            model_name="enrolment",
+            constraint=models.UniqueConstraint(fields=("learner", "course"), name="one_enrolment_a_course"),
         ),
         migrations.AddConstraint(
-            model_name='words',
-            constraint=models.UniqueConstraint(fields=('household', 'digest'), name='one_text_a_digest'),
+            model_name="words",
+            constraint=models.UniqueConstraint(fields=("household", "digest"), name="one_text_a_digest"),
         ),
     ]

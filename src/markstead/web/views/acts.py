@@ -34,11 +34,14 @@ def _where(data: QueryDict) -> dict[str, Any]:
     return {"step": _step(data), "stop": data.get("stop") or None}
 
 
-def _goal(data: QueryDict, seat: Seat) -> dict[str, Any]:
+def _none(_: QueryDict) -> dict[str, Any]:
+    return {}
+
+
+def _goal(data: QueryDict) -> dict[str, Any]:
     first = forms.whole(data, "first", "first page", needed=False)
     last = forms.whole(data, "last", "last page", needed=False)
-    day = seat.home.calendar.day_of(seat.now)
-    return {"day": day, "first": first, "last": last if last is not None else first}
+    return {"first": first, "last": last if last is not None else first}
 
 
 def _pages(data: QueryDict) -> dict[str, Any]:
@@ -53,29 +56,29 @@ def _quiz(data: QueryDict) -> dict[str, Any]:
     return {"answers": kept, "stop": data.get("stop") or None}
 
 
-_ACTS: dict[str, tuple[Doer, Callable[[QueryDict, Seat], dict[str, Any]]]] = {
-    "receive": (actions.receive_copy, lambda d, s: {}),
-    "issue": (actions.issue_copy, lambda d, s: {"learner": d.get("learner", "")}),
-    "opening-talk": (actions.hold_opening_talk, lambda d, s: {}),
+_ACTS: dict[str, tuple[Doer, Callable[[QueryDict], dict[str, Any]]]] = {
+    "receive": (actions.receive_copy, _none),
+    "issue": (actions.issue_copy, lambda d: {"learner": d.get("learner", "")}),
+    "opening-talk": (actions.hold_opening_talk, _none),
     "goal": (actions.set_goal, _goal),
-    "work": (actions.work_pages, lambda d, s: _pages(d)),
-    "ask-help": (actions.ask_help, lambda d, s: {"page": forms.whole(d, "page", "page", needed=False)}),
-    "help": (actions.give_help, lambda d, s: {"minutes": forms.whole(d, "minutes", "minutes", needed=False)}),
-    "ask-leave": (actions.ask_leave, lambda d, s: _where(d)),
-    "give-leave": (actions.give_leave, lambda d, s: _where(d)),
-    "refuse-leave": (actions.refuse_leave, lambda d, s: {**_where(d), "reason": d.get("reason", "")}),
-    "mark": (actions.mark, lambda d, s: {"stop": d.get("stop", ""), "wrong": forms.wrong_numbers(d)}),
-    "correct": (actions.correct, lambda d, s: {"stop": d.get("stop", "")}),
-    "re-mark": (actions.re_mark, lambda d, s: {"stop": d.get("stop", ""), "wrong": forms.wrong_numbers(d)}),
-    "quiz": (actions.hold_oral_quiz, lambda d, s: _quiz(d)),
-    "open-check": (actions.open_check, lambda d, s: {"stop": d.get("stop", "")}),
-    "open-practice": (actions.open_practice_test, lambda d, s: {}),
-    "score-practice": (actions.score_practice_test, lambda d, s: forms.score(d)),
-    "readiness": (actions.decide_readiness, lambda d, s: {"ready": d.get("verdict") != "not yet"}),
-    "sit": (actions.sit_unit_test, lambda d, s: {"watcher": d.get("watcher"), "aids": d.getlist("aids")}),
-    "score-unit": (actions.score_unit_test, lambda d, s: forms.score(d)),
-    "reorder": (actions.reorder_workbook, lambda d, s: {}),
-    "spoil": (actions.spoil_copy, lambda d, s: {"reason": d.get("reason", "")}),
+    "work": (actions.work_pages, _pages),
+    "ask-help": (actions.ask_help, lambda d: {"page": forms.whole(d, "page", "page", needed=False)}),
+    "help": (actions.give_help, lambda d: {"minutes": forms.whole(d, "minutes", "minutes", needed=False)}),
+    "ask-leave": (actions.ask_leave, _where),
+    "give-leave": (actions.give_leave, _where),
+    "refuse-leave": (actions.refuse_leave, lambda d: {**_where(d), "reason": d.get("reason", "")}),
+    "mark": (actions.mark, lambda d: {"stop": d.get("stop", ""), "wrong": forms.wrong_numbers(d)}),
+    "correct": (actions.correct, lambda d: {"stop": d.get("stop", "")}),
+    "re-mark": (actions.re_mark, lambda d: {"stop": d.get("stop", ""), "wrong": forms.wrong_numbers(d)}),
+    "quiz": (actions.hold_oral_quiz, _quiz),
+    "open-check": (actions.open_check, lambda d: {"stop": d.get("stop", "")}),
+    "open-practice": (actions.open_practice_test, _none),
+    "score-practice": (actions.score_practice_test, forms.score),
+    "readiness": (actions.decide_readiness, lambda d: {"ready": d.get("verdict") != "not yet"}),
+    "sit": (actions.sit_unit_test, lambda d: {"watcher": d.get("watcher"), "aids": d.getlist("aids")}),
+    "score-unit": (actions.score_unit_test, forms.score),
+    "reorder": (actions.reorder_workbook, _none),
+    "spoil": (actions.spoil_copy, lambda d: {"reason": d.get("reason", "")}),
 }
 
 
@@ -89,10 +92,13 @@ def act(request: HttpRequest, seat: Seat) -> HttpResponse:
         if slug not in _ACTS:
             raise InputError([Problem("act", repr(slug), f"one of: {', '.join(_ACTS)}")])
         do, read = _ACTS[slug]
-        values = read(data, seat)
+        values = read(data)
         seen = forms.whole(data, "seen", "page", needed=False)
         slip = Slip(
-            act=_token(data), now=seat.now, seen=seen or None, override=data.get("override", "").strip() or None
+            act=_token(data),
+            now=seat.now,
+            seen=seen or None,
+            override=data.get("override", "").strip() or None,
         )
         done = do(seat.household, copy=copy, by=seat.person.id, at=seat.now, slip=slip, **values)
     except MarksteadError as error:

@@ -43,9 +43,7 @@ def _listing(request: HttpRequest, seat: Seat, said: Said | None = None, status:
     wanted = request.GET.get("status", CopyStatus.ISSUED)
     chosen = wanted if wanted in {s.value for s in CopyStatus} else CopyStatus.ISSUED
     found = queries.copies(seat.household, status=CopyStatus(chosen))
-    learners = [
-        (p, [(c, seat.home.programme.course(c)) for c in p.courses]) for p in seat.home.learners
-    ]
+    learners = [(p, [(c, seat.home.programme.course(c)) for c in p.courses]) for p in seat.home.learners]
     context = {
         "rows": copy_rows(found, seat.home, seat.home.calendar.day_of(seat.now)),
         "chosen": chosen,

@@ -11,7 +11,9 @@ from markstead.web.pages import Said, today_page
 from markstead.web.seat import Seat, seated
 
 
-def today_response(request: HttpRequest, seat: Seat, said: Said | None = None, status: int = 200) -> HttpResponse:
+def today_response(
+    request: HttpRequest, seat: Seat, said: Said | None = None, status: int = 200
+) -> HttpResponse:
     """The page, or with htmx only its inside."""
     answer = queries.today(seat.household, now=seat.now)
     whole = not request.headers.get("HX-Request")

@@ -1,0 +1,103 @@
+"""The program itself: help that starts at once, and a server that starts and stops cleanly."""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import markstead
+from tests.cli.conftest import PROGRAM, environment, program
+
+HEAVY = ("django", "pydantic", "granian", "holidays", "markstead.records", "markstead.rules")
+
+
+def test_help_loads_nothing_heavy(tmp_path: Path) -> None:
+    look = (
+        "import sys; from markstead.cli.main import main; status = main(['--help']); "
+        f"print([name for name in {HEAVY!r} if name in sys.modules], file=sys.stderr); sys.exit(status)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", look], env=environment(tmp_path), capture_output=True, text=True, check=True
+    )
+    assert done.stderr.strip() == "[]"
+    for name in ("demo", "serve", "init", "import", "today", "act", "history", "undo", "verify", "rebuild"):
+        assert f" {name} " in done.stdout
+
+
+def test_the_version_is_said(tmp_path: Path) -> None:
+    assert program(tmp_path, "--version").out == f"markstead {markstead.__version__}\n"
+
+
+@contextmanager
+def serving(home: Path, *words: object) -> Iterator[subprocess.Popen[str]]:
+    process = subprocess.Popen(
+        [*PROGRAM, *map(str, words)],
+        env=environment(home),
+        cwd=home.parent,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    try:
+        yield process
+    finally:
+        if process.poll() is None:
+            os.killpg(process.pid, signal.SIGKILL)
+        process.communicate(timeout=20)
+
+
+def free_port() -> int:
+    with socket.socket() as trial:
+        trial.bind(("127.0.0.1", 0))
+        return int(trial.getsockname()[1])
+
+
+def test_the_screens_are_served_until_ctrl_c(new_home: Path) -> None:
+    port = free_port()
+    with serving(new_home, "serve", "--port", port) as process:
+        assert process.stdout is not None
+        assert (
+            process.stdout.readline() == f"Open http://127.0.0.1:{port}/ in a browser. Ctrl and C stop it.\n"
+        )
+        status, until = 0, time.monotonic() + 30
+        while not status and time.monotonic() < until:
+            try:
+                with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=20) as page:
+                    status = page.status
+            except OSError:
+                time.sleep(0.1)
+        assert status == 200
+        os.killpg(process.pid, signal.SIGINT)  # as a terminal does it: to the server and its worker
+        out, err = process.communicate(timeout=30)
+        assert (process.returncode, out, err) == (0, "Stopped.\n", "")
+
+
+def test_a_port_that_is_taken_is_named(new_home: Path) -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        answer = program(new_home, "serve", "--port", port)
+    assert answer.status == 2
+    assert f"--port: found {port}, on which another program serves already" in answer.err
+    assert "Traceback" not in answer.err
+
+
+def test_an_address_that_is_not_ours_is_named(new_home: Path) -> None:
+    # 192.0.2.0/24 is kept for documentation (RFC 5737): no machine has it.
+    answer = program(new_home, "serve", "--host", "192.0.2.1", "--port", free_port())
+    assert answer.status == 2
+    assert "--host: found '192.0.2.1'; allowed is an address of this machine." in answer.err
+
+
+def test_a_certificate_without_its_key_is_refused(new_home: Path, tmp_path: Path) -> None:
+    answer = program(new_home, "serve", "--tls-certificate", tmp_path / "nowhere.pem")
+    assert answer.status == 2
+    assert "both or neither" in answer.err
