@@ -147,7 +147,7 @@ def test_a_failed_unit_test_leads_to_a_second_copy_that_passes(kitchen: Kitchen,
     kitchen.act("send", second, ready, "--tracking", "parcel 7")
     sent = kitchen.done("copies", "--status", "sent", "--json").json["copies"]
     assert {copy["label"]: copy["unit_test"]["passed"] for copy in sent} == {BOOK: False, f"{BOOK} (2)": True}
-    assert kitchen.done("verify").out.startswith("The record holds:")
+    assert kitchen.done("verify").out.startswith("The record holds.")
 
 
 def test_help_goals_attendance_and_a_spoiled_copy_are_recorded(kitchen: Kitchen) -> None:

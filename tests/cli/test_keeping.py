@@ -48,7 +48,7 @@ def test_undo_asks_before_and_takes_no_silence_for_yes(kitchen: Kitchen) -> None
 def test_verify_says_how_much_it_has_proved(kitchen: Kitchen) -> None:
     copy = into_the_house(kitchen)
     kitchen.act("spoil", copy, "--reason", "Tea.")
-    assert kitchen.done("verify").out == "The record holds: 3 facts on 1 copies, 1 texts kept apart.\n"
+    assert kitchen.done("verify").out == "The record holds. Facts: 3; copies: 1; texts kept apart: 1.\n"
     told = kitchen.done("verify", "--json").json
     assert set(told) == {"holds", "facts", "head", "copies", "words", "problem"}
     assert (told["holds"], told["facts"], told["problem"]) == (True, 3, None)

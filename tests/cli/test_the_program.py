@@ -101,3 +101,21 @@ def test_a_certificate_without_its_key_is_refused(new_home: Path, tmp_path: Path
     answer = program(new_home, "serve", "--tls-certificate", tmp_path / "nowhere.pem")
     assert answer.status == 2
     assert "both or neither" in answer.err
+
+
+def test_the_reference_page_says_what_help_says() -> None:
+    import typer
+
+    from markstead.cli.main import app
+    from tests.repository.test_commands import REFERENCE, SHARED, sections, walk
+
+    told = sections()
+    missing = [
+        f"{path}: {parameter.help}"
+        for path, command in walk(typer.main.get_command(app), "markstead")
+        for parameter in command.params
+        if parameter.name != "help"
+        and parameter.help not in told[path]
+        and parameter.help not in told[SHARED]
+    ]
+    assert not missing, f"{REFERENCE.name} lacks: {missing}"

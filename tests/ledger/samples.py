@@ -115,4 +115,6 @@ MONDAY = datetime(2026, 1, 26, 9, 15, 30, tzinfo=UTC)
 
 def entry_of(fact: AnyFact, seq: int = 1) -> Entry:
     """A plain entry: written down an hour after it happened."""
-    return Entry(seq, f"act-{seq}", MONDAY + timedelta(minutes=seq), MONDAY + timedelta(minutes=seq + 60), "ruth", fact)
+    return Entry(
+        seq, f"act-{seq}", MONDAY + timedelta(minutes=seq), MONDAY + timedelta(minutes=seq + 60), "ruth", fact
+    )

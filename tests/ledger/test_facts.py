@@ -116,7 +116,9 @@ def test_no_fact_has_a_place_for_a_name_or_free_words(kind: type[AnyFact]) -> No
         (lambda: UnitTestScored("c", 19, 20, 16, (21,)), "name question 21; there are 20"),
     ],
 )
-def test_what_cannot_be_a_fact_is_refused_with_what_was_given(nonsense: Callable[[], AnyFact], says: str) -> None:
+def test_what_cannot_be_a_fact_is_refused_with_what_was_given(
+    nonsense: Callable[[], AnyFact], says: str
+) -> None:
     with pytest.raises(ValueError, match=says):
         nonsense()
 

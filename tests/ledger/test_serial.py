@@ -171,12 +171,16 @@ def test_one_changed_byte_anywhere_breaks_the_chain_at_its_place(data: st.DataOb
 
 def test_a_dropped_a_doubled_and_a_swapped_entry_break_the_chain() -> None:
     bodies = [body_of(entry) for entry in ONE_OF_EACH[:6]]
-    links = list(chain(bodies))
-    swapped = [*bodies[:2], bodies[3], bodies[2], *bodies[4:]]
+    lines = list(zip(chain(bodies), bodies, strict=True))
+    swapped = [
+        (line[0], body)
+        for line, body in zip(lines, [*bodies[:2], bodies[3], bodies[2], *bodies[4:]], strict=True)
+    ]
 
-    assert broken_links([*zip(links[:2], bodies[:2]), *zip(links[3:], bodies[3:])])[0] == 3
-    assert broken_links([*zip(links[:2], bodies[:2]), (links[1], bodies[1])]) == [3]
-    assert broken_links(list(zip(links, swapped, strict=True)))[0] == 3
+    assert broken_links(lines) == []
+    assert broken_links([*lines[:2], *lines[3:]])[0] == 3
+    assert broken_links([*lines[:2], lines[1]]) == [3]
+    assert broken_links(swapped)[0] == 3
 
 
 def test_a_chain_goes_on_from_the_link_it_is_given() -> None:
@@ -203,7 +207,9 @@ def changed_fact(**parts: object) -> bytes:
 
 
 def test_an_entry_of_a_newer_markstead_is_refused_and_says_what_to_do() -> None:
-    with pytest.raises(DamagedRecordError, match=r"version 2; this Markstead reads version 1: use a newer one"):
+    with pytest.raises(
+        DamagedRecordError, match=r"version 2; this Markstead reads version 1: use a newer one"
+    ):
         read_body(changed(v=2))
 
 
@@ -253,8 +259,7 @@ def test_whatever_happens_to_the_bytes_they_are_read_or_refused_but_never_crash(
         at = dice.randrange(len(body))
         body[at : at + dice.randrange(3)] = bytes(dice.randrange(256) for _ in range(dice.randrange(3)))
     try:
-        again = read_body(bytes(body))
+        again: object = read_body(bytes(body))
     except DamagedRecordError as error:
-        assert len(str(error)) < 1000
-    else:
-        assert isinstance(again, Entry)
+        again = error
+    assert isinstance(again, Entry) or len(str(again)) < 1000

@@ -209,7 +209,9 @@ class Naive:
                 if c["waits"] and c["waits"][0] == "to sit the unit test":
                     c["waits"] = None
             case "unit test sat":
-                c.update({"unit": {"day": day, "marked": False, "enough": False}, "waits": None, "stuck": False})
+                c.update(
+                    {"unit": {"day": day, "marked": False, "enough": False}, "waits": None, "stuck": False}
+                )
             case "unit test scored":
                 c["unit"] |= {"marked": True, "enough": self.enough(f.right, f.asked, "unit percent")}
                 c["is"] = "finished"
@@ -262,7 +264,11 @@ class Naive:
             found.add("only an educator")
         if f.KIND in LEARNERS_NEVER_DO and who in LEARNERS:
             found.add("only an educator")
-        if f.KIND == "practice test scored" and who not in EDUCATORS and c["leave"] != ("to mark", "practice-test"):
+        if (
+            f.KIND == "practice test scored"
+            and who not in EDUCATORS
+            and c["leave"] != ("to mark", "practice-test")
+        ):
             found.add("no leave")
         return found
 
@@ -440,7 +446,9 @@ class Naive:
         book = BOOKS[c["book"]]
         theirs = [other for other in copies.values() if other["learner"] == f.learner and other is not c]
         mine = [c] if c["learner"] == f.learner else []
-        passed = {o["book"] for o in [*theirs, *mine] if o["unit"] and o["unit"]["marked"] and o["unit"]["enough"]}
+        passed = {
+            o["book"] for o in [*theirs, *mine] if o["unit"] and o["unit"]["marked"] and o["unit"]["enough"]
+        }
         if book["course"] not in TAKES.get(f.learner, set()):
             found.add("course not taken")
         if c["book"] in passed:

@@ -1,10 +1,12 @@
 """Random acts in the small home: mostly what somebody might mean, now and then what nobody should."""
 
-from collections.abc import Callable
-from dataclasses import replace
-from datetime import date, datetime, timedelta
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
 from random import Random
 from typing import Any
+
+from hypothesis import strategies as st
 
 from markstead.ledger.facts import (
     PRACTICE,
@@ -40,11 +42,17 @@ from markstead.ledger.facts import (
     UnitTestScored,
     WorkbookReordered,
 )
+from markstead.rules.programme import MarkingRules, Marks, Programme, Rework
+from markstead.rules.ruling import Actor
 from tests.properties.naive import BOOKS, HOME, RULES_THAT_MAY_BE_PASSED, Naive
+from tests.rules.small_home import CAST, PROGRAMME, Story
 
 PLAIN_AIDS = ("pencil", "eraser", "ruler")
 PEOPLE = ("ruth", "tobi", "asa", "noa", "ines")
 QUESTIONS = {"P1": 10, "P2": 5, "S1": 5}
+
+LATEST = date(2026, 3, 20)
+"""A week after the last term; the naive home's clock knows nothing of 5 April, when Auckland's goes back."""
 
 
 class Wanderer:
@@ -61,7 +69,11 @@ class Wanderer:
         when = self.when
         if dice.random() < 0.02:
             when -= timedelta(minutes=dice.randrange(1, 2000))
-        now = when - timedelta(minutes=5) if dice.random() < 0.02 else when + timedelta(minutes=dice.randrange(3))
+        now = (
+            when - timedelta(minutes=5)
+            if dice.random() < 0.02
+            else when + timedelta(minutes=dice.randrange(3))
+        )
         issued = [n for n, c in copies.items() if c["is"] == "issued"]
         if not copies or dice.random() < (0.02 if len(issued) > 1 else 0.15):
             return self.order(copies, dice), self.somebody("ruth", dice), when, now
@@ -78,8 +90,11 @@ class Wanderer:
         if dice.random() < 0.7:
             fact, who = self.sensible(name, c, dice)
             if fact.KIND == "unit test sat" and c["ready"] and dice.random() < 0.4:
-                when = now = self.when = self.on_a_morning(dice)
-                fact = replace(fact, day=self.today)  # type: ignore[call-arg]  # it is a sitting
+                if self.today <= LATEST:
+                    self.when = self.on_a_morning(dice)
+                when = now = self.when
+            if isinstance(fact, UnitTestSat):  # its day is that of its instant: the act of sitting sees to it
+                fact = replace(fact, day=when.astimezone(HOME).date())
             return self.perhaps_override(fact, c, dice), self.somebody(who, dice), when, now
         return self.wild(name, c, dice, when), dice.choice(PEOPLE), when, now
 
@@ -90,14 +105,18 @@ class Wanderer:
     def order(self, copies: dict[str, dict[str, Any]], dice: Random) -> AnyFact:
         self.copies += 1
         learner = dice.choice(["asa", "noa"])
-        passed = {c["book"] for c in copies.values() if c["learner"] == learner and c["unit"] and c["unit"]["enough"]}
+        passed = {
+            c["book"]
+            for c in copies.values()
+            if c["learner"] == learner and c["unit"] and c["unit"]["enough"]
+        }
         books = ["P2", "S1"] if "P1" in passed and learner == "asa" else ["P2"] if "P1" in passed else ["P1"]
         book = dice.choice(books if dice.random() < 0.85 else list(BOOKS))
         return CopyOrdered(f"c{self.copies}", book, learner)
 
     def let_time_pass(self, dice: Random) -> None:
         throw = dice.random()
-        if throw < 0.93:
+        if throw < 0.93 or self.today > LATEST:
             self.when += timedelta(minutes=dice.randrange(1, 15))
         elif throw < 0.98:
             self.when = self.on_a_morning(dice)
@@ -165,7 +184,11 @@ class Wanderer:
                 return self.cycle(name, c, stop, dice), learner
             if stop.startswith("check") and stop not in c["opened"]:
                 asks = dice.random() < 0.5
-                return (LeaveAsked(name, Step.CHECK, stop), learner) if asks else (CheckOpened(name, stop), "ruth")
+                return (
+                    (LeaveAsked(name, Step.CHECK, stop), learner)
+                    if asks
+                    else (CheckOpened(name, stop), "ruth")
+                )
             left = sorted(set(range(first, last + 1)) - c["pages"])
             if left:
                 to = dice.choice(left) if dice.random() < 0.8 else dice.randrange(left[0], 6)
@@ -183,6 +206,8 @@ class Wanderer:
             return LeaveAsked(name, Step.REMARK, stop)
         still = sorted(c["wrong"][stop])
         kept = [question for question in still if dice.random() < 0.3]
+        if dice.random() < 0.1:
+            kept = sorted({*kept, dice.randrange(1, 5)})
         return ReMarked(name, stop, tuple(kept))
 
     def tests(self, name: str, c: dict[str, Any], dice: Random, learner: str) -> tuple[AnyFact, str]:
@@ -217,14 +242,18 @@ class Wanderer:
         asked = QUESTIONS[c["book"]]
         right = dice.choice([asked, asked - 1, asked * 4 // 5, asked * 4 // 5 - 1, 0])
         percent = self.naive.rules["practice percent" if practice else "unit percent"]
-        # The least whole number of right answers that is enough, by looking for it.
-        needed = next(n for n in range(asked + 2) if n > asked or self.enough(n, asked, percent))
+        needed = self.needed(asked, percent)
         wrong = tuple(sorted(dice.sample(range(1, asked + 1), asked - right))) if dice.random() < 0.7 else ()
         return right, asked, needed, wrong
 
-    def enough(self, right: int, asked: int, percent: int) -> bool:
+    def needed(self, asked: int, percent: int) -> int:
+        """The least whole number of right answers that is enough, found by trying each."""
         exactly = self.naive.rules["exactly passes"]
-        return right * 100 > percent * asked or (exactly and right * 100 == percent * asked)
+        return next(
+            n
+            for n in range(asked + 1)
+            if n * 100 > percent * asked or (exactly and n * 100 == percent * asked)
+        )
 
     # --- where a home may be already ---
 
@@ -233,18 +262,19 @@ class Wanderer:
         found: list[AnyFact] = []
         for learner, book in (("asa", "P1"), ("asa", "P2"), ("asa", "S1"), ("noa", "P1")):
             self.copies += 1
-            name, asked = f"c{self.copies}", QUESTIONS[book]
+            name, asked, rules = f"c{self.copies}", QUESTIONS[book], self.naive.rules
+            practice, unit = (self.needed(asked, rules[f"{test} percent"]) for test in ("practice", "unit"))
             found += [CopyOrdered(name, book, learner), CopyReceived(name), CopyIssued(name, learner)]
             found += [OpeningTalkHeld(name)]
             for stop, first, last, questions in BOOKS[book]["stops"]:
                 found += [CheckOpened(name, stop)] if stop.startswith("check") else []
                 found += [PagesWorked(name, self.today, first, last), LeaveGiven(name, Step.MARK, stop)]
                 found += [FirstMarking(name, stop, questions)]
-            found += [PracticeTestOpened(name, 1), PracticeTestScored(name, 1, asked, asked, asked)]
+            found += [PracticeTestOpened(name, 1), PracticeTestScored(name, 1, asked, asked, practice)]
             found += [ReadinessDecided(name, ready=True)]
             if (learner, book) == ("asa", "P1"):
                 found += [UnitTestSat(name, 1, self.today, PLAIN_AIDS, "ruth")]
-                found += [UnitTestScored(name, asked, asked, asked)]
+                found += [UnitTestScored(name, asked, asked, unit)]
         return found
 
     # --- what nobody should ----------------------------------------------------------------------------------
@@ -255,7 +285,9 @@ class Wanderer:
         any_stop = dice.choice([*stops, PRACTICE])
         checks = [s for s in stops if s.startswith("check")]
         day = when.astimezone(HOME).date() + timedelta(days=dice.choice([0, 0, 0, -1, 1]))
-        number = dice.choice([h[0] for h in self.naive.standing() if getattr(h[2], "copy", None) == name][-3:])
+        number = dice.choice(
+            [h[0] for h in self.naive.standing() if getattr(h[2], "copy", None) == name][-3:]
+        )
         first = dice.randrange(1, 6)
         marked_at = dice.choice(["to mark", "to re-mark", "to sit the practice test", "to sit the unit test"])
         step = Step(marked_at)
@@ -282,7 +314,7 @@ class Wanderer:
             lambda: PracticeTestOpened(name, c["practices"] + 1),
             lambda: PracticeTestScored(name, c["practices"], *self.score(c, dice, practice=True)),
             lambda: ReadinessDecided(name, dice.random() < 0.5),
-            lambda: UnitTestSat(name, 1, day, PLAIN_AIDS, "ruth"),
+            lambda: UnitTestSat(name, 1, when.astimezone(HOME).date(), PLAIN_AIDS, "ruth"),
             lambda: UnitTestScored(name, *self.score(c, dice)),
             lambda: WorkbookReordered(name, "cx"),
             lambda: PaperSent(name, "d1"),
@@ -292,3 +324,89 @@ class Wanderer:
             lambda: FactReversed(number, name),
         ]
         return dice.choice(choices)()
+
+
+# --- whole weeks ---------------------------------------------------------------------------------------------
+
+RULES = st.fixed_dictionaries(
+    {
+        "practice percent": st.sampled_from([80, 80, 70, 90]),
+        "unit percent": st.sampled_from([80, 80, 90]),
+        "exactly passes": st.sampled_from([True, True, False]),
+        "quiz percent": st.sampled_from([40, 20, 60]),
+        "ahead": st.sampled_from([0, 0, 1]),
+        "days after": st.sampled_from([1, 1, 2]),
+        "a learner a day": st.sampled_from([1, 1, 2]),
+        "a morning": st.sampled_from([2, 1]),
+        "educator decides": st.sampled_from([True, True, False]),
+        "same copy": st.booleans(),
+    }
+)
+
+
+def programme_of(rules: dict[str, Any]) -> Programme:
+    """The small home's programme with these numbers."""
+    return replace(
+        PROGRAMME,
+        marks=Marks(rules["practice percent"], rules["unit percent"], rules["exactly passes"]),
+        marking=MarkingRules(rules["quiz percent"], rules["ahead"]),
+        unit_test=replace(
+            PROGRAMME.unit_test,
+            school_days_after_practice=rules["days after"],
+            most_a_learner_a_day=rules["a learner a day"],
+            most_watched_a_morning=rules["a morning"],
+            readiness_decision=rules["educator decides"],
+        ),
+        rework=Rework.SAME_COPY if rules["same copy"] else Rework.NEW_COPY,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Weeks:
+    """What Hypothesis decides of some weeks in the small home; each number is the die of one act."""
+
+    rules: dict[str, Any]
+    start: int
+    passes: int
+    """Percent of the acts before which an educator passes some bars."""
+    far_on: bool
+    dice: list[int]
+
+
+def weeks(least: int, most: int) -> st.SearchStrategy[Weeks]:
+    """Some weeks of `least` to `most` acts."""
+    dice = st.lists(st.integers(min_value=0, max_value=2**32 - 1), min_size=least, max_size=most)
+    start, passes = st.integers(min_value=0, max_value=25), st.sampled_from([0, 3, 15])
+    return st.builds(Weeks, RULES, start, passes, st.booleans(), dice)
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """An act that somebody would like to do, and the home as it is before."""
+
+    story: Story
+    naive: Naive
+    fact: AnyFact
+    by: Actor
+    when: datetime
+    now: datetime
+
+    def __str__(self) -> str:
+        before = [f"{when:%d %b %H:%M} {fact}" for _, when, fact in self.naive.happened[-12:]]
+        return "\n".join(
+            ["", *before, f"then {self.when:%d %b %H:%M} {self.fact} by {self.by.id}", str(self.naive.rules)]
+        )
+
+
+def spend(some: Weeks) -> Iterator[Proposal]:
+    """Propose act after act; each that the gates allow has happened when the next is proposed."""
+    story, naive = Story(programme_of(some.rules)), Naive(some.rules)
+    begin = datetime(2026, 1, 26, 9, 0, tzinfo=HOME).astimezone(UTC) + timedelta(days=some.start)
+    wanderer = Wanderer(naive, begin, some.passes)
+    for fact in wanderer.begin_far_on() if some.far_on else []:
+        naive.happen(story.tell(fact, begin).seq, begin, fact)
+    for place, die in enumerate(some.dice):  # the place is thrown in, for Hypothesis likes the same die often
+        fact, who, when, now = wanderer.next_act(Random(f"{place} {die} {some.start}"))
+        yield Proposal(story, naive, fact, CAST[who], when, now)
+        if story.ask(fact, when, CAST[who], now=now).allowed:
+            naive.happen(story.tell(fact, when, CAST[who]).seq, when, fact)

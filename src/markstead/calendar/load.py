@@ -20,7 +20,7 @@ from markstead.calendar.school import Absence, Away, NamedSpan, SchoolCalendar, 
 from markstead.errors import InputError, Problem
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
 def _day(value: object) -> date:
@@ -37,7 +37,7 @@ def _day(value: object) -> date:
 def _time(value: object) -> time:
     if type(value) is time:
         return value
-    if isinstance(value, str) and re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", value):
+    if isinstance(value, str) and re.fullmatch(r"([01][0-9]|2[0-3]):[0-5][0-9]", value):
         return time.fromisoformat(value)
     raise ValueError("a time of day, written 12:00")
 
@@ -214,10 +214,10 @@ def parse_toml(text: str, file: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        lines = text.splitlines() or [""]
+        lines = text.rstrip().split("\n")
         place = _PLACE.search(str(error))
         number = int(place[1]) if place and place[1] else len(lines)
-        line = lines[number - 1].strip() if number <= len(lines) else ""
+        line = lines[min(number, len(lines)) - 1].strip()
         reason = _PLACE.sub("", str(error))
         found = f"{line[:80]!r} ({reason[:1].lower()}{reason[1:]})"
         raise InputError([Problem(f"{file}, line {number}", found, allowed)]) from error

@@ -290,7 +290,12 @@ def goal(
     day: Annotated[
         str | None, typer.Option("--day", metavar="DAY", help="For which day. Default: that of the act.")
     ] = None,
-    step: Annotated[StepWord | None, typer.Option("--step", help="A step instead of pages.")] = None,
+    step: Annotated[
+        StepWord | None,
+        typer.Option(
+            "--step", help="A step instead of pages: mark, re-mark, check, practice-test, unit-test."
+        ),
+    ] = None,
     nothing: Annotated[bool, typer.Option("--nothing", help="Take the goal of that day away.")] = False,
     as_json: JSON = False,
 ) -> None:
@@ -413,7 +418,9 @@ def refuse_leave(
     copy: COPY,
     step: Annotated[
         StepWord | None,
-        typer.Argument(metavar="STEP", help="The step. Default: the one that is waited for."),
+        typer.Argument(
+            metavar="STEP", help="The step, as for ask-leave. Default: the one that is waited for."
+        ),
     ] = None,
     reason: REASON,
     stop: STOP = None,

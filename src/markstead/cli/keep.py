@@ -99,7 +99,7 @@ def add_to(app: typer.Typer) -> None:
             print(render.text(render.verdict(found)))
         elif found.holds:
             print(
-                f"The record holds: {found.facts} facts on {found.copies} copies, {found.words} texts kept apart."
+                f"The record holds. Facts: {found.facts}; copies: {found.copies}; texts kept apart: {found.words}."
             )
         if not found.holds:
             print(f"The record does not hold: {found.problem}.", file=sys.stderr)

@@ -71,7 +71,11 @@ def add_to(app: typer.Typer) -> None:
         asked: Asked,
         *,
         status: Annotated[
-            Status | None, typer.Option("--status", help="Only the copies that are this.")
+            Status | None,
+            typer.Option(
+                "--status",
+                help="Only the copies that are on-order, in-the-house, issued, finished, spoiled or sent.",
+            ),
         ] = None,
         learner: Annotated[
             str | None, typer.Option("--learner", metavar="LEARNER", help="Only the copies of this learner.")

@@ -2,18 +2,24 @@
 
 import errno
 import os
+import signal
 import socket
+from importlib import import_module
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from markstead.cli import house
 from markstead.cli.options import Asked, command
-from markstead.errors import InputError, Problem
+from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 
 PORT = Annotated[int, typer.Option("--port", min=1, max=65535, help="The port on which to serve.")]
 DEMO_FOLDER = Path("demo-home")
+DEMO = "home"
+DEMO_PASSWORD = "pages-and-pencils"  # noqa: S105  # of invented people; it is printed
+SCREENS = "markstead.web.wsgi"
+"""Loaded by its name: the commands know no screens."""
 _AT_HOME = {"127.0.0.1", "localhost", "::1"}
 
 
@@ -48,6 +54,15 @@ def prepare_to_serve(host: str, certificate: Path | None, key: Path | None) -> N
         os.environ["MARKSTEAD_HOSTS"] = f"{host},127.0.0.1,localhost,[::1]"
 
 
+def load_screens() -> Any:
+    """Load the screens in the server's worker, a process of its own."""
+    # Ctrl and C in a terminal reach every process of a group. A worker that is told to stop twice, by them and by
+    # the server, waits for ever; in a group of its own it hears it from the server alone.
+    if hasattr(os, "setpgid"):
+        os.setpgid(0, 0)
+    return import_module(SCREENS).application
+
+
 def serve_until_stopped(
     host: str, port: int, certificate: Path | None = None, key: Path | None = None
 ) -> None:
@@ -57,15 +72,14 @@ def serve_until_stopped(
     from granian.constants import Interfaces
     from granian.log import LogLevels
 
-    connections.close_all()  # the server works in a process of its own, which opens the database itself
+    connections.close_all()  # the worker opens the database itself
     shown = f"[{host}]" if ":" in host else host
     print(
         f"Open {'https' if certificate else 'http'}://{shown}:{port}/ in a browser. Ctrl and C stop it.",
         flush=True,
     )
     server = Granian(
-        # A string, so that the commands know no screens.
-        "markstead.web.wsgi:application",
+        SCREENS,
         address=host,
         port=port,
         interface=Interfaces.WSGI,
@@ -76,7 +90,15 @@ def serve_until_stopped(
         ssl_cert=certificate,
         ssl_key=key,
     )
-    server.serve()
+    if hasattr(signal, "SIGHUP"):
+        # A terminal that is closed ends the server; otherwise it would live on unseen.
+        server.on_startup(lambda: signal.signal(signal.SIGHUP, server.signal_handler_interrupt))
+    try:
+        server.serve(target_loader=load_screens, wrap_loader=False)
+    except SystemExit as left:
+        if left.code:
+            problem = f"The server stopped by itself (status {left.code}); what it said stands above."
+            raise MarksteadError(problem) from left
     print("Stopped.")
 
 
@@ -134,16 +156,70 @@ def add_to(app: typer.Typer) -> None:
         serve_until_stopped(host, port, tls_certificate, tls_key)
 
 
+def is_a_demo(database: Path) -> bool:
+    """Whether a finished demo is in this database; an unfinished one may be built anew.
+
+    Raises:
+        InputError: a home that is no demo is there.
+    """
+    from django.db import DatabaseError
+
+    from markstead.records import queries
+
+    try:
+        household = queries.the_household()
+        if queries.home_of(household).demo_shift is None:
+            allowed = "an empty folder, or one with a demo"
+            raise InputError(
+                [Problem("home folder", f"a home that is no demo in {database.parent}", allowed)]
+            )
+        return queries.count_facts(household) > 0
+    except (DatabaseError, UnknownError):
+        return False
+
+
 def build_demo(folder: Path, *, fresh: bool) -> None:
-    """Build the demo household in a folder, or find it there; print how to sign in."""
+    """Build the demo household in a folder, or find it there; say how to sign in."""
     os.environ.pop("DATABASE_URL", None)
     house.make_folder(folder)
     house.wake(folder)
     database = folder / house.DATABASE
-    if database.exists():
-        keep = _is_built(folder)
-        if keep and not fresh:
-            pass
-        else:
-            _clear(database)
-    house.migrate()
+    found = database.exists() and is_a_demo(database)
+    if found and not fresh:
+        house.migrate()
+        print(f"The demo in {folder} is as you left it; --fresh builds it anew.")
+    else:
+        from django.db import connections
+
+        connections.close_all()
+        for part in ("", "-wal", "-shm"):
+            database.with_name(database.name + part).unlink(missing_ok=True)
+        house.migrate()
+        build_with_a_bar(folder)
+    let_in()
+
+
+def build_with_a_bar(folder: Path) -> None:
+    """Build the demo, and show how far it is."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    from markstead.records import demo, queries
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("Ninety school days go by", total=None)
+        demo.build(household=DEMO, progress=lambda done, total: bar.update(task, completed=done, total=total))
+    print(
+        f"A demo home with {queries.count_facts(DEMO)} facts stands in {folder}. Everybody in it is invented."
+    )
+
+
+def let_in() -> None:
+    """Give the demo's educator the password that is printed."""
+    from markstead.records import queries, setup
+
+    home = queries.home_of(queries.the_household())
+    educator = next(person for person in home.people.values() if person.role == "educator")
+    name = queries.sign_in_name(educator.id) or educator.key
+    setup.give_password(home.id, person=educator.id, username=name, password=DEMO_PASSWORD)
+    print(f"Sign in as {name} with the password {DEMO_PASSWORD}")

@@ -109,6 +109,17 @@ def new_copy_id() -> str:
     return "c" + secrets.token_hex(6)
 
 
+def _id_for_copy(desk: Desk, wanted: str | None) -> str:
+    """The id that is wanted for a copy, or a new one. Ids are one name space for all households."""
+    from markstead.records.models import Copy as CopyRow
+
+    if wanted is None:
+        return new_copy_id()
+    if CopyRow.objects.filter(id=wanted).exclude(household=desk.row).exists():
+        raise InputError([Problem("copy", repr(wanted), "an id that no copy has")])
+    return wanted
+
+
 # --- copies -----------------------------------------------------------------------------------------------
 
 
@@ -128,7 +139,8 @@ def order_copy(
     def proposal(desk: Desk) -> Sequence[AnyFact]:
         book = desk.home.programme.workbook(workbook)
         who = desk.home.person(learner).id if learner else None
-        return [CopyOrdered(copy or new_copy_id(), book.code, who, book.supplier, book.price, expected)]
+        fresh = _id_for_copy(desk, copy)
+        return [CopyOrdered(fresh, book.code, who, book.supplier, book.price, expected)]
 
     return _write(where, proposal, by=by, at=at, slip=slip)
 
@@ -492,7 +504,7 @@ def reorder_workbook(
 
     def proposal(desk: Desk) -> Sequence[AnyFact]:
         standing, book = desk.known_copy(copy), _workbook(desk, copy)
-        fresh = new_copy or new_copy_id()
+        fresh = _id_for_copy(desk, new_copy)
         ordered = CopyOrdered(fresh, book.code, standing.learner, book.supplier, book.price, expected)
         return [WorkbookReordered(copy, fresh), ordered]
 
@@ -509,6 +521,7 @@ def send_dispatch(
     by: str,
     at: datetime,
     tracking: str = "",
+    dispatch: str | None = None,
     slip: Slip = PLAIN,
 ) -> Done:
     """The test papers of these copies went to the school."""
@@ -518,11 +531,11 @@ def send_dispatch(
             raise InputError([Problem("copies", "none", "at least one copy with a marked unit test")])
         for copy in copies:
             desk.known_copy(copy)
-        dispatch = "d" + secrets.token_hex(6)
+        sent = dispatch or "d" + secrets.token_hex(6)
         words = desk.keep_words(tracking.strip()) if tracking.strip() else None
         day = desk.home.calendar.day_of(at)
-        papers = [PaperSent(copy, dispatch) for copy in dict.fromkeys(copies)]
-        return [DispatchSent(dispatch, day, len(papers), words), *papers]
+        papers = [PaperSent(copy, sent) for copy in dict.fromkeys(copies)]
+        return [DispatchSent(sent, day, len(papers), words), *papers]
 
     return _write(where, proposal, by=by, at=at, slip=slip)
 

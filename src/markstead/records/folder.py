@@ -4,14 +4,13 @@ What a name stands for is declared by one file and used by others, so a fault wh
 in every row that uses it: such rows are blamed on the first fault instead.
 """
 
-import tomllib
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, Generic, TypeVar
 
 from markstead.calendar import SchoolCalendar
-from markstead.errors import Problem
+from markstead.errors import InputError, Problem
 from markstead.records import sheets
 from markstead.records.setup import Newcomer
 from markstead.records.sheets import (
@@ -55,20 +54,22 @@ def read_name(text: str | None, faults: Faults) -> str:
     """The household's name; a dash where there is none to be had."""
     if text is None:
         return "-"
+    from markstead.calendar.load import parse_toml
+
     try:
-        found = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        faults.file(HOUSEHOLD, str(error), 'one line of TOML, such as name = "The house by the mill"')
+        found = parse_toml(text, HOUSEHOLD)
+    except InputError as error:
+        for problem in error.problems:
+            faults.add(HOUSEHOLD, 0, problem)
         return "-"
     for key in found:
         if key != "name":
             faults.file(HOUSEHOLD, f"the key {shown(key)}", "the key name alone")
     name = found.get("name", "")
     if not isinstance(name, str) or not name.strip() or not name.isprintable() or len(name) > 200:
-        where = f"{HOUSEHOLD}, name"
-        faults.add(
-            HOUSEHOLD, 0, Problem(where, shown(str(name)), "a name in quotation marks, of 1 to 200 letters")
-        )
+        what = shown(name) if isinstance(name, str) else "something other than text"
+        allowed = "a name in quotation marks, of 1 to 200 letters"
+        faults.add(HOUSEHOLD, 0, Problem(f"{HOUSEHOLD}, name", what, allowed))
         return "-"
     return name.strip()
 

@@ -3,6 +3,8 @@
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from django.db.models import F
+
 from markstead.calendar import SchoolCalendar
 from markstead.errors import Problem, UnknownError
 from markstead.records.models import Document, Enrolment, Household, Person
@@ -98,7 +100,7 @@ def _read(row: Household) -> Home:
         courses.setdefault(enrolment.learner_id, []).append(enrolment.course)
     people = {
         p.id: Somebody(p.id, p.key, p.name, Role(p.role), p.year, tuple(courses.get(p.id, ())))
-        for p in Person.objects.filter(household=row.id).order_by("year", "key")
+        for p in Person.objects.filter(household=row.id).order_by(F("year").asc(nulls_first=True), "key")
     }
     by_key = {p.key: p.id for p in people.values()}
     # The calendar file names learners by the key a home uses; facts and rules know only ids.

@@ -160,6 +160,7 @@ class _LogReader:
         said, _ = parsed(row, LOG_COLUMNS, self.faults)
         kind = self._kind(row)
         self._when(row, said)
+        self._day(row, kind, said)
         blamed = [
             person_fault(row, column, said.get(column), self.people, self.faults)
             for column in ("by", "learner", "watcher")
@@ -210,6 +211,15 @@ class _LogReader:
             self.faults.cell(row, "when", shown(row.text("when")), allowed)
         else:
             self.latest = instant
+
+    def _day(self, row: Row, kind: str, said: Mapping[str, Any]) -> None:
+        if "when" not in said or "day" not in said or kind == facts.GoalSet.KIND:
+            return
+        noted = said["when"].date()
+        ahead = kind == facts.WorkbookReordered.KIND
+        if said["day"] < noted if ahead else said["day"] > noted:
+            allowed = f"a day {'from' if ahead else 'up to'} {noted}, the day of the column when"
+            self.faults.cell(row, "day", shown(row.text("day")), allowed)
 
     def _labels(self, row: Row, kind: str) -> tuple[tuple[str, ...], list[Fault | None]]:
         text = row.text("copy")

@@ -9,7 +9,7 @@ from django.db import models
 
 
 class Household(models.Model):
-    """One home. `stamp` changes with every change of its people, courses or documents."""
+    """One home. `stamp` changes with every change of its people, courses or documents, and with `rebuild`."""
 
     id = models.CharField(primary_key=True, max_length=40)
     name = models.CharField(max_length=200)

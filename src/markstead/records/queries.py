@@ -1,7 +1,8 @@
 """Reads: rows in, frozen values out. No page asks the database in any other way."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections import OrderedDict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from django.db.models import Count, Max, Q
@@ -110,6 +111,19 @@ class CopyPage:
     now: datetime
 
 
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A home's settings, and where its record ended when they were read."""
+
+    home: Home
+    head: int
+    link: str
+
+
+def _opened(row: Household) -> Opened:
+    return Opened(load_home(row), row.head_seq, row.head_link)
+
+
 def home_of(household: str) -> Home:
     """The settings of a home."""
     return load_home(household_row(household))
@@ -138,36 +152,56 @@ def person_of_user(user_id: int) -> tuple[str, str] | None:
     return Person.objects.filter(user=user_id).values_list("household_id", "id").first()
 
 
+def opened_by(user_id: int) -> tuple[Opened, Somebody] | None:
+    """The home of somebody who signed in, and who that is; one query where the home is remembered."""
+    row = Person.objects.filter(user=user_id).select_related("household").first()
+    if row is None:
+        return None
+    opened = _opened(row.household)
+    return opened, opened.home.person(row.id)
+
+
 def sign_in_name(person: str) -> str | None:
     """The name by which a person signs in, or None."""
     return Person.objects.filter(id=person).values_list("user__username", flat=True).first()
 
 
 def _live_rows(household: str, day: date) -> list[CopyRow]:
-    return list(CopyRow.objects.filter(Q(live=True) | Q(sat_on=day), household=household).order_by("id"))
+    # Two ways to be looked at, each with an index of its own; asked with OR, SQLite reads every copy of the home.
+    of_home = CopyRow.objects.filter(household=household)
+    return list(of_home.filter(live=True).union(of_home.filter(sat_on=day)).order_by("id"))
 
 
 class _Scene:
     """The copies that a page looks at, and what surrounds each."""
 
     def __init__(
-        self, home: Home, rows: Sequence[CopyRow], now: datetime, passed: dict[str, set[str]]
+        self,
+        home: Home,
+        rows: Sequence[CopyRow],
+        now: datetime,
+        passed: Mapping[str, set[str]],
+        known: Mapping[str, tuple[tuple[Entry, ...], Standing]] | None = None,
     ) -> None:
-        self.home, self.rows, self.now, self.passed = home, rows, now, passed
+        self.home, self.now, self.passed = home, now, passed
         self.day = home.calendar.day_of(now)
-        self.known = facts_and_standings(home.id, rows)
+        self.known = facts_and_standings(home.id, rows) if known is None else known
         self.sat = [(row.id, row.learner) for row in rows if row.sat_on == self.day]
+        self.watchers = home.watchers
+        self.issued: dict[str, list[tuple[str, str]]] = {}
+        for row in rows:
+            if row.status == CopyStatus.ISSUED:
+                course = home.programme.workbook(row.workbook).course
+                self.issued.setdefault(row.learner or "", []).append((row.id, course))
 
     def around(self, standing: Standing, proposed: AnyFact) -> Surroundings:
         home = self.home
         learner_id = proposed.learner if isinstance(proposed, CopyIssued) else standing.learner
         learner = home.people.get(learner_id or "")
         sat = [who for copy, who in self.sat if copy != standing.copy]
-        in_hand = {
-            home.programme.workbook(row.workbook).course
-            for row in self.rows
-            if row.status == CopyStatus.ISSUED and row.learner == learner_id and row.id != standing.copy
-        }
+        in_hand = [
+            course for copy, course in self.issued.get(learner_id or "", ()) if copy != standing.copy
+        ]
         return Surroundings(
             year=(learner.year or 0) if learner else 0,
             courses=frozenset(learner.courses) if learner else frozenset(),
@@ -175,7 +209,7 @@ class _Scene:
             courses_in_hand=frozenset(in_hand),
             sat_by_learner=sum(1 for who in sat if who == learner_id),
             sat_that_morning=len(sat),
-            watchers=home.watchers,
+            watchers=self.watchers,
             now=self.now,
         )
 
@@ -190,9 +224,9 @@ class _Scene:
             calendar=self.home.calendar,
         )
 
-    def view(self, row: CopyRow, by: Somebody) -> CopyView:
+    def view(self, row: CopyRow, by: Somebody, step: NextStep | None = None) -> CopyView:
         standing = self.known[row.id][1]
-        step = next_step(standing, self.home.programme)
+        step = step or next_step(standing, self.home.programme)
         verdict = Ruling()
         if step.act is not None:
             verdict = self.rule(standing, _meant(step.act, by), by)
@@ -231,27 +265,64 @@ def _passed(home: Home, learners: Iterable[str]) -> dict[str, set[str]]:
     return found
 
 
-def today(household: str, *, now: datetime) -> Today:
-    """Everything on today's page; the number of queries does not grow with the history."""
-    row = household_row(household)
-    home = load_home(row)
+@dataclass(frozen=True, slots=True)
+class _Sight:
+    """What today's page rests on apart from the minute: settled by the end of the record and the day."""
+
+    rows: tuple[CopyRow, ...]
+    known: Mapping[str, tuple[tuple[Entry, ...], Standing]]
+    steps: tuple[NextStep, ...]
+    gaps: tuple[tuple[Somebody, str], ...]
+    passed: Mapping[str, set[str]]
+    dispatch: tuple[Call, ...] = field(default=())
+
+
+_SIGHTS: OrderedDict[tuple[str, str, date], _Sight] = OrderedDict()
+_MOST_SIGHTS = 64
+
+
+def _sight(opened: Opened, day: date) -> _Sight:
+    """Read what today's page rests on, or remember it as long as nothing new is on the record."""
+    home = opened.home
+    key = (home.stamp, opened.link, day)
+    kept = _SIGHTS.get(key)
+    if kept is None:
+        rows = _live_rows(home.id, day)
+        known = facts_and_standings(home.id, rows)
+        steps = tuple(next_step(known[row.id][1], home.programme) for row in rows)
+        in_hand = {
+            (r.learner, home.programme.workbook(r.workbook).course) for r in rows if r.status == "issued"
+        }
+        gaps = tuple((p, c) for p in home.learners for c in p.courses if (p.id, c) not in in_hand)
+        passed = _passed(home, {p.id for p, _ in gaps}) if gaps else {}
+        kept = _Sight(tuple(rows), known, steps, gaps, passed, tuple(_dispatch_calls(home, day)))
+        _SIGHTS[key] = kept
+        while len(_SIGHTS) > _MOST_SIGHTS:
+            _SIGHTS.popitem(last=False)
+    return kept
+
+
+def today(household: str, *, now: datetime, opened: Opened | None = None) -> Today:
+    """Everything on today's page; the number of queries does not grow with the history.
+
+    `opened` is the home as it was just read, where a caller has it already.
+    """
+    opened = opened or _opened(household_row(household))
+    home = opened.home
     day = home.calendar.day_of(now)
-    rows = _live_rows(household, day)
+    sight = _sight(opened, day)
     by = _an_educator(home)
-    in_hand = {(r.learner, home.programme.workbook(r.workbook).course) for r in rows if r.status == "issued"}
-    gaps = [(p, c) for p in home.learners for c in p.courses if (p.id, c) not in in_hand]
-    passed = _passed(home, {p.id for p, _ in gaps}) if gaps else {}
-    scene = _Scene(home, rows, now, passed)
-    views = [scene.view(r, by) for r in rows]
+    scene = _Scene(home, sight.rows, now, sight.passed, sight.known)
+    views = [scene.view(row, by, step) for row, step in zip(sight.rows, sight.steps, strict=True)]
     calls = [
         *_copy_calls(views, home, now),
-        *_supply_calls(views, home, gaps, passed),
-        *_dispatch_calls(home, day),
+        *_supply_calls(views, home, sight.gaps, sight.passed),
+        *sight.dispatch,
     ]
     calls.sort(key=lambda c: (c.urgency, c.since or now, c.learner.key if c.learner else ""))
     return Today(
         home,
-        row.head_seq,
+        opened.head,
         home.calendar.at_home(now),
         home.calendar.why_closed(day),
         tuple(calls),
@@ -295,7 +366,7 @@ def _supply_calls(
     views: Sequence[CopyView],
     home: Home,
     gaps: Sequence[tuple[Somebody, str]],
-    passed: dict[str, set[str]],
+    passed: Mapping[str, set[str]],
 ) -> list[Call]:
     """Workbooks to issue, and workbooks that are not in the house and will be wanted."""
     calls: list[Call] = []

@@ -46,8 +46,8 @@ def new_stamp() -> str:
     return uuid.uuid4().hex
 
 
-def check_people(people: Sequence[Newcomer], programme: Programme) -> list[Problem]:
-    """Everything that is wrong with these people, in the order given."""
+def check_people(people: Sequence[Newcomer], programme: Programme | None) -> list[Problem]:
+    """Everything that is wrong with these people, in the order given; without a programme, courses apart."""
     problems: list[Problem] = []
     seen: set[str] = set()
     for person in people:
@@ -57,6 +57,8 @@ def check_people(people: Sequence[Newcomer], programme: Programme) -> list[Probl
         seen.add(person.key)
         if person.role is Role.LEARNER and person.year is None:
             problems.append(Problem(f"{where}, year", "nothing", "the school year of the learner, such as 5"))
+        if programme is None:
+            continue
         for course in person.courses:
             if course not in programme.courses:
                 known = ", ".join(programme.courses)
@@ -86,9 +88,17 @@ def set_up(
     from markstead.calendar.load import read_calendar
     from markstead.rules.load import read_programme
 
-    programme = read_programme(papers.programme, papers.workbooks)
-    read_calendar(papers.calendar)
-    problems = check_people(people, programme)
+    programme: Programme | None = None
+    problems: list[Problem] = []
+    try:
+        programme = read_programme(papers.programme, papers.workbooks)
+    except InputError as error:
+        problems += error.problems
+    try:
+        read_calendar(papers.calendar)
+    except InputError as error:
+        problems += error.problems
+    problems += check_people(people, programme)
     if problems:
         raise InputError(problems)
     with transaction.atomic():

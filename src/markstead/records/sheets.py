@@ -43,9 +43,9 @@ class Fault:
         if self.ends_it:
             more.append("The log is held against the rules once this is mended.")
         elif self.passed_over == 1:
-            more.append("1 later row that hangs on it was passed over.")
+            more.append("1 row that hangs on it was passed over.")
         elif self.passed_over:
-            more.append(f"{self.passed_over} later rows that hang on it were passed over.")
+            more.append(f"{self.passed_over} rows that hang on it were passed over.")
         return Problem(p.where, p.found, p.allowed, " ".join(more))
 
 

@@ -11,6 +11,16 @@ _SQLITE = """
 CREATE TRIGGER {table}_keeps_{verb} BEFORE {verb} ON {table}
 BEGIN SELECT RAISE(ABORT, 'what is written on the record stays as it is'); END
 """
+# INSERT OR REPLACE removes the old row without asking the trigger on DELETE; so a row that would take the place
+# of another is refused before. PostgreSQL's ON CONFLICT updates, which its trigger sees.
+_SQLITE_UNIQUE = {
+    "records_entry": (("id",), ("household_id", "seq"), ("household_id", "act", "part")),
+    "records_document": (("id",), ("household_id", "kind", "version")),
+}
+_SQLITE_INSERT = """
+CREATE TRIGGER {table}_keeps_INSERT BEFORE INSERT ON {table} WHEN {taken}
+BEGIN SELECT RAISE(ABORT, 'what is written on the record stays as it is'); END
+"""
 _POSTGRES_FUNCTION = """
 CREATE OR REPLACE FUNCTION markstead_keeps() RETURNS trigger LANGUAGE plpgsql AS $$
 BEGIN RAISE EXCEPTION 'what is written on the record stays as it is' USING ERRCODE = '23000'; END $$
@@ -19,6 +29,12 @@ _POSTGRES = """
 CREATE TRIGGER {table}_keeps_{verb} BEFORE {verb} ON {table}
 FOR EACH {each} EXECUTE FUNCTION markstead_keeps()
 """
+
+
+def _taken(table: str) -> str:
+    """Whether a row with one of the new row's keys is there."""
+    keys = (" AND ".join(f"{column} = NEW.{column}" for column in key) for key in _SQLITE_UNIQUE[table])
+    return " OR ".join(f"EXISTS (SELECT 1 FROM {table} WHERE {key})" for key in keys)
 
 
 def create(connection: Any) -> None:
@@ -33,12 +49,13 @@ def create(connection: Any) -> None:
             for table in TABLES:
                 for verb in ("UPDATE", "DELETE"):
                     cursor.execute(_SQLITE.format(table=table, verb=verb))
+                cursor.execute(_SQLITE_INSERT.format(table=table, taken=_taken(table)))
 
 
 def drop(connection: Any) -> None:
     """Take the triggers away: for tests that empty the tables, and for nobody else."""
     with connection.cursor() as cursor:
         for table in TABLES:
-            for verb in ("UPDATE", "DELETE", "TRUNCATE"):
+            for verb in ("INSERT", "UPDATE", "DELETE", "TRUNCATE"):
                 on = f" ON {table}" if connection.vendor == "postgresql" else ""
                 cursor.execute(f"DROP TRIGGER IF EXISTS {table}_keeps_{verb}{on}")

@@ -1,5 +1,6 @@
 """Proving the record, and making its caches anew."""
 
+import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -55,6 +56,7 @@ def verify(household: str) -> Verdict:
     folds: dict[str, Fold] = {}
     links: dict[str, str] = {}
     previous, expected, act, part = ROOT, 0, "", 0
+    at_head = ROOT
     problem: str | None = None
     for found in _rows(household):
         expected += 1
@@ -68,6 +70,8 @@ def verify(household: str) -> Verdict:
             problem = f"fact {seq}: {error}"
             break
         previous = link(previous, body.encode())
+        if seq <= row.head_seq:
+            at_head = previous
         if previous != kept_link:
             problem = f"fact {seq} ({entry.fact.KIND}) was changed: its link in the chain does not hold"
             break
@@ -83,28 +87,40 @@ def verify(household: str) -> Verdict:
                 fold = folds[copy] = Fold(copy)
             fold.take(entry)
             links[copy] = kept_link
-    problem = problem or _check_head(row, expected, previous)
+    problem = problem or _check_head(row, expected, at_head)
     if problem is None:
         problem = _check_copies(load_home(row), folds, links)
     words, wrong = _check_words(household)
     return Verdict(expected, previous, len(folds), words, problem or wrong)
 
 
-def _check_head(row: Household, seq: int, last: str) -> str | None:
-    if (row.head_seq, row.head_link) == (seq, last):
-        return None
-    if row.head_seq > seq:
-        return f"fact {seq + 1} is missing: the record ends at {seq}, its head says {row.head_seq}"
-    return f"the head says fact {row.head_seq}, the record ends at {seq}; `rebuild` mends the head"
+def _check_head(row: Household, last: int, at_head: str) -> str | None:
+    """Whether the kept head is the end of the record; `at_head` is the link of the fact at its place."""
+    if row.head_seq > last:
+        return f"fact {last + 1} is missing: the record ends at {last}, its head says {row.head_seq}"
+    if row.head_link != at_head:
+        return f"fact {row.head_seq} was changed: the head of the record has another link"
+    if row.head_seq < last:
+        return f"the head says fact {row.head_seq}, the record ends at {last}; `rebuild` mends the head"
+    return None
+
+
+def _values(home: Home, fold: Fold, last_link: str, ordinals: dict[str, int]) -> dict[str, Any]:
+    """Every column of a copy; copies of a workbook are counted in the order of their first facts."""
+    workbook = workbook_of(fold)
+    ordinals[workbook] = ordinals.get(workbook, 0) + 1
+    fixed = {"workbook": workbook, "ordinal": ordinals[workbook], "last_link": last_link}
+    return row_values(home, fold.standing) | fixed
 
 
 def _check_copies(home: Home, folds: dict[str, Fold], links: dict[str, str]) -> str | None:
     kept = {row.id: row for row in CopyRow.objects.filter(household=home.id)}
     for copy in sorted(kept.keys() - folds.keys()):
         return f"copy {copy} stands in the cache but not on the record; `rebuild` mends the cache"
+    ordinals: dict[str, int] = {}
     for copy, fold in folds.items():
         row = kept.get(copy)
-        values = row_values(home, fold.standing) | {"workbook": workbook_of(fold), "last_link": links[copy]}
+        values = _values(home, fold, links[copy], ordinals)
         if row is None or any(getattr(row, name) != value for name, value in values.items()):
             seq = fold.standing.last_seq
             return f"copy {copy} stands otherwise in the cache than fact {seq} left it; `rebuild` mends the cache"
@@ -131,7 +147,8 @@ def rebuild(household: str) -> int:
         home = load_home(row)
         folds: dict[str, Fold] = {}
         links: dict[str, str] = {}
-        previous, seq = ROOT, 0
+        previous = at_head = ROOT
+        seq = 0
         for found in _rows(household):
             seq, copy, body = found[0], found[5], found[6]
             entry = read_body(body)
@@ -140,17 +157,23 @@ def rebuild(household: str) -> int:
                 raise DamagedRecordError(
                     f"fact {seq} does not hold in the chain; run `verify` and restore a backup"
                 )
+            if seq <= row.head_seq:
+                at_head = previous
             if copy is not None:
                 folds.setdefault(copy, Fold(copy)).take(entry)
                 links[copy] = previous
+        # A head that the record does not pass through tells of facts that were removed or changed: to take the
+        # record's end for it would hide that for ever.
+        if row.head_seq > seq or row.head_link != at_head:
+            problem = _check_head(row, seq, at_head)
+            raise DamagedRecordError(f"{problem}; restore a backup")
         CopyRow.objects.filter(household=row).delete()
         ordinals: dict[str, int] = {}
-        rows = []
-        for copy, fold in folds.items():
-            workbook = workbook_of(fold)
-            ordinals[workbook] = ordinals.get(workbook, 0) + 1
-            values = row_values(home, fold.standing) | {"workbook": workbook, "last_link": links[copy]}
-            rows.append(CopyRow(id=copy, household=row, ordinal=ordinals[workbook], **values))
+        rows = [
+            CopyRow(id=copy, household=row, **_values(home, fold, links[copy], ordinals))
+            for copy, fold in folds.items()
+        ]
         CopyRow.objects.bulk_create(rows, batch_size=500)
-        Household.objects.filter(id=row.id).update(head_seq=seq, head_link=previous)
+        # A new stamp: whoever remembers what the old caches said must read the new ones.
+        Household.objects.filter(id=row.id).update(head_seq=seq, head_link=previous, stamp=uuid.uuid4().hex)
     return len(rows)

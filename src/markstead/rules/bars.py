@@ -134,7 +134,7 @@ SENTENCES: dict[BarKind, tuple[str, str]] = {
         "The latest fact of this copy is of {last}; this would come before it.",
         "Give a later time, or undo the later facts first.",
     ),
-    BarKind.IN_THE_FUTURE: ("That time has not come yet.", "Give a time up to now."),
+    BarKind.IN_THE_FUTURE: ("That time has not come yet.", "Give a time and a day up to now."),
     BarKind.LATER_FACTS: ("Later facts of this copy rest on this one.", "Undo the later ones first."),
     BarKind.ALREADY_REVERSED: (
         "That fact is undone already, or cannot be undone.",

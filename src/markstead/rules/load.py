@@ -1,13 +1,24 @@
 """Reading a programme: its rules (TOML) and its workbooks (CSV), with everything that is wrong in one report."""
 
 import csv
+import io
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from decimal import Decimal, InvalidOperation
-from typing import Annotated, Any, Literal
+from datetime import time
+from itertools import pairwise
+from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+)
 
 from markstead.calendar.load import TimeOfDay, parse_toml, problems_of
 from markstead.errors import InputError, Problem
@@ -25,7 +36,21 @@ from markstead.rules.programme import (
 )
 
 MOST_PAGES = 999
+_T = TypeVar("_T")
+_Kind = Literal["section", "check"]
 _ID = re.compile(r"[a-z][a-z0-9]{0,19}")
+
+
+# --- the rules --------------------------------------------------------------------------------------------
+
+
+def _whole(least: int, most: int) -> BeforeValidator:
+    def check(value: object) -> object:
+        if type(value) is int and least <= value <= most:
+            return value
+        raise ValueError(f"a whole number from {least} to {most}")
+
+    return BeforeValidator(check)
 
 
 def _id(value: str) -> str:
@@ -34,9 +59,22 @@ def _id(value: str) -> str:
     return value
 
 
+def _words(value: str) -> str:
+    if not value.strip():
+        raise ValueError("text that is not blank")
+    return value.strip()
+
+
+def _currency(value: str) -> str:
+    if not re.fullmatch(r"[A-Z]{3}", value):
+        raise ValueError("three capital letters (ISO 4217), such as EUR")
+    return value
+
+
 Id = Annotated[str, AfterValidator(_id)]
-Percent = Annotated[int, Field(ge=1, le=100)]
-Few = Annotated[int, Field(ge=1, le=99)]
+Words = Annotated[str, AfterValidator(_words)]
+Percent = Annotated[int, _whole(1, 100)]
+Few = Annotated[int, _whole(1, 99)]
 
 
 class _Table(BaseModel):
@@ -45,8 +83,8 @@ class _Table(BaseModel):
 
 class _Programme(_Table):
     id: Id
-    title: str
-    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = "EUR"
+    title: Words
+    currency: Annotated[str, AfterValidator(_currency)] = "EUR"
 
 
 class _Marks(_Table):
@@ -54,23 +92,38 @@ class _Marks(_Table):
     unit_test_percent: Percent
     exact_mark_passes: bool
 
+    @field_validator("exact_mark_passes")
+    @classmethod
+    def _somebody_can_pass(cls, exact: bool, info: ValidationInfo) -> bool:
+        if not exact and 100 in (info.data.get("practice_test_percent"), info.data.get("unit_test_percent")):
+            raise ValueError("true where a pass mark is 100: nobody has more than everything right")
+        return exact
+
 
 class _UnitTest(_Table):
-    school_days_after_practice: Annotated[int, Field(ge=1, le=30)]
+    school_days_after_practice: Annotated[int, _whole(1, 30)]
     morning_from: TimeOfDay
     morning_until: TimeOfDay
     most_a_learner_a_day: Few
     most_watched_a_morning: Few
     readiness_decision: bool
 
+    @field_validator("morning_until")
+    @classmethod
+    def _after_it_begins(cls, until: time, info: ValidationInfo) -> time:
+        begins = info.data.get("morning_from")
+        if begins is not None and until <= begins:
+            raise ValueError(f"a time after {begins:%H:%M}, when the morning begins")
+        return until
+
 
 class _Marking(_Table):
     quiz_when_wrong_percent: Percent
-    sections_ahead: Annotated[int, Field(ge=0, le=99)]
+    sections_ahead: Annotated[int, _whole(0, 99)]
 
 
 class _Dispatch(_Table):
-    day: Annotated[int, Field(ge=1, le=28)]
+    day: Annotated[int, _whole(1, 28)]
 
 
 class _Rework(_Table):
@@ -78,13 +131,13 @@ class _Rework(_Table):
 
 
 class _Aids(_Table):
-    from_year: Annotated[int, Field(ge=0, le=20)]
-    allowed: list[str]
+    from_year: Annotated[int, _whole(0, 20)]
+    allowed: list[Words]
 
 
 class _Subject(_Table):
     id: Id
-    title: str
+    title: Words
 
 
 class _File(_Table):
@@ -96,6 +149,39 @@ class _File(_Table):
     rework: _Rework
     aids: list[_Aids] = Field(min_length=1)
     subject: list[_Subject] = Field(min_length=1)
+
+
+def _values(data: Mapping[str, Any], kind: str, key: str) -> list[Any]:
+    """What the tables of a kind give for a key, as it stands; None for a table that does not give it."""
+    tables = data.get(kind)
+    return [t.get(key) if isinstance(t, dict) else None for t in tables] if isinstance(tables, list) else []
+
+
+def _rules(text: str, file: str, problems: list[Problem]) -> tuple[_File | None, dict[str, str] | None]:
+    """The rules, if all is well with them; and the titles of the subjects by id, if they can be read at all."""
+    try:
+        data = parse_toml(text, file)
+    except InputError as error:
+        problems += error.problems
+        return None, None
+    kept = None
+    try:
+        kept = _File.model_validate(data)
+    except ValidationError as error:
+        problems += problems_of(file, error, _File)
+    for kind, key in (("aids", "from_year"), ("subject", "id")):
+        values = _values(data, kind, key)
+        for n, value in enumerate(values, 1):
+            if value is not None and value in values[: n - 1]:
+                where = f"{file}, {kind} {n}, {key}"
+                problems.append(Problem(where, repr(value), "one that does not stand there already"))
+    if kept is not None:
+        return kept, {s.id: s.title for s in kept.subject}
+    named = {str(name): str(name) for name in _values(data, "subject", "id") if isinstance(name, str)}
+    return None, named or None
+
+
+# --- one row of the workbooks -----------------------------------------------------------------------------
 
 
 NEEDED = (
@@ -113,242 +199,412 @@ OPTIONAL = ("check_pages", "check_questions", "price", "supplier", "prerequisite
 COLUMNS = (*NEEDED, *OPTIONAL)
 
 
-@dataclass(frozen=True, slots=True)
+_MONTH = re.compile(
+    r"\d{1,2}[-. ]?(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*[-. ]?\d*", re.IGNORECASE
+)
+_DATE = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}")
+
+
+def _shown(text: str) -> str:
+    """A cell as it stands there; a very long one is cut."""
+    if not text:
+        return "nothing"
+    return repr(text if len(text) <= 80 else f"{text[:79]}…")
+
+
+def _hint(text: str, *, listed: bool) -> str:
+    """What to do about a cell that a sheet has made something else of."""
+    if whole := re.fullmatch(r"([0-9]{1,9})[.,]0+", text):
+        return f"A sheet has made a decimal number of it: write {whole[1]}."
+    if _MONTH.fullmatch(text) or _DATE.fullmatch(text):
+        return "A sheet has made a date of it: format the column as text and write it again."
+    if listed and re.fullmatch(r"[0-9]+([., ]+[0-9]+)+", text):
+        return "Numbers are parted by semicolons."
+    if re.fullmatch(r"[0-9]+[.,][0-9]+", text):
+        return "Write it without a point or a comma."
+    return ""
+
+
+@dataclass(slots=True)
 class _Row:
     """One row of the workbooks' file, and where its problems go."""
 
     file: str
     number: int
     cells: dict[str, str]
+    unread: frozenset[str]
+    """Columns that the header lacks or has twice: already reported, so a row is not blamed for them."""
     problems: list[Problem]
+    faulty: bool = False
 
     def wrong(self, column: str, found: str, allowed: str, do: str = "") -> None:
-        self.problems.append(Problem(f"{self.file}, row {self.number}, column {column}", found, allowed, do))
+        self.faulty = True
+        if column not in self.unread:
+            where = f"{self.file}, row {self.number}, column {column}"
+            self.problems.append(Problem(where, found, allowed, do))
 
     def text(self, column: str) -> str:
-        return self.cells.get(column, "").strip()
+        return "" if column in self.unread else self.cells.get(column, "").strip()
 
     def whole(self, column: str, least: int, most: int) -> int | None:
+        """A whole number; None if it is none or out of bounds."""
         text = self.text(column)
-        if text.isascii() and text.isdecimal() and least <= int(text) <= most:
+        if re.fullmatch(r"[0-9]{1,9}", text) and least <= int(text) <= most:
             return int(text)
-        do = "A sheet may have turned it into a decimal number." if re.fullmatch(r"\d+[.,]\d+", text) else ""
-        self.wrong(column, repr(text) if text else "nothing", f"a whole number from {least} to {most}", do)
+        self.wrong(column, _shown(text), f"a whole number from {least} to {most}", _hint(text, listed=False))
         return None
 
-    def list(self, column: str, read: Callable[[str], Any], allowed: str) -> list[Any] | None:
-        """Members parted by semicolons; None when one of them cannot be read."""
-        found = []
-        for member in (m.strip() for m in self.text(column).split(";") if m.strip()):
-            value = read(member)
-            if value is None:
-                do = "Members are parted by semicolons." if "," in member else ""
-                self.wrong(column, repr(member), allowed, do)
-                return None
+    def members(self, column: str) -> list[str]:
+        """What stands between semicolons; one at the end does no harm."""
+        text = self.text(column).removesuffix(";")
+        return [member.strip() for member in text.split(";")] if text else []
+
+
+def _list(row: _Row, column: str, read: Callable[[str], _T | None], allowed: str) -> list[_T] | None:
+    """Members of a cell; None when one of them cannot be read, each such one is reported."""
+    found: list[_T] = []
+    well = column not in row.unread
+    for member in row.members(column):
+        value = read(member)
+        if value is None:
+            shown = _shown(member) if member else "nothing between two semicolons"
+            row.wrong(column, shown, allowed, _hint(member, listed=True))
+            well = False
+        else:
             found.append(value)
-        return found
+    return found if well else None
 
 
 def _number(text: str) -> int | None:
-    return int(text) if text.isascii() and text.isdecimal() and 1 <= int(text) <= MOST_PAGES else None
+    return int(text) if re.fullmatch(r"[0-9]{1,9}", text) and 1 <= int(text) <= MOST_PAGES else None
 
 
 def _page_run(text: str) -> tuple[int, int] | None:
-    first, dash, last = text.partition("-")
+    first, dash, last = (part.strip() for part in text.partition("-"))
     a, b = _number(first), _number(last) if dash else _number(first)
     return (a, b) if a is not None and b is not None and a <= b else None
 
 
 def _price(row: _Row) -> int | None:
+    """A price in the smallest unit of the currency."""
     text = row.text("price")
     if not text:
         return None
-    try:
-        value = Decimal(text)
-    except InvalidOperation:
-        value = Decimal(-1)
-    if not value.is_finite() or value < 0 or value != round(value, 2) or value > 100_000:
-        row.wrong("price", repr(text), "a price with a point, such as 4.20, or nothing")
+    match = re.fullmatch(r"([0-9]{1,6})(?:\.([0-9]{1,2}))?", text)
+    if match is None:
+        comma = re.fullmatch(r"([0-9]+),([0-9]{1,2})", text)
+        do = f"Write it with a point: {comma[1]}.{comma[2]}." if comma else ""
+        row.wrong(
+            "price", _shown(text), "a price with a point and without a sign, such as 4.20, or nothing", do
+        )
         return None
-    return int(value * 100)
+    return int(match[1]) * 100 + int((match[2] or "").ljust(2, "0"))
 
 
-def _stops(row: _Row, pages: int | None) -> tuple[Stop, ...]:
-    """Sections and checks in page order; they cover every page once."""
-    ends = row.list("section_ends", _number, "page numbers such as 6;12;19")
-    questions = row.list("section_questions", _number, "numbers of questions such as 20;18;22")
-    runs = row.list("check_pages", _page_run, "pages such as 13-14;26")
-    asked = row.list("check_questions", _number, "numbers of questions such as 10;12")
-    if ends is None or questions is None or runs is None or asked is None or pages is None:
-        return ()
+def _in_order(row: _Row, ends: list[int], runs: list[tuple[int, int]]) -> bool:
+    """Whether section ends rise, and checks too."""
     before = len(row.problems)
     if not ends:
         row.wrong("section_ends", "nothing", "the last page of each section, such as 6;12;19")
-    if any(a >= b for a, b in zip(ends, ends[1:], strict=False)):  # noqa: RUF007  # as in the file
-        row.wrong("section_ends", row.text("section_ends"), "page numbers that rise")
-    for ours, theirs, column in (
-        (ends, questions, "section_questions"),
-        (runs, asked, "check_questions"),
-    ):
-        if len(ours) != len(theirs):
-            row.wrong(column, f"{len(theirs)} numbers", f"{len(ours)} numbers, one for each")
-    spans = [(end, end, "section", n) for n, end in enumerate(ends, 1)]
-    spans += [(first, last, "check", n) for n, (first, last) in enumerate(sorted(runs), 1)]
-    spans.sort(key=lambda span: span[1])
-    if len(row.problems) > before:
-        return ()
-    stops: list[Stop] = []
-    page = 0
-    for first, last, kind, n in spans:
+    if any(a >= b for a, b in pairwise(ends)):
+        row.wrong("section_ends", _shown(row.text("section_ends")), "page numbers that rise")
+    if any(a[1] >= b[0] for a, b in pairwise(runs)):
+        row.wrong("check_pages", _shown(row.text("check_pages")), "pages that rise, no page twice")
+    return len(row.problems) == before
+
+
+def _run(first: int, last: int) -> str:
+    return str(first) if first == last else f"{first}-{last}"
+
+
+def _spans(
+    row: _Row, ends: list[int], runs: list[tuple[int, int]], pages: int
+) -> list[tuple[_Kind, int, int, int]] | None:
+    """Kind, number, first and last page of each stop; None unless they cover every page once."""
+    lasts: list[tuple[int, _Kind, int, int]] = [(end, "section", n, 0) for n, end in enumerate(ends, 1)]
+    lasts += [(last, "check", n, first) for n, (first, last) in enumerate(runs, 1)]
+    for last, kind, _, _ in lasts:
         if last > pages:
             column = "section_ends" if kind == "section" else "check_pages"
             row.wrong(column, str(last), f"a page from 1 to {pages}, the last page")
-            return ()
-        start = page + 1 if kind == "section" else first
-        if start != page + 1 or last < start:
-            allowed = f"a check that begins right behind a section, on page {page + 1}"
-            row.wrong("check_pages", f"{first}-{last}", allowed, "A section ends on the page before a check.")
-            return ()
-        asked_here = questions[n - 1] if kind == "section" else asked[n - 1]
-        stops.append(Stop(kind, n, f"{kind}-{n}", start, last, asked_here))
+    if any(last > pages for last, *_ in lasts):
+        return None
+    # On one last page the section comes first, so that the check is the one that is in the way.
+    lasts.sort(key=lambda one: one[0])
+    found: list[tuple[_Kind, int, int, int]] = []
+    before, page = len(row.problems), 0
+    for last, kind, n, given in lasts:
+        first = page + 1 if kind == "section" else given
+        if first != page + 1:
+            allowed = f"a check that begins right behind the section or check before it, on page {page + 1}"
+            do = "A section ends on the page before a check."
+            row.wrong("check_pages", _run(first, last), allowed, do)
+        found.append((kind, n, first, last))
         page = last
     if page != pages:
         row.wrong("pages", str(pages), f"{page}, where the last section or check ends")
+    return found if len(row.problems) == before else None
+
+
+def _stops(row: _Row, pages: int | None) -> tuple[Stop, ...]:
+    """Sections and checks in page order; none when anything about them is wrong."""
+    ends = _list(row, "section_ends", _number, "page numbers such as 6;12;19")
+    questions = _list(row, "section_questions", _number, "numbers of questions such as 20;18;22")
+    runs = _list(row, "check_pages", _page_run, "pages such as 13-14;26")
+    asked = _list(row, "check_questions", _number, "numbers of questions such as 10;12")
+    for stops, counts, column in ((ends, questions, "section_questions"), (runs, asked, "check_questions")):
+        if stops is not None and counts is not None and len(stops) != len(counts) and ends != []:
+            row.wrong(column, _count(len(counts)), f"{_count(len(stops))}, one for each")
+    if ends is None or runs is None or not _in_order(row, ends, runs) or pages is None:
         return ()
-    return tuple(stops)
+    spans = _spans(row, ends, runs, pages)
+    if spans is None or row.faulty or questions is None or asked is None:
+        return ()
+    counts_of = {"section": questions, "check": asked}
+    return tuple(
+        Stop(kind, n, f"{kind}-{n}", first, last, counts_of[kind][n - 1]) for kind, n, first, last in spans
+    )
 
 
-_OBJECTIVE = re.compile(r"((?:section|check)-\d+):(\d+)(?:-(\d+))?=(.+)")
+def _count(n: int) -> str:
+    return "1 number" if n == 1 else f"{n} numbers"
+
+
+_OBJECTIVE = re.compile(
+    r"((?:section|check)-[0-9]{1,3})\s*:\s*([0-9]{1,3})\s*(?:-\s*([0-9]{1,3})\s*)?=\s*(.+)", re.DOTALL
+)
 
 
 def _objectives(row: _Row, stops: tuple[Stop, ...]) -> tuple[Objective, ...]:
     found: list[Objective] = []
     questions = {stop.id: stop.questions for stop in stops}
-    for member in (m.strip() for m in row.text("objectives").split(";") if m.strip()):
+    for member in filter(None, row.members("objectives")):
         match = _OBJECTIVE.fullmatch(member)
         if match is None:
-            row.wrong("objectives", repr(member), "objectives such as section-1:1-4=adds to twenty")
+            row.wrong("objectives", _shown(member), "objectives such as section-1:1-4=adds to twenty")
             continue
         stop, first, last = match[1], int(match[2]), int(match[3] or match[2])
-        if stops and not 1 <= first <= last <= questions.get(stop, 0):
-            row.wrong("objectives", repr(member), f"questions of the row's stops: {', '.join(questions)}")
-            continue
-        found += [Objective(stop, n, match[4].strip()) for n in range(first, last + 1)]
+        if not stops:
+            continue  # which questions there are is not known
+        if stop not in questions:
+            row.wrong("objectives", _shown(member), f"a stop of this workbook: {', '.join(questions)}")
+        elif not 1 <= first <= last <= questions[stop]:
+            allowed = f"questions from 1 to {questions[stop]}, those of {stop}"
+            row.wrong("objectives", _shown(member), allowed)
+        else:
+            found += [Objective(stop, n, match[4]) for n in range(first, last + 1)]
     return tuple(found)
 
 
-def _workbook(row: _Row, subjects: dict[str, str]) -> Workbook | None:
-    """Read one row; None when anything in it is wrong."""
-    before = len(row.problems)
-    subject = row.text("course")
-    if subject not in subjects:
-        allowed = (
-            f"a subject of the programme: {', '.join(subjects)}" if subjects else "a subject of the programme"
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where a row stands in the programme, so far as it can be read."""
+
+    subject: str | None
+    level: int | None
+    number: int | None
+
+    @property
+    def course(self) -> str:
+        return f"{self.subject}-{self.level}"
+
+    @property
+    def code(self) -> str:
+        return f"{self.course}-{self.number:02d}"
+
+    @property
+    def known(self) -> bool:
+        return None not in (self.subject, self.level, self.number)
+
+    def may_be(self, code: str) -> bool:
+        """Whether a row that is read in part only could be this workbook."""
+        match = re.fullmatch(r"([a-z0-9]+)-([0-9]+)-([0-9]+)", code)
+        if match is None:
+            return False
+        return (
+            self.subject in (None, match[1])
+            and (self.level is None or str(self.level) == match[2])
+            and (self.number is None or f"{self.number:02d}" == match[3])
         )
-        row.wrong("course", repr(subject), allowed)
+
+
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """What came of a row; `book` only when all is well with it."""
+
+    row: _Row
+    place: _Place
+    prerequisites: tuple[str, ...]
+    book: Workbook | None
+
+
+def _read_row(row: _Row, subjects: Mapping[str, str] | None) -> _Read:
+    subject: str | None = row.text("course") or None
+    if subject is None or (subjects is not None and subject not in subjects):
+        known = f": {', '.join(subjects)}" if subjects else ""
+        row.wrong("course", _shown(row.text("course")), f"a subject of the programme{known}")
+        subject = None
     title = row.text("title")
     if not title:
         row.wrong("title", "nothing", "the title on the cover")
-    level, number = row.whole("level", 0, 20), row.whole("number", 1, 99)
+    place = _Place(subject, row.whole("level", 0, 20), row.whole("number", 1, 99))
+    prerequisites = tuple(filter(None, row.members("prerequisites")))
     pages = row.whole("pages", 1, MOST_PAGES)
     practice, unit = row.whole("practice_questions", 1, 500), row.whole("unit_questions", 1, 500)
     stops = _stops(row, pages)
     objectives, price = _objectives(row, stops), _price(row)
-    prerequisites = tuple(m.strip() for m in row.text("prerequisites").split(";") if m.strip())
-    if len(row.problems) > before or None in (level, number, pages, practice, unit):
-        return None
-    course = f"{subject}-{level}"
-    return Workbook(
-        code=f"{course}-{number:02d}",
-        course=course,
-        subject=subject,
-        level=level or 0,
-        number=number or 0,
+    if (
+        row.faulty
+        or place.subject is None
+        or place.level is None
+        or place.number is None
+        or pages is None
+        or practice is None
+        or unit is None
+    ):
+        return _Read(row, place, prerequisites, None)
+    book = Workbook(
+        code=place.code,
+        course=place.course,
+        subject=place.subject,
+        level=place.level,
+        number=place.number,
         title=title,
-        pages=pages or 0,
+        pages=pages,
         stops=stops,
-        practice_questions=practice or 0,
-        unit_questions=unit or 0,
+        practice_questions=practice,
+        unit_questions=unit,
         price=price,
         supplier=row.text("supplier") or None,
         prerequisites=prerequisites,
         objectives=objectives,
     )
+    return _Read(row, place, prerequisites, book)
 
 
-def _rows(text: str, file: str, problems: list[Problem]) -> Iterator[_Row]:
-    """The rows below the header, numbered as a sheet shows them."""
+# --- the sheet --------------------------------------------------------------------------------------------
+
+
+def _header(names: list[str], where: str, problems: list[Problem]) -> frozenset[str] | None:
+    """Columns that cannot be read; None when these are no columns at all."""
+    if len(names) == 1 and re.search(r"[;\t]", names[0]):
+        do = "Save the sheet as CSV, UTF-8, with commas between the cells."
+        problems.append(Problem(where, _shown(names[0]), "names of columns parted by commas", do))
+        return None
+    missing = [name for name in NEEDED if name not in names]
+    needed = f"the columns {', '.join(NEEDED)}"
+    problems.extend(Problem(where, f"no column {name}", needed) for name in missing)
+    for name in dict.fromkeys(names):
+        if name not in COLUMNS or names.count(name) > 1:
+            twice = " twice" if names.count(name) > 1 else ""
+            allowed = f"each once, of: {', '.join(COLUMNS)}"
+            problems.append(Problem(where, f"column {_shown(name)}{twice}", allowed))
+    return frozenset(missing) | {name for name in names if names.count(name) > 1}
+
+
+def _rows(text: str, file: str, problems: list[Problem]) -> list[_Row]:
+    """The rows below the header, numbered as a sheet shows them: a cell may run over several lines."""
     if "\0" in text:
-        problems.append(Problem(file, "a NUL byte", "plain text: save the sheet as CSV, UTF-8"))
-        return
-    reader = csv.reader(text.removeprefix("\ufeff").splitlines(keepends=True), strict=True)
+        problems.append(Problem(file, "a NUL byte", "plain text", "Save the sheet as CSV, UTF-8."))
+        return []
+    rows: list[_Row] = []
+    header: list[str] | None = None
+    unread: frozenset[str] = frozenset()
+    number = width = 0
     try:
-        header = [name.strip() for name in next(reader, [])]
-        needed = f"the columns {', '.join(NEEDED)}"
-        problems.extend(
-            Problem(f"{file}, row 1", f"no column {name}", needed) for name in NEEDED if name not in header
-        )
-        for name in header:
-            if name not in COLUMNS or header.count(name) > 1:
-                twice = " twice" if header.count(name) > 1 else ""
-                allowed = f"each once, of: {', '.join(COLUMNS)}"
-                problems.append(Problem(f"{file}, row 1", f"column {name!r}{twice}", allowed))
-        if problems:
-            return
-        for cells in reader:
+        reader = csv.reader(io.StringIO(text.removeprefix("\ufeff"), newline=""), strict=True)
+        for number, cells in enumerate(reader, 1):
             if not any(cell.strip() for cell in cells):
                 continue
-            if len(cells) != len(header):
-                where = f"{file}, row {reader.line_num}"
-                problems.append(
-                    Problem(where, f"{len(cells)} cells", f"{len(header)} cells, one for each column")
-                )
+            where = f"{file}, row {number}"
+            if header is None:
+                # A sheet may add empty columns on the right, to the header and to every row alike.
+                width, header = len(cells), [name.strip() for name in cells]
+                while not header[-1]:
+                    header.pop()
+                known = _header(header, where, problems)
+                if known is None:
+                    return []
+                unread = known
                 continue
-            yield _Row(file, reader.line_num, dict(zip(header, cells, strict=True)), problems)
+            if len(cells) != width or any(cell.strip() for cell in cells[len(header) :]):
+                allowed = f"{len(header)} cells, one for each column"
+                do = "A cell with a comma in it stands in quotation marks."
+                problems.append(Problem(where, f"{len(cells)} cells", allowed, do))
+                rows.append(_Row(file, number, {}, frozenset(COLUMNS), problems))
+            else:
+                rows.append(_Row(file, number, dict(zip(header, cells, strict=False)), unread, problems))
     except csv.Error as error:
-        problems.append(
-            Problem(f"{file}, row {reader.line_num}", str(error), "a CSV file as a sheet saves it")
-        )
+        where = f"{file}, row {number + 1}"
+        problems.append(Problem(where, str(error), "a CSV file as a sheet saves it"))
+        rows.append(_Row(file, number + 1, {}, frozenset(COLUMNS), problems))
+    if header is None and not rows:
+        problems.append(Problem(file, "an empty file", f"a header row with the columns {', '.join(COLUMNS)}"))
+    elif not rows:
+        problems.append(Problem(file, "no workbook", "at least one row below the header"))
+    return rows
 
 
-def _check_order(books: dict[str, tuple[_Row, Workbook]]) -> None:
-    """Numbers run from 1 without a gap; prerequisites are there and lead nowhere in a circle."""
-    by_course: dict[str, list[tuple[_Row, Workbook]]] = {}
-    for row, book in books.values():
-        by_course.setdefault(book.course, []).append((row, book))
-    for found in by_course.values():
-        for place, (row, book) in enumerate(sorted(found, key=lambda pair: pair[1].number), 1):
-            if book.number != place:
-                row.wrong("number", str(book.number), f"{place}: the workbooks of {book.course} leave no gap")
-                break
-    for row, book in books.values():
-        for code in book.prerequisites:
-            if code not in books:
-                row.wrong("prerequisites", repr(code), "the code of a workbook, such as maths-5-03")
-    for row, book in books.values():
-        if _leads_back(book.code, books):
-            found_codes = ";".join(book.prerequisites)
-            row.wrong("prerequisites", found_codes, "workbooks that do not need this one themselves")
-
-
-def _leads_back(code: str, books: dict[str, tuple[_Row, Workbook]]) -> bool:
-    """Whether a workbook needs itself: by prerequisites, or by its place in the course."""
-    if not books[code][1].prerequisites:
-        return False
-    seen: set[str] = set()
-    ahead = list(books[code][1].prerequisites)
+def _circle(code: str, placed: Mapping[str, _Read]) -> list[str]:
+    """The way on which a workbook needs itself: by prerequisites, or by places in a course; or nothing."""
+    came_from: dict[str, str] = {}
+    ahead = [(code, needed) for needed in placed[code].prerequisites]
     while ahead:
-        name = ahead.pop()
+        before, name = ahead.pop()
         if name == code:
-            return True
-        if name in seen or name not in books:
+            way = [code, before]
+            while way[-1] != code:
+                way.append(came_from[way[-1]])
+            return way[::-1]
+        if name in came_from or name not in placed:
             continue
-        seen.add(name)
-        book = books[name][1]
-        ahead += book.prerequisites
-        if book.number > 1:
-            ahead.append(f"{book.course}-{book.number - 1:02d}")
-    return False
+        came_from[name] = before
+        one = placed[name]
+        ahead += [(name, needed) for needed in one.prerequisites]
+        if one.place.number is not None and one.place.number > 1:
+            ahead.append((name, f"{one.place.course}-{one.place.number - 1:02d}"))
+    return []
+
+
+def _check_numbers(placed: Mapping[str, _Read], lost: list[_Place]) -> None:
+    """Numbers run from 1 without a gap; a gap that an unreadable row may fill is not reported."""
+    by_course: dict[str, dict[int, _Read]] = {}
+    for read in placed.values():
+        by_course.setdefault(read.place.course, {})[read.place.number or 0] = read
+    for course, found in by_course.items():
+        before = 0
+        for number in sorted(found):
+            gap = [
+                n for n in range(before + 1, number) if not any(p.may_be(f"{course}-{n:02d}") for p in lost)
+            ]
+            if gap:
+                allowed = f"{gap[0]}: the workbooks of {course} leave no gap"
+                found[number].row.wrong("number", str(number), allowed)
+            before = number
+
+
+def _check_order(reads: list[_Read]) -> None:
+    """No workbook twice, no gap; prerequisites are there and lead nowhere in a circle."""
+    placed: dict[str, _Read] = {}
+    lost: list[_Place] = []
+    for read in reads:
+        if not read.place.known:
+            lost.append(read.place)
+        elif read.place.code in placed:
+            first = placed[read.place.code].row.number
+            allowed = f"a number that {read.place.course} has not had (row {first} has it)"
+            read.row.wrong("number", str(read.place.number), allowed)
+        else:
+            placed[read.place.code] = read
+    _check_numbers(placed, lost)
+    for code, read in placed.items():
+        for needed in read.prerequisites:
+            if needed not in placed and not any(place.may_be(needed) for place in lost):
+                read.row.wrong("prerequisites", _shown(needed), "the code of a workbook, such as maths-5-03")
+        if way := _circle(code, placed):
+            allowed = f"workbooks that do not need {code} themselves"
+            do = f"The circle is {', '.join(way)}: each needs the next."
+            read.row.wrong("prerequisites", _shown(";".join(read.prerequisites)), allowed, do)
 
 
 def _courses(books: list[Workbook], subjects: dict[str, str]) -> dict[str, Course]:
@@ -367,32 +623,6 @@ def _courses(books: list[Workbook], subjects: dict[str, str]) -> dict[str, Cours
     }
 
 
-def _rules(text: str, file: str, problems: list[Problem]) -> _File | None:
-    try:
-        kept = _File.model_validate(parse_toml(text, file))
-    except InputError as error:
-        problems += error.problems
-        return None
-    except ValidationError as error:
-        problems += problems_of(file, error)
-        return None
-    if kept.unit_test.morning_from >= kept.unit_test.morning_until:
-        allowed = f"a time after {kept.unit_test.morning_from:%H:%M}, when the morning begins"
-        until = f"{kept.unit_test.morning_until:%H:%M}"
-        problems.append(Problem(f"{file}, unit_test, morning_until", until, allowed))
-    named: dict[str, list[str]] = {
-        "subject": [s.id for s in kept.subject],
-        "aids": [str(a.from_year) for a in kept.aids],
-    }
-    for kind, names in named.items():
-        for n, name in enumerate(names, 1):
-            if names.index(name) != n - 1:
-                problems.append(
-                    Problem(f"{file}, {kind} {n}", repr(name), "one that does not stand there already")
-                )
-    return kept
-
-
 def read_programme(
     rules_toml: str,
     workbooks_csv: str,
@@ -406,28 +636,14 @@ def read_programme(
         InputError: every problem of both files, each with file, row, column, what was found and what is allowed.
     """
     problems: list[Problem] = []
-    rules = _rules(rules_toml, rules_file, problems)
-    subjects = {s.id: s.title for s in rules.subject} if rules is not None else _named_subjects(rules_toml)
+    rules, subjects = _rules(rules_toml, rules_file, problems)
     of_rows: list[Problem] = []
-    books: dict[str, tuple[_Row, Workbook]] = {}
-    for row in _rows(workbooks_csv, workbooks_file, of_rows):
-        book = _workbook(row, subjects)
-        if book is None:
-            continue
-        if book.code in books:
-            first = books[book.code][0].number
-            row.wrong(
-                "number", str(book.number), f"a number that {book.course} has not had (row {first} has it)"
-            )
-            continue
-        books[book.code] = (row, book)
-    if not of_rows:
-        _check_order(books)
-    if not books and not of_rows:
-        of_rows.append(Problem(workbooks_file, "no workbook", "at least one row below the header"))
-    problems += of_rows
+    reads = [_read_row(row, subjects) for row in _rows(workbooks_csv, workbooks_file, of_rows)]
+    _check_order(reads)
+    problems += sorted(of_rows, key=_row_of)
     if problems or rules is None:
         raise InputError(problems)
+    books = [read.book for read in reads if read.book is not None]
     unit = rules.unit_test
     return Programme(
         id=rules.programme.id,
@@ -448,11 +664,11 @@ def read_programme(
         dispatch_day=rules.dispatch.day,
         rework=Rework(rules.rework.after_failed_unit_test),
         aids=tuple(AidRule(a.from_year, tuple(a.allowed)) for a in rules.aids),
-        courses=_courses([book for _, book in books.values()], subjects),
+        courses=_courses(books, {s.id: s.title for s in rules.subject}),
     )
 
 
-def _named_subjects(rules_toml: str) -> dict[str, str]:
-    """Subjects of a rules file that has faults elsewhere, so that its rows are not blamed for them."""
-    found = re.findall(r'^\s*id\s*=\s*"([a-z][a-z0-9]*)"', rules_toml, re.MULTILINE)
-    return {name: name for name in found}
+def _row_of(problem: Problem) -> int:
+    """The row that a problem names; the order of the report is that of the sheet."""
+    match = re.search(r", row ([0-9]+)", problem.where)
+    return int(match[1]) if match else 0

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import time
 from enum import StrEnum
+from typing import Literal
 
 from markstead.errors import Problem, UnknownError
 
@@ -26,9 +27,11 @@ class Marks:
         return asked * percent // 100 + 1
 
     def practice_needed(self, asked: int) -> int:
+        """The least number of right answers that passes a practice test."""
         return self.needed(asked, self.practice_test_percent)
 
     def unit_needed(self, asked: int) -> int:
+        """The least number of right answers that passes a unit test."""
         return self.needed(asked, self.unit_test_percent)
 
 
@@ -75,7 +78,7 @@ class AidRule:
 class Stop:
     """A marking stop: a section or a progress check, with its pages and its number of questions."""
 
-    kind: str
+    kind: Literal["section", "check"]
     number: int
     id: str
     first: int
@@ -110,10 +113,18 @@ class Workbook:
     supplier: str | None = None
     prerequisites: tuple[str, ...] = ()
     objectives: tuple[Objective, ...] = ()
+    # Every ruling and every fold asks for these; they are worked out once.
     _by_id: Mapping[str, Stop] = field(init=False, repr=False, compare=False)
+    _by_page: Mapping[int, Stop] = field(init=False, repr=False, compare=False)
+    _sections: tuple[Stop, ...] = field(init=False, repr=False, compare=False)
+    _checks: tuple[Stop, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
+        by_page = {page: stop for stop in self.stops for page in range(stop.first, stop.last + 1)}
         object.__setattr__(self, "_by_id", {stop.id: stop for stop in self.stops})
+        object.__setattr__(self, "_by_page", by_page)
+        object.__setattr__(self, "_sections", tuple(s for s in self.stops if s.kind == "section"))
+        object.__setattr__(self, "_checks", tuple(s for s in self.stops if s.kind == "check"))
 
     def stop(self, stop_id: str) -> Stop:
         """Find a marking stop.
@@ -128,21 +139,26 @@ class Workbook:
         return found
 
     def stop_of_page(self, page: int) -> Stop:
-        """The section or check on whose pages a page lies."""
-        for stop in self.stops:
-            if stop.first <= page <= stop.last:
-                return stop
-        raise UnknownError(
-            [Problem(f"workbook {self.code}, page", str(page), f"a page from 1 to {self.pages}")]
-        )
+        """The section or check on whose pages a page lies.
+
+        Raises:
+            UnknownError: the workbook has no such page.
+        """
+        found = self._by_page.get(page)
+        if found is None:
+            allowed = f"a page from 1 to {self.pages}"
+            raise UnknownError([Problem(f"workbook {self.code}, page", str(page), allowed)])
+        return found
 
     @property
     def sections(self) -> tuple[Stop, ...]:
-        return tuple(stop for stop in self.stops if stop.kind == "section")
+        """The sections, in page order."""
+        return self._sections
 
     @property
     def checks(self) -> tuple[Stop, ...]:
-        return tuple(stop for stop in self.stops if stop.kind == "check")
+        """The progress checks, in page order."""
+        return self._checks
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,9 +228,11 @@ class Programme:
         return books[place] if 0 <= place < len(books) else None
 
     def next_in_course(self, workbook: Workbook) -> Workbook | None:
+        """The workbook after this one; None behind the last."""
         return self._neighbour(workbook, 1)
 
     def previous_in_course(self, workbook: Workbook) -> Workbook | None:
+        """The workbook before this one; None before the first."""
         return self._neighbour(workbook, -1)
 
     def aids_for(self, year: int) -> tuple[str, ...]:

@@ -1,6 +1,7 @@
 """Pages as frozen values: what a query answered, put into the words and shapes that a template shows."""
 
 import secrets
+import zlib
 from collections import OrderedDict
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -140,6 +141,11 @@ class CallLine:
     order: str = ""
     learner: str = ""
     dispatch: bool = False
+
+    @property
+    def ref(self) -> str:
+        """Sets the forms of one call apart from those of another on the page, wherever it stands."""
+        return f"{zlib.crc32(f'{self.kind} {self.copy} {self.order} {self.learner}'.encode()):x}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,8 +21,13 @@ class Seat:
 
     household: str
     person: Somebody
-    home: Home
+    opened: queries.Opened
+    """The home and the end of its record, as they were when the request came in."""
     now: datetime
+
+    @property
+    def home(self) -> Home:
+        return self.opened.home
 
 
 View = Callable[..., HttpResponse]
@@ -34,12 +39,11 @@ def seated(view: View) -> View:
     @login_required
     @wraps(view)
     def inner(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        found = queries.person_of_user(request.user.pk)
+        found = queries.opened_by(request.user.pk)
         if found is None:
             return render(request, "no_home.html", status=403)
-        household, person = found
-        home = queries.home_of(household)
-        seat = Seat(household, home.person(person), home, clock.now(home))
+        opened, person = found
+        seat = Seat(opened.home.id, person, opened, clock.now(opened.home))
         return view(request, seat, *args, **kwargs)
 
     return inner

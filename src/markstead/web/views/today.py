@@ -3,45 +3,48 @@
 from datetime import datetime, timedelta
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
+from django.template.loader import render_to_string
 from django.views.decorators.http import require_GET, require_POST
 
 from markstead.records import queries, setup
+from markstead.web.kept import fill
 from markstead.web.pages import Said, today_page
 from markstead.web.seat import Seat, seated
 
 
 def today_response(
-    request: HttpRequest, seat: Seat, said: Said | None = None, status: int = 200
+    request: HttpRequest, seat: Seat, said: Said | None = None, status: int = 200, *, acted: bool = True
 ) -> HttpResponse:
-    """The page, or with htmx only its inside."""
-    answer = queries.today(seat.household, now=seat.now)
+    """The page, or with htmx only its inside; where nobody acted, the record is as the seat found it."""
+    answer = queries.today(seat.household, now=seat.now, opened=None if acted else seat.opened)
+    page = today_page(answer, seat.person)
     whole = not request.headers.get("HX-Request")
     context = {
-        "page": today_page(answer, seat.person),
+        "page": page,
         "said": said,
         "person": seat.person,
         "here": "today",
         "acting": seat.person.role in ("educator", "helper"),
     }
-    return render(request, "today.html" if whole else "parts/today_body.html", context, status=status)
+    html = render_to_string("today.html" if whole else "parts/today_body.html", context, request)
+    return HttpResponse(fill(html, request, page.token), status=status)
 
 
 @require_GET
 @seated
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
-    return today_response(request, seat)
+    return today_response(request, seat, acted=False)
 
 
 @require_GET
 @seated
 def refresh(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Asked every few seconds: the inside of the page if anything is new, else nothing."""
-    head = queries.head(seat.household)
     here = seat.home.calendar.at_home(seat.now)
-    if request.GET.get("seen") == f"{head}.{here:%Y%m%d%H%M}":
+    if request.GET.get("seen") == f"{seat.opened.head}.{here:%Y%m%d%H%M}":
         return HttpResponse(status=204)
-    return today_response(request, seat)
+    return today_response(request, seat, acted=False)
 
 
 @require_POST
