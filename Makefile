@@ -10,8 +10,8 @@ HOME_DIR ?=
 ARGS ?=
 # Further words for pytest: make test PYTEST_ARGS='-x -k standing'
 PYTEST_ARGS ?=
-# What runs on PostgreSQL a second time: whatever opens the database.
-DATABASE_TESTS := tests/records tests/web tests/cli
+# What runs on PostgreSQL a second time. (The commands are tested on a home of their own, which is SQLite.)
+DATABASE_TESTS := tests/records tests/web
 
 # uv makes the venv equal to the lock in seconds; where it cannot, pip reads the same hashes and takes a little longer.
 define install

@@ -29,7 +29,7 @@ from markstead.ledger.facts import (
     UnitTestSat,
 )
 from markstead.rules.bars import BarKind
-from markstead.rules.programme import MarkingRules
+from markstead.rules.programme import MarkingRules, Marks
 from markstead.rules.ruling import RefusedError, Ruling, day_words, ranges, stop_words
 from tests.rules.small_home import ASA, CALENDAR, PROGRAMME, RUTH, Story, at, kinds
 
@@ -146,6 +146,13 @@ def test_the_share_that_calls_for_a_quiz_is_reckoned_in_whole_numbers(
     wrong: int, asked: int, percent: int, quiz: bool
 ) -> None:
     assert MarkingRules(percent, 0).calls_for_quiz(wrong, asked) is quiz
+
+
+@pytest.mark.parametrize(("asked", "needed"), [(10, 8), (20, 16), (12, 10), (13, 11), (1, 1)])
+def test_eighty_per_cent_by_hand(asked: int, needed: int) -> None:
+    marks = Marks(practice_test_percent=100, unit_test_percent=80)
+    assert marks.unit_needed(asked) == needed
+    assert marks.practice_needed(asked) == asked
 
 
 @given(minute=st.integers(min_value=0, max_value=24 * 60 - 1))

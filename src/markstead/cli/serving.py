@@ -17,7 +17,6 @@ from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 PORT = Annotated[int, typer.Option("--port", min=1, max=65535, help="The port on which to serve.")]
 DEMO_FOLDER = Path("demo-home")
 DEMO = "home"
-DEMO_PASSWORD = "pages-and-pencils"  # noqa: S105  # of invented people; it is printed
 SCREENS = "markstead.web.wsgi"
 """Loaded by its name: the commands know no screens."""
 _AT_HOME = {"127.0.0.1", "localhost", "::1"}
@@ -187,6 +186,7 @@ def build_demo(folder: Path, *, fresh: bool) -> None:
     found = database.exists() and is_a_demo(database)
     if found and not fresh:
         house.migrate()
+        take_up_the_clock()
         print(f"The demo in {folder} is as you left it; --fresh builds it anew.")
     else:
         from django.db import connections
@@ -208,18 +208,27 @@ def build_with_a_bar(folder: Path) -> None:
 
     with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("Ninety school days go by", total=None)
-        demo.build(household=DEMO, progress=lambda done, total: bar.update(task, completed=done, total=total))
+        demo.build(
+            household=DEMO,
+            progress=lambda done, total: bar.update(task, completed=done, total=total),
+            real_now=house.real_now(),
+        )
     print(
         f"A demo home with {queries.count_facts(DEMO)} facts stands in {folder}. Everybody in it is invented."
     )
 
 
-def let_in() -> None:
-    """Give the demo's educator the password that is printed."""
+def take_up_the_clock() -> None:
+    """Let the demo's clock go on where its record ends, however long it was left alone."""
     from markstead.records import queries, setup
 
-    home = queries.home_of(queries.the_household())
-    educator = next(person for person in home.people.values() if person.role == "educator")
-    name = queries.sign_in_name(educator.id) or educator.key
-    setup.give_password(home.id, person=educator.id, username=name, password=DEMO_PASSWORD)
-    print(f"Sign in as {name} with the password {DEMO_PASSWORD}")
+    setup.take_up_demo_clock(queries.the_household(), real_now=house.real_now())
+
+
+def let_in() -> None:
+    """Say how to sign in; the password is as printed, whatever was done with it before."""
+    from markstead.records import demo, queries, setup
+
+    home = queries.the_household()
+    setup.give_password(home, person="ruth", username=demo.USERNAME, password=demo.PASSWORD)
+    print(f"Sign in as {demo.USERNAME} with the password {demo.PASSWORD}")

@@ -18,7 +18,6 @@ from django.db import transaction
 from markstead.errors import InputError, Problem
 from markstead.ledger.facts import (
     PRACTICE,
-    CopyOrdered,
     Corrected,
     FirstMarking,
     LeaveAsked,
@@ -40,7 +39,7 @@ from markstead.records.desk import Desk, Done, Slip, at_the_desk
 from markstead.records.home import Home, Somebody
 from markstead.records.models import Household, Person
 from markstead.records.setup import Newcomer, Papers, give_password, new_stamp, set_up
-from markstead.rules.bars import BarKind
+from markstead.rules.bars import Bar, BarKind
 from markstead.rules.programme import Stop, Workbook
 from markstead.rules.ruling import Role, first_uncleared
 from markstead.rules.samples import sample_texts
@@ -52,9 +51,11 @@ USERNAME = "ruth"
 PASSWORD = "harbour-lamp-42"  # noqa: S105  # of invented people; it is printed wherever the demonstration is built
 SUBJECTS = ("maths", "grammar", "reading", "science", "history", "geography")
 ORDERED_ON = date(2025, 8, 18)
-FAILS_FROM = date(2026, 1, 8)
+FAILS_FROM = date(2026, 1, 13)
 """From this day on, the next unit test is failed, and the new copy is late."""
 LAST = date(2026, 1, 27)
+NO_POST = {date(2025, 8, 25), *(date(2025, 12, 24) + timedelta(days=n) for n in range(10))}
+"""Working days on which no parcel comes: the bank holiday in August, and Christmas to the new year."""
 
 Job = Iterator[int]
 """Something that somebody does; yields the second of the day at which it goes on."""
@@ -234,12 +235,15 @@ class _Life:
         self.goals: dict[str, int] = {}
         self.sittings: set[str] = set()
         """Copies whose unit test is planned for today."""
+        self.put_off: set[str] = set()
+        """Those of them for which the morning went otherwise."""
         self.handed_in: set[str] = set()
         self.due: dict[tuple[str, str], tuple[date, int]] = {}
         """When the educator means to decide on readiness or to mark a unit test."""
         self.arrivals: dict[str, date] = {}
         self.busy: dict[str, int] = {}
-        self.late: str | None = None
+        self.fails: str | None = None
+        """The copy whose unit test is failed so that a new one is late in the end."""
         self.kept_order: str | None = None
         self.ending: _Ending | None = None
         self.no_quiz_left, self.afternoons_left, self.spoiled = 3, 2, False
@@ -252,7 +256,7 @@ class _Life:
         return self.calendar.instant_of(self.day, time(hour, rest // 60, rest % 60))
 
     def do(
-        self, act: Callable[..., Done], by: Somebody, *, override: str | None = None, **given: object
+        self, act: Callable[..., Done], by: Somebody, /, *, override: str | None = None, **given: object
     ) -> Done:
         slip = Slip(act=f"{self.dice.getrandbits(80):020x}", override=override)
         return act(self.acting, by=by.id, at=self.instant, slip=slip, **given)
@@ -270,6 +274,9 @@ class _Life:
 
     def book(self, copy: str) -> Workbook:
         return self.programme.workbook(self.desk.copies[copy].workbook)
+
+    def owner(self, copy: str) -> Somebody:
+        return self.home.people[self.desk.copies[copy].learner or ""]
 
     def in_hand(self, learner: Somebody) -> list[str]:
         """The learner's copies, in the order of the courses."""
@@ -320,25 +327,29 @@ class _Life:
                 self.last_morning()
             elif self.day in self.school_days:
                 self.school_day()
-            elif self.day.weekday() < 5 and not date(2025, 12, 24) <= self.day <= date(2026, 1, 2):
+            elif self.day.weekday() < 5 and self.day not in NO_POST:
                 self.play([self.post()])
         self.clock = ENDS_AT
 
-    def play(self, jobs: Sequence[Job]) -> None:
+    def play(self, jobs: Sequence[Job], *, until: int = _clock(24)) -> None:
         """Let jobs take turns on one clock until all are done."""
         waiting = [(0, place, job) for place, job in enumerate(jobs)]
         heapq.heapify(waiting)
         while waiting:
-            self.clock, place, job = heapq.heappop(waiting)
+            at, place, job = heapq.heappop(waiting)
+            if at > until:
+                return
+            self.clock = at
             then = next(job, None)
             if then is not None:
-                heapq.heappush(waiting, (max(then, self.clock), place, job))
+                heapq.heappush(waiting, (max(then, at), place, job))
 
     def school_day(self) -> None:
         self.goals, self.busy, self.noticed, self.sittings = {}, {}, {}, set()
         if self.day == self.settling:
             self.ending = self.choose_ending()
         teacher = self.educator() if self.educator_here else self.helper()
+        self.put_off = set()
         self.play([teacher, self.post(), *(self.learner(p) for p in self.present())])
 
     def first_orders(self) -> Job:
@@ -369,15 +380,15 @@ class _Life:
             given = {"workbook": book.code, "learner": learner.id, "copy": copy}
             self.do(actions.order_copy, self.ruth, expected=said, **given)
         else:
-            if self.day >= FAILS_FROM and self.late is None:
-                self.late, said, comes = copy, self.workday(self.day + timedelta(days=6)), date.max
+            if failed == self.fails:
+                said, comes = self.workday(self.day + timedelta(days=6)), date.max
             self.do(actions.reorder_workbook, self.ruth, copy=failed, expected=said, new_copy=copy)
         if comes < date.max:
             self.arrivals[copy] = comes
 
     @staticmethod
     def workday(day: date) -> date:
-        return day + timedelta(days=max(0, 7 - day.weekday())) if day.weekday() > 4 else day
+        return day + timedelta(days=7 - day.weekday()) if day.weekday() > 4 else day
 
     # --- the educator ---------------------------------------------------------------------------------------
 
@@ -472,6 +483,8 @@ class _Life:
         if early or not first or not (self.chance(0.9) or self.day >= self.settling):
             return
         self.sittings.add(copy)
+        if self.afternoons_left and self.ending is None and self.chance(0.04):
+            self.put_off.add(copy)
         yield self.clock + self.dice.randint(8, 25)
         self.do(actions.set_goal, by, copy=copy, step=Step.UNIT_TEST)
 
@@ -609,7 +622,7 @@ class _Life:
         kept = next(k for k in s.stops.values() if k.cycle is Cycle.TO_CORRECT and k.id != PRACTICE)
         then = self.after(4, 9)
         self.busy[learner.id] = then
-        if self.no_quiz_left and self.ending is None and self.chance(0.03):
+        if self.no_quiz_left and self.ending is None and self.chance(0.12):
             self.no_quiz_left -= 1
             yield then
             self.do(actions.correct, learner, copy=copy, stop=kept.id)
@@ -665,7 +678,9 @@ class _Life:
         yield self.after(6, 14)
         book = self.book(copy)
         most = book.unit_questions - self.programme.marks.unit_needed(book.unit_questions)
-        fails = self.day >= FAILS_FROM and self.late is None and self.settling > self.day
+        fails = self.day >= FAILS_FROM and self.fails is None
+        if fails:
+            self.fails = copy
         wrong = self.wrong_in_test(copy, book.unit_questions, most, fails=fails)
         self.do(actions.score_unit_test, self.ruth, copy=copy, wrong=wrong)
 
@@ -676,7 +691,7 @@ class _Life:
         rows = self.desk.copies.values()
         for row in [r for r in rows if r.live and r.status == CopyStatus.FINISHED]:
             yield self.after(0.5, 2)
-            self.order(self.book(row.id), self.home.people[row.learner or ""], failed=row.id)
+            self.order(self.book(row.id), self.owner(row.id), failed=row.id)
         if not self.spoiled and self.day >= date(2025, 10, 7):
             dry = next((r.id for r in rows if r.status == CopyStatus.IN_THE_HOUSE), None)
             if dry is not None:
@@ -766,8 +781,10 @@ class _Life:
         s, act = look.standing, look.next.act
         if copy in self.sittings and isinstance(act, UnitTestSat):
             return self.sitting(who, copy)
-        if look.next.turn is not Turn.LEARNER or s.help is not None or copy in self.handed_in:
+        if s.help is not None or copy in self.handed_in:
             return None
+        if look.next.turn is not Turn.LEARNER:
+            return self.correct_practice(who, copy, s)
         match act:
             case PracticeTestScored():
                 return 1, self.sit_practice(who, copy, s)
@@ -789,4 +806,333 @@ class _Life:
             case _:
                 return None
 
-    def rule_on_sitting(self, copy: str) -> tuple[BarKind, ...]: ...
+    # --- what a learner does ------------------------------------------------------------------------------
+
+    def work(self, who: Somebody, copy: str, first: int, reach: int) -> Job:
+        """One to three pages; stuck now and then, and seldom a slip of the pen that is taken back."""
+        temper = self.temper(copy)
+        last = min(reach, first + self.dice.randint(0, 2))
+        minutes = max(2, round((last - first + 1) * temper.minutes * self.dice.lognormvariate(0, 0.22)))
+        if self.chance(0.5 * temper.wrong) and self.ending is None:
+            yield self.after(2, 6)
+            self.do(actions.ask_help, who, copy=copy, page=first)
+            return
+        yield self.clock + 60 * minutes
+        pages = {"copy": copy, "first": first, "last": last}
+        if self.chance(0.004):
+            slip = self.do(actions.work_pages, who, minutes=10 * minutes, **pages)
+            yield self.after(1, 2)
+            self.desk.flush()  # an act is taken back from the record, not from the desk
+            self.do(actions.undo, self.ruth, act=slip.act)
+            yield self.after(0.3, 1)
+        self.do(actions.work_pages, who, minutes=minutes, **pages)
+
+    def ask(self, who: Somebody, copy: str, wanted: LeaveAsked, s: Standing) -> Job:
+        yield self.after(0.2, 1) if s.refusal is None else self.after(3, 7)
+        self.do(actions.ask_leave, who, copy=copy, step=wanted.step, stop=wanted.stop)
+
+    def mark(self, who: Somebody, copy: str, at: FirstMarking) -> Job:
+        yield self.after(3, 7)
+        self.do(actions.mark, who, copy=copy, stop=at.stop, wrong=self.wrong_in_stop(copy, at.asked))
+
+    def correct(self, who: Somebody, copy: str, stop: str) -> Job:
+        yield self.after(4, 11)
+        self.do(actions.correct, who, copy=copy, stop=stop)
+
+    def re_mark(self, who: Somebody, copy: str, stop: str, s: Standing) -> Job:
+        yield self.after(1.5, 4)
+        share = 0.12 if self.ending is None else 0.0
+        still = tuple(question for question in s.stop(stop).still_wrong if self.chance(share))
+        self.do(actions.re_mark, who, copy=copy, stop=stop, wrong=still)
+
+    def sit_practice(self, who: Somebody, copy: str, s: Standing) -> Job:
+        """Sit it, then hand it in; the eldest asks leave and marks it herself."""
+        own = _NATURES[who.key].marks_own_tests
+        if own and s.leave == (Step.MARK, PRACTICE):
+            yield self.after(4, 8)
+            self.do(actions.score_practice_test, who, copy=copy, wrong=self.wrong_in_practice(copy))
+            return
+        yield self.after(0.8 * self.book(copy).practice_questions, 1.3 * self.book(copy).practice_questions)
+        if own:
+            self.do(actions.ask_leave, who, copy=copy, step=Step.MARK, stop=PRACTICE)
+        else:
+            self.handed_in.add(copy)
+
+    def correct_practice(self, who: Somebody, copy: str, s: Standing) -> tuple[int, Job] | None:
+        """After a practice test that was passed, what was wrong is corrected like any stop."""
+        kept = s.stop(PRACTICE)
+        steered = self.ending is not None and copy in self.ending.copies
+        if steered or not s.practice_passed or s.unit is not None or s.waiting is not None:
+            return None
+        if kept.cycle is Cycle.TO_CORRECT:
+            return 5, self.correct(who, copy, PRACTICE)
+        if kept.cycle is not Cycle.CORRECTED:
+            return None
+        if s.leave == (Step.REMARK, PRACTICE):
+            return 2, self.re_mark(who, copy, PRACTICE, s)
+        return 3, self.ask(who, copy, LeaveAsked(copy, Step.REMARK, PRACTICE), s)
+
+    def rule_on_sitting(self, copy: str) -> tuple[Bar, ...]:
+        sat = UnitTestSat(copy, 1, self.day, (), self.ruth.id)
+        return self.desk.rule(sat, by=self.ruth, at=self.instant, now=self.instant).bars
+
+    def sitting(self, who: Somebody, copy: str) -> tuple[int, Job] | None:
+        """The unit test, where nothing bars it; a test put off to the afternoon is let through with a reason."""
+        bars = self.rule_on_sitting(copy)
+        if not bars:
+            return None if copy in self.put_off else (0, self.sit(who, copy, self.clock))
+        late = [b.kind for b in bars] == [BarKind.NOT_MORNING] and self.clock > _clock(13)
+        if late and copy in self.put_off and self.afternoons_left:
+            self.afternoons_left -= 1
+            return 0, self.sit(who, copy, self.clock, override=_AFTERNOON)
+        return None
+
+    def sit(self, who: Somebody, copy: str, at: int, *, override: str | None = None) -> Job:
+        yield at
+        if any(b.kind is not BarKind.NOT_MORNING for b in self.rule_on_sitting(copy)):
+            return  # others sat down first
+        aids = self.programme.aids_for(who.year or 0)
+        watcher = self.tobi if self.chance(0.3) else self.ruth
+        given = {"copy": copy, "watcher": watcher.id, "aids": aids}
+        self.do(actions.sit_unit_test, self.ruth, override=override, **given)
+        yield self.after(0.8 * self.book(copy).unit_questions, 1.2 * self.book(copy).unit_questions)
+
+    # --- dice -----------------------------------------------------------------------------------------------
+
+    def wrong_in_stop(self, copy: str, asked: int) -> tuple[int, ...]:
+        share = min(0.7, self.temper(copy).wrong * self.dice.lognormvariate(0, 0.6) * self.again(copy))
+        if self.ending is not None and copy in (*self.ending.copies, *self.ending.hurried):
+            share *= 0.4
+        return tuple(question for question in range(1, asked + 1) if self.chance(share))
+
+    def again(self, copy: str) -> float:
+        """Whoever works a workbook a second time gets less wrong."""
+        return 0.6 if self.desk.copies[copy].ordinal > 1 else 1.0
+
+    def wrong_in_practice(self, copy: str) -> tuple[int, ...]:
+        asked = self.book(copy).practice_questions
+        return self.wrong_in_test(copy, asked, asked - self.programme.marks.practice_needed(asked))
+
+    def wrong_in_test(self, copy: str, asked: int, most: int, *, fails: bool = False) -> tuple[int, ...]:
+        """Numbers wrong; in the last week every test is passed, and one before it is failed."""
+        share = self.temper(copy).wrong * self.dice.lognormvariate(0, 0.35) * self.again(copy)
+        wrong = [question for question in range(1, asked + 1) if self.chance(share)]
+        if fails:
+            right = [question for question in range(1, asked + 1) if question not in wrong]
+            wrong += self.dice.sample(right, max(0, most + 2 - len(wrong)))
+        elif self.ending is not None and len(wrong) > most:
+            wrong = self.dice.sample(wrong, most)
+        return tuple(sorted(wrong))
+
+    # --- the ending -----------------------------------------------------------------------------------------
+
+    def choose_ending(self) -> _Ending:
+        """Of the copies nearest to their tests, those that will show a test in each of its stages."""
+        left: dict[str, int] = {}
+        for _, copy in self.everything_in_hand():
+            s = self.look(copy).standing
+            if s.unit is None and not s.practice:
+                left[copy] = self.book(copy).pages - len(s.pages)
+        best: tuple[int, tuple[str, ...]] | None = None
+        for three in permutations(self.learners):
+            chosen: list[str] = []
+            for learner in three:
+                mine = [copy for copy in self.in_hand(learner) if left.get(copy, 0) >= 2]
+                chosen += [min(mine, key=left.__getitem__)] if mine else []
+            rest = [copy for copy, pages in left.items() if copy not in chosen and pages >= 2]
+            chosen.append(min(rest, key=left.__getitem__))
+            cost = sum(left[copy] for copy in chosen)
+            if len(chosen) == 4 and (best is None or cost < best[0]):
+                best = (cost, tuple(chosen))
+        if best is None:
+            raise AssertionError("unreachable: six courses a learner leave four workbooks to choose")
+        hurried = {copy for copy, pages in left.items() if pages <= 8 and copy not in best[1]}
+        return _Ending(*best[1], hurried=hurried)
+
+    def last_morning(self) -> None:
+        """What the visitor finds at twenty past ten."""
+        ending = self.ending
+        if ending is None:
+            return
+        self.goals, self.busy, self.noticed, self.sittings = {}, {}, {}, set()
+        self.play([self.dawn()])
+        free = [copy for _, copy in self.everything_in_hand() if copy not in ending.copies]
+        sits, may_sit, too_soon = (
+            self.owner(copy) for copy in (ending.to_mark, ending.sitting, ending.too_soon)
+        )
+        check = self.pick(free, CallKind.CHECK, sits)
+        re_mark = self.pick(free, CallKind.LEAVE_TO_REMARK, sits)
+        quiz = self.pick(free, CallKind.QUIZ, may_sit)
+        mark = self.pick(free, CallKind.LEAVE_TO_MARK, may_sit)
+        mark_later = self.pick(free, CallKind.LEAVE_TO_MARK, too_soon)
+        stuck = self.pick(free, CallKind.HELP, too_soon)
+        begun = self.pick(free, CallKind.HELP, may_sit)
+        start = self.clock + 60
+
+        def first_learner() -> Job:
+            yield max(start, _clock(8, 38))
+            yield from self.bring(check, CallKind.CHECK, budget=9)
+            watched = self.sit(sits, ending.to_mark, max(self.clock, _clock(9, 2)))
+            yield next(watched)
+            yield min(next(watched), self.clock + 2280)
+            yield from self.bring(re_mark, CallKind.LEAVE_TO_REMARK, budget=10, ask_at=_clock(10, 4))
+
+        def second_learner() -> Job:
+            yield max(start, _clock(8, 47))
+            yield from self.read_on(begun)
+            yield max(self.clock, _clock(9, 8))
+            yield from self.bring(quiz, CallKind.QUIZ, budget=18)
+            yield from self.bring(mark, CallKind.LEAVE_TO_MARK, budget=20, ask_at=_clock(10, 7))
+
+        def third_learner() -> Job:
+            yield max(start, _clock(8, 40))
+            yield from self.practice_this_morning(too_soon, ending.too_soon)
+            yield from self.get_stuck(stuck, _clock(9, 57) + self.dice.randint(0, 240))
+            yield from self.bring(mark_later, CallKind.LEAVE_TO_MARK, budget=12, ask_at=_clock(10, 15))
+
+        self.play([first_learner(), second_learner(), third_learner()], until=ENDS_AT)
+
+    def dawn(self) -> Job:
+        """Before school: whatever was left over from the day before, then today's goals."""
+        yield _clock(8)
+        yield from self.hand_out()
+        steered = self.ending.copies if self.ending is not None else ()
+        for learner, copy in self.everything_in_hand():
+            while copy not in steered:
+                look = self.look(copy)
+                if look.standing.help is not None:
+                    yield from self.help(learner, copy, 1, 2)
+                elif look.next.turn is Turn.EDUCATOR and not isinstance(
+                    look.next.act, PracticeTestOpened | UnitTestSat
+                ):
+                    yield from self.step(learner, copy, look, 60, 0)
+                else:
+                    break
+        yield max(self.clock, _clock(8, 25))
+        yield from self.set_goals(self.ruth)
+
+    def pick(self, free: list[str], want: CallKind, learner: Somebody) -> str:
+        """Take the copy, of this learner where it can be, that needs the least work to make this call."""
+
+        def cost(copy: str) -> tuple[int, str]:
+            s, book = self.look(copy).standing, self.book(copy)
+            stop = first_uncleared(s, book)
+            far = 0 if self.desk.copies[copy].learner == learner.id else 12
+            if stop is None:
+                return 1000, copy
+            kept = s.stop(stop.id)
+            pages = sum(1 for page in range(stop.first, stop.last + 1) if page not in s.pages)
+            begun = kept.cycle is not Cycle.UNMARKED
+            shut = stop.kind == "check" and not kept.opened
+            if want is CallKind.LEAVE_TO_REMARK:
+                far += 0 if begun else 3 + pages
+            elif want is CallKind.CHECK:
+                far += 0 if shut else pages + 2 + self.pages_to_check(book, stop)
+            elif want is CallKind.HELP:
+                far += 0 if pages > 1 and not shut and not begun else 30
+            else:
+                far += 20 if begun else pages + (3 if shut else 0)
+            return far, copy
+
+        found = min(free, key=cost)
+        free.remove(found)
+        return found
+
+    @staticmethod
+    def pages_to_check(book: Workbook, stop: Stop) -> int:
+        """Pages of the stops between this one and the next progress check."""
+        following = book.stops[book.stops.index(stop) + 1 :]
+        between = 0
+        for later in following:
+            if later.kind == "check":
+                return between
+            between += later.last - later.first + 1
+        return 1000
+
+    def bring(self, copy: str, want: CallKind, *, budget: int, ask_at: int = 0) -> Job:
+        """Go on in a copy, learner and educator in turn, until it makes the call that is wanted."""
+        who = self.owner(copy)
+        for _ in range(40):
+            look = self.look(copy)
+            if look.next.call is want:
+                return
+            act, wrong = look.next.act, 0
+            asks = {CallKind.LEAVE_TO_MARK: Step.MARK, CallKind.LEAVE_TO_REMARK: Step.REMARK}.get(want)
+            if isinstance(act, LeaveAsked) and act.step is asks:
+                yield max(self.clock, ask_at - 40)
+            if isinstance(act, FirstMarking):
+                many = -(-act.asked * self.programme.marking.quiz_when_wrong_percent // 100)
+                wrong = {CallKind.QUIZ: many, CallKind.LEAVE_TO_REMARK: 2}.get(want, 0)
+            yield from self.step(who, copy, look, 60 * budget, wrong)
+
+    def step(self, who: Somebody, copy: str, look: _Look, budget: int, wrong: int) -> Job:
+        """Take the one next step of a copy."""
+        s, act = look.standing, look.next.act
+        match act:
+            case PagesWorked():
+                pace = round(60 * self.temper(copy).minutes * (act.last - act.first + 1))
+                took = min(pace, budget)
+                yield self.clock + took
+                given = {"first": act.first, "last": act.last, "minutes": max(1, took // 60)}
+                self.do(actions.work_pages, who, copy=copy, **given)
+            case LeaveAsked():
+                yield self.clock + 40
+                self.do(actions.ask_leave, who, copy=copy, step=act.step, stop=act.stop)
+            case LeaveGiven():
+                yield self.after(1, 3)
+                self.do(actions.give_leave, self.ruth, copy=copy, step=act.step, stop=act.stop)
+            case FirstMarking():
+                yield self.after(3, 5)
+                numbers = self.dice.sample(range(1, act.asked + 1), wrong)
+                self.do(actions.mark, who, copy=copy, stop=act.stop, wrong=numbers)
+            case Corrected():
+                yield self.after(4, 6)
+                self.do(actions.correct, who, copy=copy, stop=act.stop)
+            case ReMarked():
+                yield self.after(1, 3)
+                self.do(actions.re_mark, who, copy=copy, stop=act.stop, wrong=())
+            case OralQuizHeld():
+                yield self.after(3, 4)
+                self.ask_aloud(copy, s.stop(act.stop or "").still_wrong, act.stop or "")
+            case OpeningTalkHeld():
+                yield self.after(4, 6)
+                self.do(actions.hold_opening_talk, self.ruth, copy=copy)
+            case ReadinessDecided():
+                yield from self.decide(copy, s)
+            case _:
+                if look.next.call is CallKind.CHECK:
+                    yield from self.open_check(copy, s)
+                elif look.next.call is CallKind.MARK_UNIT_TEST:
+                    yield from self.score_unit(copy)
+                else:
+                    yield from self.help(who, copy, 4, 6)
+
+    def practice_this_morning(self, who: Somebody, copy: str) -> Job:
+        """A practice test passed today: ready, but the unit test is not before tomorrow."""
+        self.do(actions.open_practice_test, self.ruth, copy=copy)
+        yield min(self.after(0.8 * self.book(copy).practice_questions, 36), self.clock + 2160)
+        if _NATURES[who.key].marks_own_tests:
+            leave = {"copy": copy, "step": Step.MARK, "stop": PRACTICE}
+            self.do(actions.ask_leave, who, **leave)
+            yield self.after(0.5, 1.5)
+            self.do(actions.give_leave, self.ruth, **leave)
+        yield self.after(3, 5)
+        self.do(actions.score_practice_test, self.ruth, copy=copy, wrong=self.wrong_in_practice(copy))
+        yield self.after(2, 4)
+        self.do(actions.decide_readiness, self.ruth, copy=copy, ready=True)
+
+    def read_on(self, copy: str) -> Job:
+        """Work one page, where that does not come to the marking stop yet."""
+        act = self.look(copy).next.act
+        if isinstance(act, PagesWorked) and act.last > act.first:
+            took = min(round(self.temper(copy).minutes), 14)
+            yield self.clock + 60 * took
+            given = {"first": act.first, "last": act.first, "minutes": took}
+            self.do(actions.work_pages, self.owner(copy), copy=copy, **given)
+
+    def get_stuck(self, copy: str, at: int) -> Job:
+        yield from self.read_on(copy)
+        yield max(at, self.clock)
+        act = self.look(copy).next.act
+        page = act.first if isinstance(act, PagesWorked) else None
+        self.do(actions.ask_help, self.owner(copy), copy=copy, page=page)

@@ -77,9 +77,12 @@ def _remember(key: str, entries: tuple[Entry, ...], standing: Standing) -> None:
 
 
 def facts_and_standings(
-    household: str, rows: Iterable[CopyRow]
+    household: str, rows: Iterable[Any]
 ) -> dict[str, tuple[tuple[Entry, ...], Standing]]:
-    """Facts and standing of each of these copies; at most one query, whatever their number."""
+    """Facts and standing of each of these copies; at most one query, whatever their number.
+
+    Of a row, its `id` and its `last_link` are looked at.
+    """
     found: dict[str, tuple[tuple[Entry, ...], Standing]] = {}
     missing: dict[str, str] = {}
     for row in rows:

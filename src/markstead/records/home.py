@@ -103,8 +103,13 @@ def _read(row: Household) -> Home:
         for p in Person.objects.filter(household=row.id).order_by(F("year").asc(nulls_first=True), "key")
     }
     by_key = {p.key: p.id for p in people.values()}
-    # The calendar file names learners by the key a home uses; facts and rules know only ids.
-    absences = tuple(replace(a, learner=by_key.get(a.learner, a.learner)) for a in calendar.absences)
-    return Home(
-        row.id, row.name, row.stamp, programme, replace(calendar, absences=absences), people, row.demo_shift
+    # The calendar file names people by the key a home uses; facts and rules know only ids.
+    calendar = replace(
+        calendar,
+        absences=tuple(replace(a, learner=by_key.get(a.learner, a.learner)) for a in calendar.absences),
+        educator_away=tuple(
+            replace(a, educator=by_key.get(a.educator, a.educator) if a.educator else None)
+            for a in calendar.educator_away
+        ),
     )
+    return Home(row.id, row.name, row.stamp, programme, calendar, people, row.demo_shift)

@@ -10,11 +10,12 @@ from django.contrib.auth.models import User
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Max
 
 from markstead.errors import InputError, Problem
 from markstead.records.desk import household_row
 from markstead.records.home import Home, latest_documents, load_home
-from markstead.records.models import Document, Enrolment, Household, Person
+from markstead.records.models import Document, Enrolment, Entry, Household, Person
 from markstead.rules.programme import Programme
 from markstead.rules.ruling import Role
 
@@ -193,5 +194,17 @@ def put_demo_clock_forward(household: str, *, by: timedelta) -> None:
         if row.demo_shift is None:
             raise InputError([Problem("household", household, "a demonstration home")])
         row.demo_shift -= int(by.total_seconds())
+        row.stamp = new_stamp()
+        row.save(update_fields=["demo_shift", "stamp"])
+
+
+def take_up_demo_clock(household: str, *, real_now: datetime) -> None:
+    """Let a demonstration's clock go on from its latest fact."""
+    with transaction.atomic():
+        row = household_row(household, lock=True)
+        latest = Entry.objects.filter(household=row).aggregate(at=Max("at"))["at"]
+        if row.demo_shift is None or latest is None:
+            raise InputError([Problem("household", household, "a demonstration home")])
+        row.demo_shift = int((real_now - latest).total_seconds())
         row.stamp = new_stamp()
         row.save(update_fields=["demo_shift", "stamp"])

@@ -17,6 +17,7 @@ _SQLITE_UNIQUE = {
     "records_entry": (("id",), ("household_id", "seq"), ("household_id", "act", "part")),
     "records_document": (("id",), ("household_id", "kind", "version")),
 }
+_SQLITE_TAKEN = "EXISTS (SELECT 1 FROM {table} WHERE {key})"
 _SQLITE_INSERT = """
 CREATE TRIGGER {table}_keeps_INSERT BEFORE INSERT ON {table} WHEN {taken}
 BEGIN SELECT RAISE(ABORT, 'what is written on the record stays as it is'); END
@@ -34,7 +35,7 @@ FOR EACH {each} EXECUTE FUNCTION markstead_keeps()
 def _taken(table: str) -> str:
     """Whether a row with one of the new row's keys is there."""
     keys = (" AND ".join(f"{column} = NEW.{column}" for column in key) for key in _SQLITE_UNIQUE[table])
-    return " OR ".join(f"EXISTS (SELECT 1 FROM {table} WHERE {key})" for key in keys)
+    return " OR ".join(_SQLITE_TAKEN.format(table=table, key=key) for key in keys)
 
 
 def create(connection: Any) -> None:

@@ -267,7 +267,7 @@ def _practice_passed(c: _Case) -> Iterator[Bar]:
         yield bar(BarKind.PRACTICE_NOT_PASSED, percent=c.programme.marks.practice_test_percent)
 
 
-def _first_morning(c: _Case) -> Iterator[Bar]:
+def _first_morning(c: _Case, watcher: PersonId) -> Iterator[Bar]:
     """The unit test comes on a later school day than the practice test, in the morning."""
     rules = c.programme.unit_test
     day, calendar = c.day, c.calendar
@@ -295,7 +295,7 @@ def _first_morning(c: _Case) -> Iterator[Bar]:
             end=f"{rules.morning_until:%H:%M}",
             until=until,
         )
-    if calendar.educator_is_away(day):
+    if calendar.educator_is_away(day, watcher):
         yield bar(BarKind.EDUCATOR_AWAY, day=day_words(day), until=c.next_day(day))
 
 
@@ -539,7 +539,7 @@ def _sat(c: _Case, f: UnitTestSat) -> Iterator[Bar]:
     yield from _all_cleared(c)
     yield from _practice_passed(c)
     yield from _ready(c)
-    yield from _first_morning(c)
+    yield from _first_morning(c, f.watcher)
     yield from _room_today(c)
     if f.watcher not in c.around.watchers:
         yield bar(BarKind.NO_WATCHER)

@@ -6,7 +6,6 @@ from collections import OrderedDict
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
 from markstead.ledger.facts import (
@@ -42,7 +41,8 @@ from markstead.rules.bars import Bar, Weight
 from markstead.rules.ruling import Ruling, day_words, ranges, stop_words
 from markstead.rules.standing import CopyStatus
 from markstead.rules.steps import CallKind
-from markstead.web.ruler import Ruler, ruler_of
+from markstead.web.kept import piece
+from markstead.web.ruler import Ruler, page_words, ruler_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,24 +209,20 @@ def new_token() -> str:
     return secrets.token_hex(5)
 
 
-# A ruler is a pure picture of a standing on a day; drawing it again would give the same bytes.
-_DRAWN: OrderedDict[tuple[str, int, str, date, str], SafeString] = OrderedDict()
+# A ruler is a pure picture of a standing on a day: laid out once, and drawn once for each layout.
+_LAID: OrderedDict[tuple[str, int, str, date], Ruler] = OrderedDict()
 _MOST = 2048
 
 
 def drawn(view: CopyView, home: Home, today: date, size: str = "") -> SafeString:
     """The ruler of a copy as SVG."""
-    key = (view.id, view.standing.last_seq, home.stamp, today, size)
-    kept = _DRAWN.get(key)
-    if kept is None:
-        ruler: Ruler = ruler_of(view.standing, view.workbook, today)
-        kept = SafeString(
-            render_to_string("parts/ruler.html", {"ruler": ruler, "id": view.id, "size": size}).strip()
-        )
-        _DRAWN[key] = kept
-        if len(_DRAWN) > _MOST:
-            _DRAWN.popitem(last=False)
-    return kept
+    key = (view.id, view.standing.last_seq, home.stamp, today)
+    ruler = _LAID.get(key)
+    if ruler is None:
+        ruler = _LAID[key] = ruler_of(view.standing, view.workbook, today)
+        if len(_LAID) > _MOST:
+            _LAID.popitem(last=False)
+    return piece("parts/ruler.html", ruler, size)
 
 
 def _small(text: str) -> str:
@@ -452,7 +448,7 @@ def _copy_line(view: CopyView, home: Home, today: date) -> CopyLine:
     goal = ""
     if ruler_goal is not None and ruler_goal.day == today:
         if ruler_goal.first is not None and ruler_goal.last is not None:
-            goal = f"pages {ranges(tuple(range(ruler_goal.first, ruler_goal.last + 1)))}"
+            goal = page_words(ruler_goal.first, ruler_goal.last)
         else:
             goal = str(ruler_goal.step or "")
     rules = tuple(b for b in view.ruling.bars if b.weight is Weight.RULE)
@@ -514,13 +510,12 @@ def fact_words(fact: AnyFact, home: Home) -> str:
             person = home.people.get(fact.learner)
             return f"{kind} to {person.name if person else 'somebody'}"
         case PagesWorked():
-            pages = f"{fact.first}-{fact.last}" if fact.first != fact.last else f"{fact.first}"
             minutes = f", {fact.minutes} min" if fact.minutes is not None else ""
-            return f"Pages {pages} worked{minutes}"
+            return f"{page_words(fact.first, fact.last).capitalize()} worked{minutes}"
         case GoalSet():
-            if fact.first is None:
+            if fact.first is None or fact.last is None:
                 return f"Goal: {fact.step}" if fact.step else "Goal taken away"
-            return f"Goal for {fact.day.day} {fact.day:%B}: pages {fact.first}-{fact.last}"
+            return f"Goal for {fact.day.day} {fact.day:%B}: {page_words(fact.first, fact.last)}"
         case FirstMarking():
             wrong = f"wrong {ranges(fact.wrong)}" if fact.wrong else "all right"
             return f"{kind}{where}: {wrong}, of {fact.asked}"
@@ -715,7 +710,7 @@ def copy_rows(views: tuple[CopyView, ...], home: Home, today: date) -> tuple[Cop
                 course,
                 view.learner.name if view.learner else "",
                 str(view.standing.status),
-                view.next.what,
+                _what(view),
                 drawn(view, home, today),
                 result,
                 scored,

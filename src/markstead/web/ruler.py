@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from markstead.rules.programme import Workbook
-from markstead.rules.ruling import ranges, stop_words
+from markstead.rules.ruling import stop_words
 from markstead.rules.standing import Cycle, Standing
 
 UNIT = 11.0
@@ -23,8 +23,8 @@ BASE = 26.0
 class StopMark:
     """A marking stop on the ruler."""
 
-    x: float
-    page: int
+    x: str
+    page: str
     cleared: bool
     begun: bool
     notch: str
@@ -34,13 +34,12 @@ class StopMark:
 
 @dataclass(frozen=True, slots=True)
 class Ruler:
-    """Everything that the template may use; lengths in the units of its view box."""
+    """Everything that the template may use; lengths in the units of its view box, written as SVG wants them."""
 
-    width: float
-    height: float
-    left: float
-    end: float
-    base: float
+    width: str
+    height: str
+    left: str
+    base: str
     strokes: str
     long_strokes: str
     worked: str
@@ -48,8 +47,8 @@ class Ruler:
     goal: str
     goal_words: str
     flag: str
-    practice_x: float
-    unit_x: float
+    practice_x: str
+    unit_x: str
     practice: str
     unit: str
     title: str
@@ -59,6 +58,11 @@ class Ruler:
 def _x(page: int) -> float:
     """The right-hand edge of a page."""
     return LEFT + UNIT * page
+
+
+def page_words(first: int, last: int) -> str:
+    """A run of pages as people say it: page 7, pages 7-9."""
+    return f"page {first}" if first == last else f"pages {first}-{last}"
 
 
 def _runs(pages: frozenset[int]) -> list[tuple[int, int]]:
@@ -97,7 +101,7 @@ def ruler_of(standing: Standing, book: Workbook, today: date) -> Ruler:
         if stop.kind == "check":
             middle = (_x(stop.first - 1) + _x(stop.last)) / 2
             notch = f"M{_n(middle - 4)} {_n(BASE)}l4 6 4-6z"
-        stops.append(StopMark(_x(stop.last), stop.last, kept.cycle is Cycle.CLEARED, begun, notch, name))
+        stops.append(StopMark(_n(_x(stop.last)), str(stop.last), kept.cycle is Cycle.CLEARED, begun, notch, name))
     goal, goal_words = _goal(standing, today)
     reached = _reached(standing, pages)
     flag = f"M{_n(reached)} {_n(BASE)}V2l8 3.5-8 3.5"
@@ -106,11 +110,10 @@ def ruler_of(standing: Standing, book: Workbook, today: date) -> Ruler:
     if goal_words:
         words += f"; goal today: {goal_words}"
     return Ruler(
-        width=end + 26,
-        height=48,
-        left=LEFT,
-        end=end + 16,
-        base=BASE,
+        width=_n(end + 26),
+        height="48",
+        left=_n(LEFT),
+        base=_n(BASE),
         strokes=short,
         long_strokes=long,
         worked=worked,
@@ -118,8 +121,8 @@ def ruler_of(standing: Standing, book: Workbook, today: date) -> Ruler:
         goal=goal,
         goal_words=goal_words,
         flag=flag,
-        practice_x=end + 10,
-        unit_x=end + 16,
+        practice_x=_n(end + 10),
+        unit_x=_n(end + 16),
         practice=_test_state(standing.practice_passed, attempt is not None),
         unit=_test_state(standing.passed, unit is not None),
         title=book.title,
@@ -134,7 +137,7 @@ def _goal(standing: Standing, today: date) -> tuple[str, str]:
     if goal.first is None or goal.last is None:
         return "", str(goal.step or "")
     path = f"M{_n(_x(goal.first - 1) + 1)} {_n(BASE + 6)}v4H{_n(_x(goal.last) - 1)}v-4"
-    return path, f"pages {ranges(tuple(range(goal.first, goal.last + 1)))}"
+    return path, page_words(goal.first, goal.last)
 
 
 def _reached(standing: Standing, pages: int) -> float:

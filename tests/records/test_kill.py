@@ -1,0 +1,114 @@
+"""A process that is killed in the middle of writing loses nothing that it had acknowledged, and leaves nothing half."""
+
+import os
+import secrets
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from random import Random
+from urllib.parse import urlsplit, urlunsplit
+
+import pytest
+
+KILLS = 50
+
+SET_UP = """
+import django
+django.setup()
+from datetime import UTC, datetime
+from django.core.management import call_command
+from markstead.records import actions
+from tests.tools.homes import small_home
+call_command("migrate", verbosity=0)
+small_home()
+at = datetime(2025, 9, 8, 8, tzinfo=UTC)
+actions.order_copy("home", workbook="sums-5-01", copy="boats", by="ruth", at=at)
+actions.receive_copy("home", copy="boats", by="ruth", at=at)
+actions.issue_copy("home", copy="boats", learner="asa", by="ruth", at=at)
+actions.hold_opening_talk("home", copy="boats", by="ruth", at=at)
+"""
+
+LOOK = """
+import django
+django.setup()
+from markstead.records.models import Entry, Words
+from markstead.records.upkeep import verify
+verdict = verify("home")
+print(verdict.problem or "holds", verdict.facts, Words.objects.count(), sep="\\t")
+for act, part, kind in Entry.objects.order_by("seq").values_list("act", "part", "kind"):
+    print(act, part, kind, sep="\\t")
+"""
+
+GOAL = [(0, "goal set")]
+OVERRIDDEN = [(0, "gate overridden"), (1, "pages worked")]
+
+
+@pytest.fixture
+def surroundings(tmp_path: Path) -> Iterator[dict[str, str]]:
+    """The environment of processes that share a database of their own: a file, or one on the tests' server."""
+    settings = {"DJANGO_SETTINGS_MODULE": "markstead.web.settings", "MARKSTEAD_HOME": str(tmp_path)}
+    url = os.environ.get("DATABASE_URL")
+    if not url:
+        yield {**os.environ, **settings}
+        return
+    import psycopg
+
+    name = f"killed_{secrets.token_hex(4)}"
+    with psycopg.connect(url, autocommit=True) as server:
+        server.execute(f"CREATE DATABASE {name}")
+    try:
+        yield {**os.environ, **settings, "DATABASE_URL": urlunsplit(urlsplit(url)._replace(path=f"/{name}"))}
+    finally:
+        with psycopg.connect(url, autocommit=True) as server:
+            server.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+def _run(code: str, surroundings: dict[str, str]) -> str:
+    done = subprocess.run(
+        [sys.executable, "-c", code], env=surroundings, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+def _killed(run: str, moment: float, surroundings: dict[str, str]) -> list[str]:
+    """Let a process write until some moment after its first act; give the acts that it had acknowledged."""
+    command = [sys.executable, "-m", "tests.tools.write_loop", "boats", run]
+    with subprocess.Popen(command, env=surroundings, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as child:
+        assert child.stdout is not None
+        assert child.stderr is not None
+        said = child.stdout.readline()
+        time.sleep(moment)
+        child.kill()
+        said += child.stdout.read()
+        complaint = child.stderr.read().decode()
+    assert child.returncode == -9, complaint  # it was still writing
+    return said.decode().split()
+
+
+@pytest.mark.slow
+def test_no_acknowledged_act_is_lost_and_none_is_halved_by_fifty_kills(surroundings: dict[str, str]) -> None:
+    dice = Random(20)
+    _run(SET_UP, surroundings)
+
+    acknowledged = [_killed(f"run{n}", dice.uniform(0, 0.15), surroundings) for n in range(KILLS)]
+
+    verdict, *lines = _run(LOOK, surroundings).splitlines()
+    problem, facts, words = verdict.split("\t")
+    assert problem == "holds"
+    assert int(facts) == len(lines)
+    written: dict[str, list[tuple[int, str]]] = {}
+    for line in lines:
+        act, part, kind = line.split("\t")
+        written.setdefault(act, []).append((int(part), kind))
+    told = {act for run in acknowledged for act in run}
+    assert len(told) > 3 * KILLS
+    assert told <= written.keys()
+    ours = {act: parts for act, parts in written.items() if act.startswith("run")}
+    for act, parts in ours.items():
+        assert parts == (GOAL if int(act.rpartition("-")[2]) % 2 else OVERRIDDEN), act
+    assert int(words) == sum(1 for parts in ours.values() if parts == OVERRIDDEN)
+    # At most the one act under way at each kill was written without being told.
+    assert all(sum(act.startswith(f"run{n}-") for act in ours.keys() - told) <= 1 for n in range(KILLS))
