@@ -10,6 +10,7 @@ from django.contrib.auth import authenticate
 from django.contrib.auth.models import User
 from django.db import transaction
 from django.test import RequestFactory
+from pytest_django import DjangoDbBlocker
 
 from markstead.calendar import DayKind
 from markstead.errors import InputError
@@ -36,9 +37,11 @@ from markstead.records.queries import Call, CopyView, Today
 from markstead.records.setup import Newcomer, Papers, set_up
 from markstead.rules.bars import BarKind
 from markstead.rules.ruling import Role
+from markstead.rules.samples import sample_texts
 from markstead.rules.steps import CallKind
 from tests.records.house import entries
 
+pytestmark = pytest.mark.django_db
 REAL = datetime(2026, 9, 1, 19, 30, 12, 400, tzinfo=UTC)
 """When somebody builds the demonstration; any instant will do."""
 
@@ -63,10 +66,10 @@ class Built:
 
 
 @pytest.fixture(scope="module")
-def built(django_db_setup: None, django_db_blocker: pytest.FixtureRequest) -> Iterator[Built]:
+def built(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[Built]:
     """Build it once for all tests of this file, which only read; then give the database back as it was."""
     steps: list[tuple[int, int]] = []
-    with django_db_blocker.unblock():  # type: ignore[attr-defined]
+    with django_db_blocker.unblock():
         with transaction.atomic():
             demo.build(real_now=REAL - timedelta(days=3))
             earlier_head = upkeep.verify("home").head
@@ -96,7 +99,7 @@ def test_two_builds_are_the_same_to_the_last_link(built: Built) -> None:
 
 def test_another_seed_gives_another_record(built: Built) -> None:
     with transaction.atomic():
-        demo.build("next-door", seed=1, real_now=REAL, sign_in=False)
+        demo.build("next-door", seed=1, real_now=REAL)
         verdict = upkeep.verify("next-door")
         kinds = {call.kind for call in queries.today("next-door", now=built.report.now).calls}
         transaction.set_rollback(True)
@@ -281,10 +284,12 @@ def test_the_household_says_that_it_is_invented(built: Built) -> None:
     assert "invented" in built.home.name
 
 
-def test_a_home_that_is_there_is_not_built_upon(db: None) -> None:
-    papers = Papers(*demo.sample_texts("harbour"), demo.calendar_text())
-    set_up("home", name="Ours", papers=papers, people=[Newcomer("ruth", "Ruth", Role.EDUCATOR)], at=REAL)
-    with pytest.raises(InputError, match="a home that is not there yet"):
-        demo.build(real_now=REAL)
-    assert queries.count_facts("home") == 0
-    assert queries.home_of("home").name == "Ours"
+def test_a_home_that_is_there_is_not_built_upon(built: Built) -> None:
+    papers = Papers(*sample_texts(), demo.calendar_text())
+    with transaction.atomic():
+        set_up("ours", name="Ours", papers=papers, people=[Newcomer("ruth", "Ruth", Role.EDUCATOR)], at=REAL)
+        with pytest.raises(InputError, match="a home that is not there yet"):
+            demo.build("ours", real_now=REAL)
+        assert queries.count_facts("ours") == 0
+        assert queries.home_of("ours").name == "Ours"
+        transaction.set_rollback(True)

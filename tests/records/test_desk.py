@@ -1,7 +1,6 @@
 """The desk: one act is one transaction, written once, on a page that is not stale, at a time that can be."""
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import timedelta
 from hashlib import sha256
@@ -9,7 +8,7 @@ from itertools import count
 from typing import Any
 
 import pytest
-from django.db import connection, transaction
+from django.db import transaction
 
 from markstead.errors import InputError, StaleError, UnknownError
 from markstead.ledger import facts as f
@@ -440,50 +439,6 @@ def test_no_name_and_no_word_of_anybody_is_ever_in_a_body(house: House, next_doo
     assert len(secret) > 20
     assert {"Ruth", "tobi", "Tarn End", "Parcel", "spilt"} <= secret
     assert [word for word in secret if word.lower() in bodies] == []
-
-
-# --- racing writers ---------------------------------------------------------------------------------------
-
-
-@pytest.mark.django_db(transaction=True)
-def test_four_writers_at_once_lose_nothing(transactional_db: None) -> None:
-    House()
-    WRITERS, ACTS = 4, 8  # noqa: N806
-
-    def write(writer: int) -> list[str]:
-        try:
-            return [
-                a.order_copy("home", workbook=BOOK, by="ruth", at=at(MONDAY), copy=f"w{writer}-{n}").act
-                for n in range(ACTS)
-            ]
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(WRITERS) as pool:
-        written = [act for acts in pool.map(write, range(WRITERS)) for act in acts]
-
-    assert sorted(entry.act for entry in entries()) == sorted(written)
-    assert [entry.seq for entry in entries()] == list(range(1, WRITERS * ACTS + 1))
-    assert sorted(row["ordinal"] for row in cache_rows()) == list(range(1, WRITERS * ACTS + 1))
-    assert verify("home").holds
-
-
-@pytest.mark.django_db(transaction=True)
-def test_an_act_that_two_writers_send_at_once_is_written_once(transactional_db: None) -> None:
-    House()
-
-    def write(_: int) -> bool:
-        try:
-            done = a.order_copy("home", workbook=BOOK, by="ruth", at=at(MONDAY), slip=Slip(act="both"))
-            return done.again
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(2) as pool:
-        again = list(pool.map(write, range(2)))
-
-    assert sorted(again) == [False, True]
-    assert [entry.act for entry in entries()] == ["both"]
 
 
 def test_a_household_of_nobody_is_unknown(db: None) -> None:

@@ -2,6 +2,7 @@
 
 import os
 import secrets
+import signal
 import subprocess
 import sys
 import time
@@ -73,19 +74,21 @@ def _run(code: str, surroundings: dict[str, str]) -> str:
     return done.stdout
 
 
-def _killed(run: str, moment: float, surroundings: dict[str, str]) -> list[str]:
+def _killed(run: str, moment: float, writer: subprocess.Popen[str]) -> list[str]:
     """Let a process write until some moment after its first act; give the acts that it had acknowledged."""
-    command = [sys.executable, "-m", "tests.tools.write_loop", "boats", run]
-    with subprocess.Popen(command, env=surroundings, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as child:
-        assert child.stdout is not None
-        assert child.stderr is not None
-        said = child.stdout.readline()
-        time.sleep(moment)
-        child.kill()
-        said += child.stdout.read()
-        complaint = child.stderr.read().decode()
-    assert child.returncode == -9, complaint  # it was still writing
-    return said.decode().split()
+    assert writer.stdin is not None
+    assert writer.stdout is not None
+    writer.stdin.write(f"{run}\n")
+    writer.stdin.flush()
+    word, number = writer.stdout.readline().split()
+    assert word == "process"
+    told = [writer.stdout.readline().strip()]
+    time.sleep(moment)
+    os.kill(int(number), signal.SIGKILL)
+    while not (line := writer.stdout.readline().strip()).startswith("ended"):
+        told.append(line)
+    assert line == "ended -9"  # it was still writing
+    return told
 
 
 @pytest.mark.slow
@@ -93,7 +96,14 @@ def test_no_acknowledged_act_is_lost_and_none_is_halved_by_fifty_kills(surroundi
     dice = Random(20)
     _run(SET_UP, surroundings)
 
-    acknowledged = [_killed(f"run{n}", dice.uniform(0, 0.15), surroundings) for n in range(KILLS)]
+    with subprocess.Popen(
+        [sys.executable, "-m", "tests.tools.write_loop", "boats"],
+        env=surroundings,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as writer:
+        acknowledged = [_killed(f"run{n}", dice.uniform(0, 0.15), writer) for n in range(KILLS)]
 
     verdict, *lines = _run(LOOK, surroundings).splitlines()
     problem, facts, words = verdict.split("\t")

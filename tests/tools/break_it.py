@@ -161,6 +161,20 @@ BREAKS = (
 )
 
 
+def first_failure(folder: Path, tests: list[str]) -> str | None:
+    """Run tests in a copy of the tree; tell the first that fails."""
+    run = subprocess.run(
+        [sys.executable, "-m", "pytest", "-x", "-q", "-m", "not browser", "-p", "no:cacheprovider", *tests],
+        cwd=folder,
+        env={**os.environ, "PYTHONPATH": str(folder / "src")},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    found = re.search(r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$", run.stdout, re.MULTILINE)
+    return found[1] if found else None
+
+
 def notice(broken: Break, folder: Path) -> str | None:
     """Break the copy, run the tests, mend it; tell the first test that noticed."""
     path = folder / broken.file
@@ -169,19 +183,9 @@ def notice(broken: Break, folder: Path) -> str | None:
         raise SystemExit(f"{broken.file} has no longer {broken.old!r}: bring the list of breaks up to date")
     path.write_text(text.replace(broken.old, broken.new))
     try:
-        run = subprocess.run(
-            [sys.executable, "-m", "pytest", "-x", "-q", "-m", "not browser", "-p", "no:cacheprovider"]
-            + broken.tests.split(),
-            cwd=folder,
-            env={**os.environ, "PYTHONPATH": str(folder / "src")},
-            capture_output=True,
-            text=True,
-            check=False,
-        )
+        return first_failure(folder, broken.tests.split())
     finally:
         path.write_text(text)
-    found = re.search(r"^(?:FAILED|ERROR) (\S+)", run.stdout, re.MULTILINE)
-    return found[1] if found else None
 
 
 def main(write: bool) -> int:
@@ -191,6 +195,9 @@ def main(write: bool) -> int:
         folder = Path(scratch) / "tree"
         skip = shutil.ignore_patterns(".git", ".venv", "demo-home", "__pycache__", ".*_cache", ".hypothesis")
         shutil.copytree(ROOT, folder, ignore=skip)
+        whole = first_failure(folder, sorted({test for b in BREAKS for test in b.tests.split()}))
+        if whole is not None:
+            raise SystemExit(f"the unbroken tree fails in {whole}; mend that first")
         for broken in BREAKS:
             test = notice(broken, folder)
             print(f"{broken.what}: {test or 'NOBODY NOTICED'}", flush=True)
@@ -198,7 +205,8 @@ def main(write: bool) -> int:
     if write:
         lines = [f"| {b.what} | `{b.file.removeprefix(SRC)}` | `{t or 'nobody'}` |" for b, t in rows]
         head = PAGE.read_text().split("| break |")[0] if PAGE.exists() else "# Broken on purpose\n\n"
-        PAGE.write_text(head + "| break | in | first test that noticed |\n| --- | --- | --- |\n" + "\n".join(lines) + "\n")
+        table = ["| break | in | first test that noticed |", "| --- | --- | --- |", *lines]
+        PAGE.write_text(head + "\n".join(table) + "\n")
     return sum(1 for _, test in rows if test is None)
 
 

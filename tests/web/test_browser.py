@@ -237,3 +237,36 @@ def test_a_lost_connection_is_said_and_what_was_typed_stays(
     expect(desk.locator(".lost")).to_be_hidden(timeout=15_000)
     assert all("ERR_FAILED" in text or "htmx" in text for text in complaints)
     complaints.clear()
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_the_demonstration_opens_on_a_morning_with_calls_and_rulers(
+    live_server: LiveServer, page: Page, width: int
+) -> None:
+    """Three learners at work, somebody waiting for every kind of leave, and nothing wider than the screen."""
+    from markstead.records import demo
+
+    demo.build("home", real_now=datetime.now(UTC))
+    page.set_viewport_size({"width": width, "height": 850})
+    page.goto(live_server.url + "/")
+    page.get_by_label("Name").fill(demo.USERNAME)
+    page.get_by_label("Password").fill(demo.PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+
+    expect(page.get_by_role("heading", level=1)).to_have_text("Tuesday 27 January 2026")
+    calls = page.locator(".call")
+    assert calls.count() >= 8
+    for kind in (
+        "unit test this morning",
+        "help",
+        "leave to mark",
+        "leave to re-mark",
+        "quiz first",
+        "decide on",
+    ):
+        expect(page.locator(".calls")).to_contain_text(kind)
+    assert page.locator(".learner").count() == 3
+    assert page.locator("svg.ruler").count() >= 15
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    first = page.locator(".learner svg.ruler").first
+    assert "pages worked" in (first.get_attribute("aria-label") or "")

@@ -8,9 +8,8 @@ order of time. The last week is steered, so that the page on which a visitor arr
 import heapq
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from importlib.resources import files
-from itertools import permutations
 from random import Random  # noqa: TID251  # the build is the caller here: it makes the dice from its seed
 
 from django.db import transaction
@@ -140,12 +139,13 @@ def build(
         InputError: a home of this id has facts already; nothing is written then.
     """
     dice = Random(f"{household} {seed}")  # noqa: S311  # nothing here is a secret
-    papers = Papers(*sample_texts("harbour"), _calendar_text())
+    papers = Papers(*sample_texts("harbour"), calendar_text())
     with transaction.atomic():
         _move_in(household, dice)
-        opened = datetime.combine(ORDERED_ON, time(18), real_now.tzinfo)
+        opened = datetime.combine(ORDERED_ON, time(17), UTC)
         set_up(household, name=NAME, papers=papers, people=_PEOPLE, at=opened)
-        give_password(household, person="ruth", username=USERNAME, password=PASSWORD)
+        username = USERNAME if household == "home" else f"{USERNAME}-{household}"
+        give_password(household, person="ruth", username=username, password=PASSWORD)
 
         def live(desk: Desk) -> DemoReport:
             desk.salt = lambda: f"{dice.getrandbits(128):032x}"
@@ -153,7 +153,7 @@ def build(
             life.go_by(progress)
             now = life.instant
             return DemoReport(
-                desk.row.head_seq, len(desk.copies), len(life.school_days), now, USERNAME, PASSWORD
+                desk.row.head_seq, len(desk.copies), len(life.school_days), now, username, PASSWORD
             )
 
         report = at_the_desk(household, live, whole=True)
@@ -162,7 +162,8 @@ def build(
     return report
 
 
-def _calendar_text() -> str:
+def calendar_text() -> str:
+    """The calendar file of the demonstration home."""
     folder = files("markstead.records") / "demo_home"
     return (folder / "calendar.toml").read_text(encoding="utf-8")
 
@@ -588,7 +589,9 @@ class _Life:
         """In the last week, practice tests are put off to the day on which the ending wants them."""
         if self.ending is None or copy not in self.ending.copies:
             return False
-        if copy == self.ending.too_soon or self.day < self.school_days[-2]:
+        if copy == self.ending.too_soon:
+            return self.day < LAST
+        if self.day < self.school_days[-2]:
             return True
         return copy == self.ending.readiness and self.clock < _clock(11, 40)
 
@@ -927,27 +930,19 @@ class _Life:
     # --- the ending -----------------------------------------------------------------------------------------
 
     def choose_ending(self) -> _Ending:
-        """Of the copies nearest to their tests, those that will show a test in each of its stages."""
+        """Of the copies nearest to their tests, one of each learner and one more: a test in each of its stages."""
         left: dict[str, int] = {}
         for _, copy in self.everything_in_hand():
             s = self.look(copy).standing
             if s.unit is None and not s.practice:
                 left[copy] = self.book(copy).pages - len(s.pages)
-        best: tuple[int, tuple[str, ...]] | None = None
-        for three in permutations(self.learners):
-            chosen: list[str] = []
-            for learner in three:
-                mine = [copy for copy in self.in_hand(learner) if left.get(copy, 0) >= 2]
-                chosen += [min(mine, key=left.__getitem__)] if mine else []
-            rest = [copy for copy, pages in left.items() if copy not in chosen and pages >= 2]
-            chosen.append(min(rest, key=left.__getitem__))
-            cost = sum(left[copy] for copy in chosen)
-            if len(chosen) == 4 and (best is None or cost < best[0]):
-                best = (cost, tuple(chosen))
-        if best is None:
-            raise AssertionError("unreachable: six courses a learner leave four workbooks to choose")
-        hurried = {copy for copy, pages in left.items() if pages <= 8 and copy not in best[1]}
-        return _Ending(*best[1], hurried=hurried)
+        chosen: list[str] = []
+        for learner in (*self.learners, None):
+            mine = self.in_hand(learner) if learner is not None else list(left)
+            near = [copy for copy in mine if left.get(copy, 0) >= 2 and copy not in chosen]
+            chosen.append(min(near, key=left.__getitem__))
+        hurried = {copy for copy, pages in left.items() if pages <= 8 and copy not in chosen}
+        return _Ending(*chosen, hurried=hurried)
 
     def last_morning(self) -> None:
         """What the visitor finds at twenty past ten."""
@@ -1111,13 +1106,14 @@ class _Life:
         """A practice test passed today: ready, but the unit test is not before tomorrow."""
         self.do(actions.open_practice_test, self.ruth, copy=copy)
         yield min(self.after(0.8 * self.book(copy).practice_questions, 36), self.clock + 2160)
-        if _NATURES[who.key].marks_own_tests:
+        marker = who if _NATURES[who.key].marks_own_tests else self.ruth
+        if marker is who:
             leave = {"copy": copy, "step": Step.MARK, "stop": PRACTICE}
             self.do(actions.ask_leave, who, **leave)
             yield self.after(0.5, 1.5)
             self.do(actions.give_leave, self.ruth, **leave)
         yield self.after(3, 5)
-        self.do(actions.score_practice_test, self.ruth, copy=copy, wrong=self.wrong_in_practice(copy))
+        self.do(actions.score_practice_test, marker, copy=copy, wrong=self.wrong_in_practice(copy))
         yield self.after(2, 4)
         self.do(actions.decide_readiness, self.ruth, copy=copy, ready=True)
 

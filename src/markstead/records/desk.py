@@ -12,7 +12,6 @@ import secrets
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from functools import partial
 from typing import Any, TypeVar
 
 from django.db import IntegrityError, OperationalError, transaction
@@ -76,9 +75,7 @@ def _remember(key: str, entries: tuple[Entry, ...], standing: Standing) -> None:
     _MEMO[key] = (entries, standing)
 
 
-def facts_and_standings(
-    household: str, rows: Iterable[Any]
-) -> dict[str, tuple[tuple[Entry, ...], Standing]]:
+def facts_and_standings(household: str, rows: Iterable[Any]) -> dict[str, tuple[tuple[Entry, ...], Standing]]:
     """Facts and standing of each of these copies; at most one query, whatever their number.
 
     Of a row, its `id` and its `last_link` are looked at.
@@ -129,6 +126,11 @@ def row_values(home: Home, standing: Standing) -> dict[str, Any]:
     }
 
 
+def new_salt() -> str:
+    """A salt by chance."""
+    return secrets.token_hex(16)
+
+
 _FIXED = {"id", "household", "workbook", "ordinal"}
 """Columns of a copy that its first fact settles."""
 
@@ -151,7 +153,7 @@ class Desk:
     new: list[EntryRow] = field(default_factory=list)
     touched: set[str] = field(default_factory=set)
     words: list[Words] = field(default_factory=list)
-    salt: Callable[[], str] = partial(secrets.token_hex, 16)
+    salt: Callable[[], str] = lambda: secrets.token_hex(16)
     """Gives the salt of words that are kept; nobody may foresee it, but for a demonstration's."""
 
     def _know(self, row: CopyRow) -> None:

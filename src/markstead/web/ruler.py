@@ -101,7 +101,9 @@ def ruler_of(standing: Standing, book: Workbook, today: date) -> Ruler:
         if stop.kind == "check":
             middle = (_x(stop.first - 1) + _x(stop.last)) / 2
             notch = f"M{_n(middle - 4)} {_n(BASE)}l4 6 4-6z"
-        stops.append(StopMark(_n(_x(stop.last)), str(stop.last), kept.cycle is Cycle.CLEARED, begun, notch, name))
+        stops.append(
+            StopMark(_n(_x(stop.last)), str(stop.last), kept.cycle is Cycle.CLEARED, begun, notch, name)
+        )
     goal, goal_words = _goal(standing, today)
     reached = _reached(standing, pages)
     flag = f"M{_n(reached)} {_n(BASE)}V2l8 3.5-8 3.5"
