@@ -47,7 +47,14 @@ SCHOOL_YEARS = 6
 """One more than is worked, so that the last day still has a calendar."""
 BOOKS = 16
 SECTIONS, PAGES = 9, 5
-SUBJECTS = {"sums": "Sums", "words": "Words", "stones": "Stones", "tides": "Tides", "maps": "Maps", "tales": "Tales"}
+SUBJECTS = {
+    "sums": "Sums",
+    "words": "Words",
+    "stones": "Stones",
+    "tides": "Tides",
+    "maps": "Maps",
+    "tales": "Tales",
+}
 LEARNERS = {"asa": 2, "noa": 3, "lio": 5, "mika": 7}
 """School years in which the learners begin."""
 MOST_A_MORNING = 3
@@ -96,8 +103,10 @@ def _workbooks() -> str:
             checks.append(str(page))
     shape = f"{page},{';'.join(ends)},{';'.join(['12'] * SECTIONS)},{';'.join(checks)},{';'.join(['9'] * len(checks))}"
     lines = [
-        "course,level,number,title,pages,section_ends,section_questions,check_pages,check_questions,"
-        "practice_questions,unit_questions,price,supplier"
+        (
+            "course,level,number,title,pages,section_ends,section_questions,check_pages,check_questions,"
+            "practice_questions,unit_questions,price,supplier"
+        )
     ]
     levels = range(min(LEARNERS.values()), max(LEARNERS.values()) + SCHOOL_YEARS)
     lines += [
@@ -140,7 +149,7 @@ class Lane:
 class BigHome:
     """A home that grows by school days until its record is as long as is wanted."""
 
-    rng: Random = field(default_factory=lambda: Random(1))  # noqa: S311  # a seeded home, no secret
+    rng: Random = field(default_factory=lambda: Random(1))  # a seeded home, no secret
     day: date = date(FIRST_YEAR, 9, 1)
     now: datetime = datetime(FIRST_YEAR, 9, 1, 7, tzinfo=UTC)
     facts: int = 0
@@ -258,9 +267,7 @@ class BigHome:
         reached, end = max(standing.pages, default=0), SECTIONS * PAGES + 3
         if pages and standing.status is CopyStatus.ISSUED and reached < end:
             last = min(reached + pages, end)
-            self._do(
-                actions.set_goal, where, copy=lane.copy, first=reached + 1, last=last, by=lane.learner
-            )
+            self._do(actions.set_goal, where, copy=lane.copy, first=reached + 1, last=last, by=lane.learner)
             self._order_ahead(where, lane, reached)
         for _ in range(most):
             if lane.copy is None:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from statistics import median
-from time import perf_counter
+from time import perf_counter, thread_time
 from typing import Any
 
 SETTINGS = "markstead.web.settings"
@@ -48,6 +48,13 @@ def seconds(work: Callable[[], Any]) -> float:
     begun = perf_counter()
     work()
     return perf_counter() - begun
+
+
+def both(work: Callable[[], Any]) -> tuple[float, float]:
+    """How long this took, by the clock on the wall and by the processor's own count for this thread."""
+    begun, cpu = perf_counter(), thread_time()
+    work()
+    return perf_counter() - begun, thread_time() - cpu
 
 
 def best(work: Callable[[], Any], times: int) -> float:

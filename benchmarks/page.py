@@ -10,7 +10,7 @@ from statistics import median
 
 from benchmarks.asking import Visitor, sign_in
 from benchmarks.big_home import HOUSEHOLD, SIGN_IN, BigHome
-from benchmarks.house import seconds
+from benchmarks.house import both, seconds
 
 ROUNDS = 150
 FRESH = 7
@@ -18,15 +18,21 @@ FRESH = 7
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """Medians in milliseconds of one case."""
+    """Medians in milliseconds of one case: by the wall clock, and by the processor's count."""
 
     name: str
     page: float
     bare: float
+    page_cpu: float
+    bare_cpu: float
 
     @property
     def ratio(self) -> float:
         return self.page / self.bare
+
+    @property
+    def ratio_cpu(self) -> float:
+        return self.page_cpu / self.bare_cpu
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,9 +98,14 @@ def _interleaved(name: str, before: Callable[[int], None], asks: Visitor) -> Cas
     pages, bares = [], []
     for turn in range(ROUNDS):
         before(turn)
-        pages.append(seconds(lambda: asks.get("/")))
-        bares.append(seconds(lambda: asks.get("/bare")))
-    return Case(name, median(pages) * 1000, median(bares) * 1000)
+        pages.append(both(lambda: asks.get("/")))
+        bares.append(both(lambda: asks.get("/bare")))
+    return _case(name, pages, bares)
+
+
+def _case(name: str, pages: list[tuple[float, float]], bares: list[tuple[float, float]]) -> Case:
+    wall, cpu = ([1000 * median(taken[n] for taken in of) for of in (pages, bares)] for n in (0, 1))
+    return Case(name, *wall, *cpu)
 
 
 def cases(home: BigHome, asks: Visitor) -> list[Case]:
@@ -118,8 +129,12 @@ def cases(home: BigHome, asks: Visitor) -> list[Case]:
         link = Copy.objects.values_list("last_link", flat=True).get(id=copies[turn % len(copies)])
         desk._MEMO.pop(link)
 
+    def a_second_later(_: int) -> None:
+        home.now += timedelta(seconds=1)
+        hold_the_clock(home.now)
+
     return [
-        _interleaved("(a) nothing new since the last view", lambda _: None, asks),
+        _interleaved("(a) nothing new since the last view", a_second_later, asks),
         _interleaved("(b) right after an act on one copy", act, asks),
         _interleaved("(b') the same, the act done in another process", act_elsewhere, asks),
         _fresh(asks),
@@ -129,10 +144,14 @@ def cases(home: BigHome, asks: Visitor) -> list[Case]:
 def _fresh(asks: Visitor) -> Case:
     environment = {**os.environ, "MARKSTEAD_BENCH_COOKIE": asks.cookie}
 
-    def first(path: str) -> float:
+    def first(path: str) -> tuple[float, float]:
         command = [sys.executable, "-m", "benchmarks.first_view", path]
         said = subprocess.run(command, env=environment, capture_output=True, text=True, check=True).stdout
-        return float(said.split()[0])
+        wall, cpu = said.split()
+        return float(wall), float(cpu)
 
-    pairs = [(first("/"), first("/bare")) for _ in range(FRESH)]
-    return Case("(c) first view of a fresh process", median(p for p, _ in pairs), median(b for _, b in pairs))
+    pages, bares = [], []
+    for _ in range(FRESH):
+        pages.append(first("/"))
+        bares.append(first("/bare"))
+    return _case("(c) first view of a fresh process", pages, bares)

@@ -14,10 +14,11 @@ from markstead.ledger.facts import Presence, Step
 from markstead.records import actions as a
 from markstead.records.desk import Slip
 from markstead.records.models import Words
+from markstead.records.setup import set_up
 from markstead.rules.bars import BarKind as B
 from markstead.rules.ruling import RefusedError
 from markstead.rules.standing import CopyStatus, Cycle, standing_of
-from tests.records.house import BOOK, PLACES, TUESDAY, House, entries, standing
+from tests.records.house import BOOK, CAST, PAPERS, PLACES, TUESDAY, House, entries, standing
 
 SECTION = {"stop": "section-1"}
 
@@ -455,6 +456,22 @@ def test_sittings_of_the_same_workbook_are_counted_over_its_copies(house: House)
 
     counted = {copy: standing(copy).unit.attempt for copy in (first, second, third, other, elder)}  # type: ignore[union-attr]
     assert counted == {first: 1, second: 2, third: 3, other: 1, elder: 1}
+
+
+def test_sittings_of_the_same_copy_are_counted_where_the_programme_works_it_again(house: House) -> None:
+    again = PAPERS.programme.replace('"new copy"', '"same copy"')
+    set_up("home", name="Tarn End", papers=replace(PAPERS, programme=again), people=CAST, at=house.clock)
+    copy = house.fail()
+    house.do(a.open_practice_test, copy=copy)
+    house.do(a.score_practice_test, copy=copy, right=30)
+    house.do(a.decide_readiness, copy=copy, ready=True)
+    house.until_next_morning()
+
+    house.do(a.sit_unit_test, copy=copy, watcher="ruth", aids=())
+
+    unit = standing(copy).unit
+    assert unit is not None
+    assert unit.attempt == 2
 
 
 def test_a_sitting_that_was_taken_back_is_not_counted(house: House) -> None:

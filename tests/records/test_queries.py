@@ -152,12 +152,12 @@ def test_a_call_tells_since_when_it_has_been_open(house: House) -> None:
 def test_what_holds_up_more_comes_first_and_among_equals_who_waits_longer(house: House) -> None:
     house.bring("passed")
     house.until("2026-02-02 08:30")
+    house.bring("issued", workbook="maths-5-02")  # waits longest, and holds up less
     house.bring("asked", learner="noa", workbook="maths-9-01")
     noa_asked = house.clock
     copy = house.bring("asked", workbook="reading-5-01")
     asa_asked = house.clock
     house.do(a.ask_help, copy=copy, by="asa")
-    house.bring("issued", workbook="maths-5-02")
 
     calls = house.page().calls
 

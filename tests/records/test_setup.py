@@ -194,6 +194,15 @@ def test_a_new_password_and_name_take_the_place_of_the_old_ones(house: House) ->
     assert not second.check_password(SECRET)
 
 
+def test_a_new_password_may_go_with_the_old_name(house: House) -> None:
+    sign_in(house)
+
+    again = sign_in(house, password="another-lamp-in-it")
+
+    assert User.objects.count() == 1
+    assert again.check_password("another-lamp-in-it")
+
+
 def test_a_learner_gets_no_password(house: House) -> None:
     with pytest.raises(InputError, match="asa, a learner; allowed is an educator or a helper"):
         sign_in(house, "asa", "asa")

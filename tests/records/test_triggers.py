@@ -96,6 +96,32 @@ def test_an_insertion_that_replaces_is_refused(table: str) -> None:
     refused(lambda: sql(text))
 
 
+KEYS = [
+    ("records_entry", ("household_id", "seq")),
+    ("records_entry", ("household_id", "act", "part")),
+    ("records_document", ("household_id", "kind", "version")),
+]
+
+
+@pytest.mark.parametrize(("table", "key"), KEYS)
+def test_a_new_row_does_not_take_the_place_of_an_old_one(table: str, key: tuple[str, ...]) -> None:
+    """Neither by the same place nor as the same part of an act, under an id of its own."""
+    model = TABLES[table][0]
+    kept = model._default_manager.order_by("id").values().first()
+    assert kept is not None
+    fresh = {"act": "another", "seq": 900, "kind": "another", "id": 900_000}
+    row = {name: value if name in key else fresh.get(name, value) for name, value in kept.items()}
+    names, marks = ", ".join(row), ", ".join(["%s"] * len(row))
+    sqlite = connection.vendor == "sqlite"
+    place, says = ("INSERT OR REPLACE", STAYS) if sqlite else ("INSERT", "duplicate key value")
+    before = rows()
+
+    with pytest.raises(IntegrityError, match=says), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(f"{place} INTO {table} ({names}) VALUES ({marks})", [str(v) for v in row.values()])
+
+    assert rows() == before
+
+
 @pytest.mark.parametrize("table", TABLES)
 def test_postgresql_refuses_to_empty_a_table(table: str) -> None:
     if connection.vendor != "postgresql":

@@ -189,6 +189,14 @@ def test_a_removed_record_is_found(told: House) -> None:
     assert problem() == "fact 1 is missing: the record ends at 0, its head says 18"
 
 
+def test_a_head_beyond_the_record_is_found_and_not_mended(told: House) -> None:
+    Household.objects.update(head_seq=20)
+
+    assert problem() == "fact 19 is missing: the record ends at 18, its head says 20"
+    with pytest.raises(DamagedRecordError, match="fact 19 is missing"):
+        rebuild("home")
+
+
 def test_a_fact_that_was_slipped_in_is_found(told: House) -> None:
     last = Entry.objects.get(seq=18)
     body = last.body.replace('"seq":18', '"seq":19')

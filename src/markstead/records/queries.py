@@ -114,6 +114,31 @@ class CopyPage:
     now: datetime
 
 
+# Today's page is asked for all day long. These are plain SQL, the same for both databases: to put them together
+# anew takes Django several times as long as the database takes to answer.
+# Live copies and those of today's sittings each have an index; asked with OR, SQLite would read every copy of the home.
+_COLUMNS = "id, ordinal, workbook, learner, status, CASE WHEN sat_on = %s THEN 1 ELSE 0 END, last_link"
+_LIVE = (
+    f"SELECT {_COLUMNS} FROM records_copy WHERE household_id = %s AND live "  # noqa: S608  # constants only
+    f"UNION SELECT {_COLUMNS} FROM records_copy WHERE household_id = %s AND sat_on = %s ORDER BY 1"
+)
+_SEAT = (
+    "SELECT p.id, h.id, h.name, h.stamp, h.head_seq, h.head_link, h.demo_shift "
+    "FROM records_person p JOIN records_household h ON h.id = p.household_id WHERE p.user_id = %s"
+)
+_PASSED = "SELECT learner, workbook FROM records_copy WHERE household_id = %s AND passed AND learner IN "
+_UNSENT = (
+    "SELECT id FROM records_copy WHERE household_id = %s AND status = %s AND scored_on < %s "
+    "ORDER BY scored_on, id"
+)
+
+
+def _ask(sql: str, *values: object) -> list[tuple[Any, ...]]:
+    with connection.cursor() as cursor:
+        cursor.execute(sql, values)
+        return list(cursor.fetchall())
+
+
 @dataclass(frozen=True, slots=True)
 class Opened:
     """A home's settings, and where its record ended when they were read."""
@@ -157,11 +182,13 @@ def person_of_user(user_id: int) -> tuple[str, str] | None:
 
 def opened_by(user_id: int) -> tuple[Opened, Somebody] | None:
     """The home of somebody who signed in, and who that is; one query where the home is remembered."""
-    row = Person.objects.filter(user=user_id).select_related("household").first()
-    if row is None:
+    found = _ask(_SEAT, user_id)
+    if not found:
         return None
-    opened = _opened(row.household)
-    return opened, opened.home.person(row.id)
+    person, home, name, stamp, seq, link, shift = found[0]
+    row = Household(id=home, name=name, stamp=stamp, head_seq=seq, head_link=link, demo_shift=shift)
+    opened = _opened(row)
+    return opened, opened.home.person(person)
 
 
 def sign_in_name(person: str) -> str | None:
@@ -180,27 +207,6 @@ class _Row(NamedTuple):
     sat_on: date | None
     """The day asked about, where the unit test was sat on it."""
     last_link: str
-
-
-# Today's page is asked for all day long. These three are plain SQL, the same for both databases: to put them together
-# anew takes Django several times as long as the database takes to answer.
-# Live copies and those of today's sittings each have an index; asked with OR, SQLite would read every copy of the home.
-_COLUMNS = "id, ordinal, workbook, learner, status, CASE WHEN sat_on = %s THEN 1 ELSE 0 END, last_link"
-_LIVE = (
-    f"SELECT {_COLUMNS} FROM records_copy WHERE household_id = %s AND live "  # noqa: S608  # constants only
-    f"UNION SELECT {_COLUMNS} FROM records_copy WHERE household_id = %s AND sat_on = %s ORDER BY 1"
-)
-_PASSED = "SELECT learner, workbook FROM records_copy WHERE household_id = %s AND passed AND learner IN "
-_UNSENT = (
-    "SELECT id FROM records_copy WHERE household_id = %s AND status = %s AND scored_on < %s "
-    "ORDER BY scored_on, id"
-)
-
-
-def _ask(sql: str, *values: object) -> list[tuple[Any, ...]]:
-    with connection.cursor() as cursor:
-        cursor.execute(sql, values)
-        return list(cursor.fetchall())
 
 
 def _live_rows(household: str, day: date) -> list[_Row]:

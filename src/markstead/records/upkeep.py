@@ -3,18 +3,22 @@
 import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
-from django.db import transaction
+from django.db import connection, transaction
+from django.db.models import F, TextField
+from django.db.models.functions import Cast
 
 from markstead.errors import DamagedRecordError
+from markstead.ledger.facts import FactReversed
 from markstead.ledger.serial import ROOT, Entry, link, read_body, words_id
-from markstead.records.desk import household_row, row_values, workbook_of
+from markstead.records.desk import household_row, row_values
 from markstead.records.home import Home, load_home
 from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
 from markstead.records.models import Household, Words
-from markstead.rules.standing import Fold
+from markstead.rules.standing import LeanFold
 
 _CHUNK = 5000
 
@@ -36,16 +40,53 @@ class Verdict:
 
 
 def _rows(household: str) -> Iterator[tuple[Any, ...]]:
-    columns = ("seq", "part", "act", "at", "kind", "copy", "body", "link")
-    rows = EntryRow.objects.filter(household=household).order_by("seq").values_list(*columns)
-    return rows.iterator(chunk_size=_CHUNK)
+    """Every fact in its order, as its columns; on SQLite the instant as the text that is stored."""
+    at: Any = F("at")
+    if connection.vendor == "sqlite":
+        at = Cast("at", TextField())  # Django would take as long to read the instants as to read the facts
+    rows = EntryRow.objects.filter(household=household).order_by("seq").annotate(kept_at=at)
+    columns = ("seq", "part", "act", "kept_at", "kind", "copy", "body", "link")
+    return rows.values_list(*columns).iterator(chunk_size=_CHUNK)
+
+
+def _instant(kept: datetime | str | None) -> datetime | None:
+    """An instant as the database gave it; None: it is none."""
+    if not isinstance(kept, str):
+        return kept
+    try:
+        return datetime.fromisoformat(f"{kept}+00:00")
+    except ValueError:
+        return None
+
+
+def _reversals(household: str) -> dict[str, set[int]]:
+    """The facts that were reversed, by copy: known beforehand, no fact need be kept for a later reversal."""
+    found: dict[str, set[int]] = {}
+    bodies = EntryRow.objects.filter(household=household, kind=FactReversed.KIND).values_list(
+        "body", flat=True
+    )
+    for body in bodies.iterator(chunk_size=_CHUNK):
+        try:
+            fact = read_body(body).fact
+        except DamagedRecordError:
+            continue  # it is named when its turn comes
+        if isinstance(fact, FactReversed) and fact.copy is not None:
+            found.setdefault(fact.copy, set()).add(fact.entry)
+    return found
 
 
 def _check_entry(row: tuple[Any, ...], entry: Entry, part: int) -> str | None:
     """Whether the columns say the same as the body."""
     seq, kept_part, act, at, kind, copy, _, _ = row
-    said = (entry.seq, part, entry.act, entry.at, entry.fact.KIND, getattr(entry.fact, "copy", None))
-    if said == (seq, kept_part, act, at, kind, copy):
+    fact = entry.fact
+    if (
+        entry.seq == seq
+        and part == kept_part
+        and entry.act == act
+        and entry.at == _instant(at)
+        and kind == fact.KIND
+        and getattr(fact, "copy", None) == copy
+    ):
         return None
     return f"fact {seq}: its columns and its body do not say the same"
 
@@ -53,7 +94,9 @@ def _check_entry(row: tuple[Any, ...], entry: Entry, part: int) -> str | None:
 def verify(household: str) -> Verdict:
     """Read the whole record once: places, bodies, columns, chain, caches and words must all agree."""
     row = household_row(household)
-    folds: dict[str, Fold] = {}
+    taken_back = _reversals(household)
+    seen: dict[str, set[int]] = {}
+    folds: dict[str, LeanFold] = {}
     links: dict[str, str] = {}
     previous, expected, act, part = ROOT, 0, "", 0
     at_head = ROOT
@@ -84,9 +127,13 @@ def verify(household: str) -> Verdict:
         if copy is not None:
             fold = folds.get(copy)
             if fold is None:
-                fold = folds[copy] = Fold(copy)
+                fold = folds[copy] = LeanFold(copy, taken_back.get(copy, ()))
             fold.take(entry)
             links[copy] = kept_link
+            if isinstance(entry.fact, FactReversed):
+                seen.setdefault(copy, set()).add(entry.fact.entry)
+    if problem is None and seen != taken_back:
+        return verify(household)  # something was taken back while the record was being read
     problem = problem or _check_head(row, expected, at_head)
     if problem is None:
         problem = _check_copies(load_home(row), folds, links)
@@ -105,15 +152,15 @@ def _check_head(row: Household, last: int, at_head: str) -> str | None:
     return None
 
 
-def _values(home: Home, fold: Fold, last_link: str, ordinals: dict[str, int]) -> dict[str, Any]:
+def _values(home: Home, fold: LeanFold, last_link: str, ordinals: dict[str, int]) -> dict[str, Any]:
     """Every column of a copy; copies of a workbook are counted in the order of their first facts."""
-    workbook = workbook_of(fold)
+    workbook = fold.workbook
     ordinals[workbook] = ordinals.get(workbook, 0) + 1
     fixed = {"workbook": workbook, "ordinal": ordinals[workbook], "last_link": last_link}
     return row_values(home, fold.standing) | fixed
 
 
-def _check_copies(home: Home, folds: dict[str, Fold], links: dict[str, str]) -> str | None:
+def _check_copies(home: Home, folds: dict[str, LeanFold], links: dict[str, str]) -> str | None:
     kept = {row.id: row for row in CopyRow.objects.filter(household=home.id)}
     for copy in sorted(kept.keys() - folds.keys()):
         return f"copy {copy} stands in the cache but not on the record; `rebuild` mends the cache"
@@ -145,7 +192,8 @@ def rebuild(household: str) -> int:
     with transaction.atomic():
         row = household_row(household, lock=True)
         home = load_home(row)
-        folds: dict[str, Fold] = {}
+        taken_back = _reversals(household)
+        folds: dict[str, LeanFold] = {}
         links: dict[str, str] = {}
         previous = at_head = ROOT
         seq = 0
@@ -160,7 +208,10 @@ def rebuild(household: str) -> int:
             if seq <= row.head_seq:
                 at_head = previous
             if copy is not None:
-                folds.setdefault(copy, Fold(copy)).take(entry)
+                fold = folds.get(copy)
+                if fold is None:
+                    fold = folds[copy] = LeanFold(copy, taken_back.get(copy, ()))
+                fold.take(entry)
                 links[copy] = previous
         # A head that the record does not pass through tells of facts that were removed or changed: to take the
         # record's end for it would hide that for ever.

@@ -3,7 +3,7 @@
 Facts are never refused here: they happened. A fact that was reversed is left out, and so is the reversal.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
@@ -468,6 +468,29 @@ class Fold:
 
     def is_reversed(self, seq: int) -> bool:
         return seq in self._reversed
+
+
+class LeanFold:
+    """A fold that keeps no fact, for a reader of a whole record: which facts were reversed is told beforehand."""
+
+    def __init__(self, copy: CopyId, reversed_facts: Container[int] = ()) -> None:
+        self._building = _Building(copy)
+        self._reversed = reversed_facts
+        self.workbook = ""
+        """That of the copy's first fact, even where the order itself was reversed."""
+
+    def take(self, entry: Entry) -> None:
+        """Take one more fact of this copy, in the order of the record."""
+        b = self._building
+        if b.last_seq == 0:
+            self.workbook = str(getattr(entry.fact, "workbook", ""))
+        if type(entry.fact) is not FactReversed and entry.seq not in self._reversed:
+            _step(b, entry)
+        b.last_seq = entry.seq
+
+    @property
+    def standing(self) -> Standing:
+        return self._building.frozen()
 
 
 def _step(b: _Building, entry: Entry) -> None:
