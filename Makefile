@@ -8,7 +8,7 @@ PIP := $(BIN)/python -m pip --quiet --disable-pip-version-check
 # A folder for the demo's home, and further words for its command: make demo HOME_DIR=/tmp/home ARGS=--no-serve
 HOME_DIR ?=
 ARGS ?=
-# A worker for each core; the tests of one file stay together, so that what they share is built once.
+# A worker for each core (but on PostgreSQL, where two cannot make their databases at the same moment); the tests of one file stay together, so that what they share is built once.
 PYTEST = $(BIN)/python -m pytest --numprocesses auto --dist loadfile
 # Further words for pytest: make test PYTEST_ARGS='-x -k standing'
 PYTEST_ARGS ?=
@@ -64,7 +64,7 @@ demo: setup
 	$(BIN)/markstead demo $(if $(HOME_DIR),--home "$(HOME_DIR)") $(ARGS)
 
 test: setup-dev system
-	$(BIN)/python -m tests.tools.postgres $(PYTEST) -m "not browser" $(DATABASE_TESTS) $(PYTEST_ARGS)
+	$(BIN)/python -m tests.tools.postgres $(BIN)/python -m pytest -m "not browser" $(DATABASE_TESTS) $(PYTEST_ARGS)
 	$(PYTEST) $(PYTEST_ARGS)
 
 check: setup-dev

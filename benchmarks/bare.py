@@ -9,7 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.template import Context, Engine
 from django.urls import include, path
 
-from benchmarks.big_home import HOUSEHOLD
+from benchmarks.house import HOUSEHOLD
 from markstead.records.models import Entry
 
 _TEMPLATE = Engine().from_string(

@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from random import Random
 from typing import Any
 
+from benchmarks.house import HOUSEHOLD, SIGN_IN
 from markstead.ledger.facts import (
     CheckOpened,
     CopyIssued,
@@ -39,8 +40,6 @@ from markstead.rules.ruling import Role
 from markstead.rules.standing import CopyStatus, Standing
 from markstead.rules.steps import NextStep, next_step
 
-HOUSEHOLD = "home"
-SIGN_IN = ("ruth", "a-lamp-in-the-window")
 ACTS_A_DESK = 20_000
 FIRST_YEAR = 2021
 SCHOOL_YEARS = 6

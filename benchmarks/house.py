@@ -13,6 +13,8 @@ from time import perf_counter, thread_time
 from typing import Any
 
 SETTINGS = "markstead.web.settings"
+HOUSEHOLD = "home"
+SIGN_IN = ("ruth", "a-lamp-in-the-window")
 
 
 @contextmanager

@@ -9,8 +9,8 @@ from datetime import datetime, timedelta
 from statistics import median
 
 from benchmarks.asking import Visitor, sign_in
-from benchmarks.big_home import HOUSEHOLD, SIGN_IN, BigHome
-from benchmarks.house import both, seconds
+from benchmarks.big_home import BigHome
+from benchmarks.house import HOUSEHOLD, SIGN_IN, both, seconds
 
 ROUNDS = 150
 FRESH = 7
