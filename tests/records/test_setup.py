@@ -231,6 +231,19 @@ def test_a_password_never_stands_in_a_refusal(house: House) -> None:
     assert "sesame77" not in str(refused.value)
 
 
+def test_a_programme_keeps_the_workbooks_of_which_there_are_copies(house: House) -> None:
+    """Else every page that shows such a copy would know nothing of it."""
+    house.bring("sat", workbook="maths-5-01")
+    fewer = "\n".join(line for line in PAPERS.workbooks.splitlines() if not line.startswith("maths,5,"))
+    before = everything()
+
+    with pytest.raises(InputError, match="no maths-5-01; allowed is every workbook of which") as refused:
+        move_in(papers=replace(PAPERS, workbooks=fewer), people=(CAST[0],))
+
+    assert len(refused.value.problems) == 1
+    assert everything() == before
+
+
 # --- the clock of a demonstration -------------------------------------------------------------------------
 
 

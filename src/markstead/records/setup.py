@@ -15,7 +15,7 @@ from django.db.models import Max
 from markstead.errors import InputError, Problem
 from markstead.records.desk import household_row
 from markstead.records.home import Home, latest_documents, load_home
-from markstead.records.models import Document, Enrolment, Entry, Household, Person
+from markstead.records.models import Copy, Document, Enrolment, Entry, Household, Person
 from markstead.rules.programme import Programme
 from markstead.rules.ruling import Role
 
@@ -100,6 +100,8 @@ def set_up(
     except InputError as error:
         problems += error.problems
     problems += check_people(people, programme)
+    if programme is not None:
+        problems += _check_copies(household, programme)
     if problems:
         raise InputError(problems)
     with transaction.atomic():
@@ -116,6 +118,14 @@ def set_up(
             row.stamp = new_stamp()
             row.save(update_fields=["name", "stamp"])
     return load_home(household_row(household))
+
+
+def _check_copies(household: str, programme: Programme) -> list[Problem]:
+    """A programme keeps every workbook of which the home has a copy: its record speaks of them."""
+    there = Copy.objects.filter(household=household).exclude(workbook="")
+    codes = set(there.values_list("workbook", flat=True).distinct())
+    allowed = "every workbook of which this home has a copy"
+    return [Problem("workbooks", f"no {code}", allowed) for code in sorted(codes - set(programme.workbooks))]
 
 
 def _take_papers(row: Household, papers: Papers, at: datetime) -> bool:
