@@ -5,10 +5,11 @@ from datetime import UTC, date, datetime
 import pytest
 
 from markstead.calendar import SchoolCalendar, Term
-from markstead.cli import render, show
+from markstead.cli import show
 from markstead.ledger import facts as f
 from markstead.ledger.serial import Entry
 from markstead.records.home import Home, Somebody
+from markstead.records.words import fact_words
 from markstead.rules.load import read_programme
 from markstead.rules.ruling import Role
 from markstead.rules.standing import Fold
@@ -71,7 +72,7 @@ SAID = [
 
 @pytest.mark.parametrize(("fact", "words"), SAID, ids=lambda value: value if isinstance(value, str) else "")
 def test_a_fact_is_said_in_words(fact: f.AnyFact, words: str) -> None:
-    assert render.fact_words(fact, HOME) == words
+    assert fact_words(fact, HOME) == words
 
 
 def test_every_kind_of_fact_is_among_those_said() -> None:

@@ -254,7 +254,7 @@ class TestPapersOrdersAndRecord:
 
         page = ruth.get("/record/").content.decode()
 
-        assert "Pages 1-4 worked, 20 min" in page
+        assert "Pages 1-4 worked in 20 min" in page
         assert "sums-5-01" in page
 
     def test_every_list_of_copies_opens(self, ruth: Client, boats: str) -> None:

@@ -31,14 +31,12 @@ def ask_password(file: Path | None) -> str:
 
 def told(house: House, act: str) -> list[str]:
     """What an act wrote, as lines, for the question whether to take it back."""
-    from markstead.cli import render
     from markstead.records.desk import at_the_desk
+    from markstead.records.words import fact_words
 
     entries = at_the_desk(house.household, lambda desk: desk.entries_of(act))
     at_home = house.home.calendar.at_home
-    return [
-        f"fact {e.seq}, {at_home(e.at):%d %b %H:%M}: {render.fact_words(e.fact, house.home)}" for e in entries
-    ]
+    return [f"fact {e.seq}, {at_home(e.at):%d %b %H:%M}: {fact_words(e.fact, house.home)}" for e in entries]
 
 
 def add_to(app: typer.Typer) -> None:

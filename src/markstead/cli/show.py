@@ -13,6 +13,7 @@ from markstead.cli import render
 from markstead.records.desk import Done
 from markstead.records.home import Home
 from markstead.records.queries import CopyView, Note, Today
+from markstead.records.words import fact_words
 from markstead.rules.programme import Workbook
 from markstead.rules.ruling import Ruling, day_words
 from markstead.rules.standing import Standing
@@ -118,7 +119,7 @@ def done(found: Done, home: Home, view: CopyView | None) -> None:
     for entry in found.entries:
         copy = getattr(entry.fact, "copy", None)
         where = f" [{copy}]" if copy else ""
-        out.print(f"Recorded: {render.fact_words(entry.fact, home)}.{where}", soft_wrap=True)
+        out.print(f"Recorded: {fact_words(entry.fact, home)}.{where}", soft_wrap=True)
     if view is not None:
         out.print(f"Next for {view.label}: {next_words(view)}.", soft_wrap=True)
         for line in bars(view.ruling):
@@ -134,7 +135,7 @@ def history(notes: tuple[Note, ...], home: Home) -> None:
     lines = table("fact", "when", "what", "copy", "by", "act")
     for note in notes:
         at: datetime = home.calendar.at_home(note.entry.at)
-        what = Text(render.fact_words(note.entry.fact, home))
+        what = Text(fact_words(note.entry.fact, home))
         if note.words:
             what.append(f": {note.words}")
         if note.reversed:

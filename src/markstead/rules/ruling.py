@@ -123,6 +123,11 @@ def stop_words(stop: StopId | None) -> str:
     return "the practice test" if stop == PRACTICE else stop.replace("-", " ")
 
 
+def page_words(first: int, last: int) -> str:
+    """A run of pages as people say it: page 7, pages 7-9."""
+    return f"page {first}" if first == last else f"pages {first}-{last}"
+
+
 def ranges(numbers: list[int] | tuple[int, ...] | frozenset[int]) -> str:
     """Write numbers shortly: 3-5, 8."""
     found: list[list[int]] = []

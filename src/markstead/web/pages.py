@@ -16,7 +16,6 @@ from markstead.ledger.facts import (
     CopySpoiled,
     Corrected,
     FirstMarking,
-    GateOverridden,
     GoalSet,
     HelpAsked,
     HelpGiven,
@@ -37,12 +36,13 @@ from markstead.ledger.facts import (
 )
 from markstead.records.home import Home, Somebody
 from markstead.records.queries import Call, CopyPage, CopyView, LearnerDay, Note, Today
+from markstead.records.words import fact_words, mark_words
 from markstead.rules.bars import Bar, Weight
-from markstead.rules.ruling import Ruling, day_words, ranges, stop_words
+from markstead.rules.ruling import Ruling, day_words, page_words, ranges, stop_words
 from markstead.rules.standing import CopyStatus
 from markstead.rules.steps import CallKind
 from markstead.web.kept import piece
-from markstead.web.ruler import Ruler, page_words, ruler_of
+from markstead.web.ruler import Ruler, ruler_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -495,59 +495,6 @@ def today_page(answer: Today, by: Somebody) -> TodayPage:
     )
 
 
-def _mark_words(right: int, asked: int, needed: int) -> str:
-    verdict = "passed" if right >= needed else f"below the pass mark, {needed} needed"
-    return f"{right} of {asked}, {verdict}"
-
-
-def fact_words(fact: AnyFact, home: Home) -> str:
-    """One fact in a sentence."""
-    kind = str(fact.KIND).capitalize()
-    stop = getattr(fact, "stop", None)
-    where = f", {stop_words(stop)}" if stop else ""
-    match fact:
-        case CopyIssued():
-            person = home.people.get(fact.learner)
-            return f"{kind} to {person.name if person else 'somebody'}"
-        case PagesWorked():
-            minutes = f", {fact.minutes} min" if fact.minutes is not None else ""
-            return f"{page_words(fact.first, fact.last).capitalize()} worked{minutes}"
-        case GoalSet():
-            if fact.first is None or fact.last is None:
-                return f"Goal: {fact.step}" if fact.step else "Goal taken away"
-            return f"Goal for {fact.day.day} {fact.day:%B}: {page_words(fact.first, fact.last)}"
-        case FirstMarking():
-            wrong = f"wrong {ranges(fact.wrong)}" if fact.wrong else "all right"
-            return f"{kind}{where}: {wrong}, of {fact.asked}"
-        case ReMarked():
-            return f"{kind}{where}: {'still wrong ' + ranges(fact.wrong) if fact.wrong else 'cleared'}"
-        case OralQuizHeld():
-            right = sum(1 for _, good in fact.answers if good)
-            return f"{kind}{where}: {right} of {len(fact.answers)} right"
-        case PracticeTestOpened():
-            return kind if fact.attempt == 1 else f"{kind}, attempt {fact.attempt}"
-        case PracticeTestScored() | UnitTestScored():
-            return f"{kind}: {_mark_words(fact.right, fact.asked, fact.needed)}"
-        case ReadinessDecided():
-            return "Decided: ready for the unit test" if fact.ready else "Decided: not ready yet"
-        case UnitTestSat():
-            watcher = home.people.get(fact.watcher)
-            aids = ", ".join(fact.aids) or "no aids"
-            attempt = "" if fact.attempt == 1 else f", attempt {fact.attempt}"
-            return f"{kind}{attempt}, watched by {watcher.name if watcher else 'somebody'}; {aids}"
-        case LeaveAsked() | LeaveGiven() | LeaveRefused():
-            verb = kind.removeprefix("Leave ")
-            return f"Leave {_short(str(fact.step))} {verb}{where}"
-        case GateOverridden():
-            return f"Gate overridden ({fact.act}): {', '.join(fact.bars)}"
-        case HelpAsked():
-            return f"{kind}, page {fact.page}" if fact.page else kind
-        case HelpGiven():
-            return f"{kind}, {fact.minutes} min" if fact.minutes else kind
-        case _:
-            return f"{kind}{where}"
-
-
 def history_line(note: Note, home: Home) -> HistoryLine:
     """One line of the record in words."""
     at = home.calendar.at_home(note.entry.at)
@@ -558,8 +505,6 @@ def history_line(note: Note, home: Home) -> HistoryLine:
         late = f"written {when.day} {when:%b, %H:%M}"
     fact = note.entry.fact
     what = fact_words(fact, home)
-    if fact.KIND == "fact reversed":
-        what = f"Taken back: fact {fact.entry}"
     return HistoryLine(
         day=f"{at:%a} {at.day} {at:%b %Y}",
         time=f"{at:%H:%M}",
@@ -584,14 +529,14 @@ def _standing_facts(view: CopyView) -> tuple[tuple[str, str], ...]:
     for attempt in s.practice:
         name = "Practice test" if attempt.number == 1 else f"Practice test {attempt.number}"
         words = (
-            _mark_words(attempt.right, attempt.asked, attempt.needed)
+            mark_words(attempt.right, attempt.asked, attempt.needed)
             if attempt.scored is not None
             else "open now"
         )
         found.append((name, words))
     if s.unit is not None:
         words = (
-            _mark_words(s.unit.right, s.unit.asked, s.unit.needed)
+            mark_words(s.unit.right, s.unit.asked, s.unit.needed)
             if s.unit.scored is not None
             else "sat, to be marked"
         )
@@ -698,7 +643,7 @@ def copy_rows(views: tuple[CopyView, ...], home: Home, today: date) -> tuple[Cop
         unit = view.standing.unit
         result, scored = "", ""
         if unit is not None and unit.scored is not None:
-            result = _mark_words(unit.right, unit.asked, unit.needed)
+            result = mark_words(unit.right, unit.asked, unit.needed)
             day = home.calendar.day_of(unit.scored)
             scored = f"{day.day} {day:%B}"
         course = home.programme.course(view.workbook.course).title

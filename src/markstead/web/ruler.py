@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from markstead.rules.programme import Workbook
-from markstead.rules.ruling import stop_words
+from markstead.rules.ruling import page_words, stop_words
 from markstead.rules.standing import Cycle, Standing
 
 UNIT = 11.0
@@ -58,11 +58,6 @@ class Ruler:
 def _x(page: int) -> float:
     """The right-hand edge of a page."""
     return LEFT + UNIT * page
-
-
-def page_words(first: int, last: int) -> str:
-    """A run of pages as people say it: page 7, pages 7-9."""
-    return f"page {first}" if first == last else f"pages {first}-{last}"
 
 
 def _runs(pages: frozenset[int]) -> list[tuple[int, int]]:

@@ -11,9 +11,10 @@ from markstead.errors import InputError, MarksteadError, Problem, StaleError
 from markstead.ledger.facts import Step
 from markstead.records import actions
 from markstead.records.desk import Done, Slip
+from markstead.records.words import fact_words
 from markstead.rules.ruling import RefusedError
 from markstead.web import forms
-from markstead.web.pages import Said, fact_words, new_token
+from markstead.web.pages import Said, new_token
 from markstead.web.seat import Seat, seated
 from markstead.web.views.copies import copy_response
 from markstead.web.views.today import today_response
