@@ -186,6 +186,11 @@ class BigHome:
         for lane in self.lanes:
             lane.level, lane.book = LEARNERS[lane.learner] + years_on, 0
 
+    @property
+    def school_years(self) -> int:
+        """The school years that have begun."""
+        return self.day.year - FIRST_YEAR + (1 if self.day.month >= 8 else 0)
+
     def grow(self, facts: int) -> None:
         """Go on, school day by school day, until the record holds so many facts."""
         while self.facts < facts:

@@ -7,10 +7,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from statistics import median
+from typing import TYPE_CHECKING
 
 from benchmarks.asking import Visitor, sign_in
-from benchmarks.big_home import BigHome
 from benchmarks.house import HOUSEHOLD, SIGN_IN, both, seconds
+
+if TYPE_CHECKING:  # models can be loaded only when Django is set up
+    from benchmarks.big_home import BigHome
 
 ROUNDS = 150
 FRESH = 7
@@ -79,7 +82,7 @@ def _act(copy: str, at: datetime) -> None:
     actions.give_help(HOUSEHOLD, copy=copy, minutes=3, by="ruth", at=at)
 
 
-def size(home: BigHome, asks: Visitor) -> Size:
+def size(home: "BigHome", asks: Visitor) -> Size:
     """Count queries at the present length of the record."""
     from markstead.records.models import Copy
 
@@ -108,7 +111,7 @@ def _case(name: str, pages: list[tuple[float, float]], bares: list[tuple[float, 
     return Case(name, *wall, *cpu)
 
 
-def cases(home: BigHome, asks: Visitor) -> list[Case]:
+def cases(home: "BigHome", asks: Visitor) -> list[Case]:
     """The cases (a) nothing new, (b) after an act, here and in another process, and (c) a fresh process."""
     from markstead.records import desk
     from markstead.records.models import Copy
