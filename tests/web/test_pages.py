@@ -179,6 +179,25 @@ class TestActs:
         assert sentence in answer.content.decode()
         assert Entry.objects.count() == before
 
+    def test_what_was_typed_stands_in_the_form_again(self, ruth: Client, boats: str) -> None:
+        waiting(boats)
+        actions.give_leave("home", copy=boats, step=Step.MARK, stop="section-1", by="ruth", at=MONDAY)
+        marks = {"act": "mark", "copy": boats, "stop": "section-1", "wrong": "3, 7 and 44"}
+        quiz = {
+            "act": "quiz",
+            "copy": boats,
+            "stop": "section-1",
+            "question": ["12", "x"],
+            "answer": ["wrong", ""],
+        }
+
+        page_after_marks = ruth.post("/act", marks).content.decode()
+        page_after_quiz = ruth.post("/act", quiz).content.decode()
+
+        assert 'value="3, 7 and 44"' in page_after_marks
+        assert 'size="3" value="12"' in page_after_quiz
+        assert '<option value="wrong" selected>' in page_after_quiz
+
     def test_a_rule_is_passed_with_a_reason_that_stays(self, ruth: Client, boats: str) -> None:
         actions.issue_copy("home", copy=boats, learner="asa", by="ruth", at=MONDAY - timedelta(hours=1))
         form = {"act": "work", "copy": boats, "first": "1", "last": "4"}

@@ -3,7 +3,7 @@
 import secrets
 import zlib
 from collections import OrderedDict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from django.utils.safestring import SafeString
@@ -76,6 +76,20 @@ class ActForm:
     needed: int | None = None
     people: tuple[Choice, ...] = ()
     aids: tuple[Choice, ...] = ()
+    entered: tuple[tuple[str, str], ...] = ()
+    """What was typed into it before and could not be taken: it is shown again, nothing is lost."""
+
+    @property
+    def typed(self) -> dict[str, str]:
+        """What was typed, by field."""
+        return dict(self.entered)
+
+    @property
+    def rows(self) -> list[tuple[str, str]]:
+        """The rows of an oral quiz as they were typed; six are drawn."""
+        questions, answers = ([v for name, v in self.entered if name == n] for n in ("question", "answer"))
+        typed = list(zip(questions, answers, strict=False))
+        return typed + [("", "")] * (6 - len(typed))
 
 
 @dataclass(frozen=True, slots=True)
@@ -546,8 +560,17 @@ def _standing_facts(view: CopyView) -> tuple[tuple[str, str], ...]:
     return tuple(found)
 
 
-def copy_page_view(page: CopyPage, by: Somebody, refusal: str | None) -> CopyPageView:
-    """Put the copy page into words."""
+def _with_what_was_typed(form: ActForm, said: Said | None) -> ActForm:
+    posted = dict(said.posted) if said is not None else {}
+    if (posted.get("act"), posted.get("stop", "")) != (form.slug, form.stop):
+        return form
+    return replace(form, entered=said.posted if said is not None else ())
+
+
+def copy_page_view(
+    page: CopyPage, by: Somebody, refusal: str | None, said: Said | None = None
+) -> CopyPageView:
+    """Put the copy page into words; `said` is what the page says back about an act."""
     view, home = page.copy, page.home
     main: ActForm | None = None
     others: list[ActForm] = []
@@ -555,6 +578,7 @@ def copy_page_view(page: CopyPage, by: Somebody, refusal: str | None) -> CopyPag
         form = form_of(possible.fact, view, home, possible.ruling, by)
         if form is None:
             continue
+        form = _with_what_was_typed(form, said)
         if main is None and possible.fact == view.next.act:
             main = form
         else:

@@ -129,9 +129,10 @@ def said_of(error: MarksteadError, data: QueryDict) -> Said:
             token=new_token(),
         )
     if isinstance(error, InputError):
-        return Said("mistaken", "Not understood: nothing was recorded", tuple(str(p) for p in error.problems))
+        lines = tuple(str(p) for p in error.problems)
+        return Said("mistaken", "Not understood: nothing was recorded", lines, posted=posted)
     if isinstance(error, StaleError):
-        return Said("mistaken", "The record has moved on", (str(error),))
+        return Said("mistaken", "The record has moved on", (str(error),), posted=posted)
     return Said("mistaken", "Nothing was recorded", (str(error),))
 
 

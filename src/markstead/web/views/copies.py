@@ -24,7 +24,7 @@ def copy_response(
     words = queries.words(seat.household, refusal.reason) if refusal is not None else None
     whole = not request.headers.get("HX-Request")
     context = {
-        "page": copy_page_view(answer, seat.person, words),
+        "page": copy_page_view(answer, seat.person, words, said),
         "said": said,
         "person": seat.person,
         "home": seat.home,
