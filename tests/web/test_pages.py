@@ -179,6 +179,34 @@ class TestActs:
         assert sentence in answer.content.decode()
         assert Entry.objects.count() == before
 
+    @pytest.mark.parametrize(
+        "form",
+        [
+            {"act": "work", "first": "1", "last": "2", "seen": "9" * 5000},
+            {"act": "work", "first": "1", "last": "2", "minutes": "9" * 400},
+            {"act": "work", "first": "\u0663", "last": "4"},
+            {"act": "mark", "stop": "section-1", "wrong": "1-999999999"},
+            {"act": "quiz", "question": "9" * 5000, "answer": "right"},
+            {"act": "spoil", "reason": "wet", "token": "x" * 300},
+            {"act": "spoil", "reason": "wet\0"},
+            {"act": "issue", "learner": "\0"},
+        ],
+    )
+    def test_no_request_however_odd_is_our_mistake(
+        self, ruth: Client, boats: str, form: dict[str, str]
+    ) -> None:
+        in_hand(boats)
+        before = Entry.objects.count()
+
+        answer = ruth.post("/act", {"copy": boats, **form})
+
+        assert answer.status_code in (400, 409)
+        assert Entry.objects.count() == before
+
+    @pytest.mark.parametrize("day", ["9999-12-31", "0001-01-01", "yesterday", "20260112x"])
+    def test_a_day_that_cannot_be_shown_is_today(self, ruth: Client, day: str) -> None:
+        assert b"Monday 12 January 2026" in ruth.get("/record/", {"day": day}).content
+
     def test_what_was_typed_stands_in_the_form_again(self, ruth: Client, boats: str) -> None:
         waiting(boats)
         actions.give_leave("home", copy=boats, step=Step.MARK, stop="section-1", by="ruth", at=MONDAY)

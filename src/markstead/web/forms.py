@@ -8,6 +8,11 @@ from markstead.errors import InputError, Problem
 _SEPARATORS = str.maketrans({",": " ", ";": " ", "–": "-", "—": "-"})
 
 
+def _is_number(text: str) -> bool:
+    """Plain digits, and no more of them than anything here has."""
+    return text.isascii() and text.isdecimal() and len(text) <= 9
+
+
 def whole(data: Mapping[str, str], field: str, label: str, *, needed: bool = True) -> int | None:
     """Read a whole number."""
     text = data.get(field, "").strip()
@@ -15,8 +20,8 @@ def whole(data: Mapping[str, str], field: str, label: str, *, needed: bool = Tru
         if needed:
             raise InputError([Problem(label, "nothing", "a whole number")])
         return None
-    if not text.isdecimal():
-        raise InputError([Problem(label, repr(text), "a whole number, such as 14")])
+    if not _is_number(text):
+        raise InputError([Problem(label, repr(text[:40]), "a whole number, such as 14")])
     return int(text)
 
 
@@ -25,8 +30,8 @@ def numbers(text: str, label: str) -> tuple[int, ...]:
     found: set[int] = set()
     for word in text.translate(_SEPARATORS).split():
         first, dash, last = word.partition("-")
-        if not first.isdecimal() or (dash and not last.isdecimal()):
-            raise InputError([Problem(label, repr(word), "numbers such as 3, 7 or 9-11")])
+        if not _is_number(first) or (dash and not _is_number(last)):
+            raise InputError([Problem(label, repr(word[:40]), "numbers such as 3, 7 or 9-11")])
         a, b = int(first), int(last) if dash else int(first)
         if not 1 <= a <= b <= 999:
             raise InputError([Problem(label, repr(word), "numbers from 1 on, each run rising")])
@@ -70,10 +75,20 @@ def answers(questions: Sequence[str], verdicts: Sequence[str]) -> tuple[tuple[in
     for question, verdict in zip(questions, verdicts, strict=False):
         if not question.strip() and not verdict:
             continue
-        if not question.strip().isdecimal() or verdict not in {"right", "wrong"}:
-            said = f"question {question.strip() or '(none)'}, {verdict or 'neither right nor wrong'}"
+        if not _is_number(question.strip()) or verdict not in {"right", "wrong"}:
+            said = (
+                f"question {question.strip()[:40] or '(none)'}, {verdict[:40] or 'neither right nor wrong'}"
+            )
             raise InputError([Problem("oral quiz", said, "a question number with right or wrong")])
         found.append((int(question), verdict == "right"))
     if not found:
         raise InputError([Problem("oral quiz", "no answers", "at least one question with right or wrong")])
     return tuple(found)
+
+
+def token(data: Mapping[str, str]) -> str | None:
+    """The id of the act that a form sends, so that sending it twice writes once; None: it sent none."""
+    text = data.get("token", "")
+    if len(text) > 40 or not all(c.isascii() and (c.isalnum() or c == "-") for c in text):
+        raise InputError([Problem("form", "a token that is not ours", "the form as it was shown")])
+    return text or None

@@ -7,6 +7,7 @@ from functools import wraps
 from typing import Any
 
 from django.contrib.auth.decorators import login_required
+from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
@@ -39,6 +40,11 @@ def seated(view: View) -> View:
     @login_required
     @wraps(view)
     def inner(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        sent = [
+            value for data in (request.GET, request.POST) for _, values in data.lists() for value in values
+        ]
+        if any("\0" in value for value in sent):
+            raise BadRequest("a NUL byte in what was sent")
         found = queries.opened_by(request.user.pk)
         if found is None:
             return render(request, "no_home.html", status=403)

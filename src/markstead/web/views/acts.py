@@ -96,7 +96,7 @@ def act(request: HttpRequest, seat: Seat) -> HttpResponse:
         values = read(data)
         seen = forms.whole(data, "seen", "page", needed=False)
         slip = Slip(
-            act=_token(data),
+            act=forms.token(data),
             now=seat.now,
             seen=seen or None,
             override=data.get("override", "").strip() or None,
@@ -139,13 +139,6 @@ def said_of(error: MarksteadError, data: QueryDict) -> Said:
 _NOT_KEPT = {"csrfmiddlewaretoken", "override", "token"}
 
 
-def _token(data: QueryDict) -> str | None:
-    token = data.get("token", "")
-    if len(token) > 40 or not all(c.isalnum() or c == "-" for c in token):
-        raise InputError([Problem("form", "a token that is not ours", "the form as it was shown")])
-    return token or None
-
-
 def _answer(request: HttpRequest, seat: Seat, copy: str, said: Said) -> HttpResponse:
     # htmx shows answers of 2xx only, and a refusal is an answer; without it the status tells the browser.
     status = 200 if said.tone == "done" or request.headers.get("HX-Request") else 409
@@ -165,7 +158,7 @@ def undo(request: HttpRequest, seat: Seat, act_id: str) -> HttpResponse:
             act=act_id,
             by=seat.person.id,
             at=seat.now,
-            slip=Slip(act=_token(request.POST), now=seat.now),
+            slip=Slip(act=forms.token(request.POST), now=seat.now),
         )
     except MarksteadError as error:
         return _answer(request, seat, copy, said_of(error, request.POST))

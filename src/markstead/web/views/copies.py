@@ -8,6 +8,7 @@ from markstead.errors import InputError, MarksteadError, UnknownError
 from markstead.records import actions, queries
 from markstead.records.desk import Slip
 from markstead.rules.standing import CopyStatus
+from markstead.web import forms
 from markstead.web.pages import Said, copy_page_view, copy_rows, new_token
 from markstead.web.seat import Seat, seated
 
@@ -70,7 +71,7 @@ def order(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Order a copy of a workbook for a learner."""
     try:
         workbook = request.POST.get("workbook", "").strip()
-        slip = Slip(act=request.POST.get("token") or None, now=seat.now)
+        slip = Slip(act=forms.token(request.POST), now=seat.now)
         learner = request.POST.get("learner") or None
         done = actions.order_copy(
             seat.household, workbook=workbook, learner=learner, by=seat.person.id, at=seat.now, slip=slip
@@ -92,7 +93,7 @@ def papers(request: HttpRequest, seat: Seat) -> HttpResponse:
     said = None
     if request.method == "POST":
         try:
-            slip = Slip(act=request.POST.get("token") or None, now=seat.now)
+            slip = Slip(act=forms.token(request.POST), now=seat.now)
             tracking = request.POST.get("tracking", "")
             chosen = request.POST.getlist("copies")
             by = seat.person.id

@@ -11,14 +11,20 @@ from markstead.web.pages import history_line
 from markstead.web.seat import Seat, seated
 
 
+def _day(text: str, today: date) -> date:
+    """The day that is asked for: one that the record can have, else today."""
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        return today
+    return day if date(1970, 1, 2) <= day <= today else today
+
+
 @require_GET
 @seated
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     today = seat.home.calendar.day_of(seat.now)
-    try:
-        day = date.fromisoformat(request.GET.get("day", ""))
-    except ValueError:
-        day = today
+    day = _day(request.GET.get("day", ""), today)
     notes = queries.history(seat.household, day=day, limit=1000)
     context = {
         "lines": [history_line(note, seat.home) for note in notes],
