@@ -106,7 +106,10 @@ def report(f: Figures) -> str:
         "",
         "Four learners in six courses each, one educator, an invented programme; pages are noted one by one, papers are",
         "sent monthly, some unit tests fail and are worked again in a new copy. Every act went through the same rulings",
-        f"as on screen. The home has {f.facts:,} facts of {f.school_days:,} school days in {f.school_years} school years,",
+        (
+            f"as on screen. The home has {f.facts:,} facts of {f.school_days:,} school days; it is in its school year "
+            f"{f.school_years}, with"
+        ),
         f"{f.in_hand} workbooks in hand and {f.calls} calls waiting. It was built in {f.built:.0f} s.",
         "",
         "## 1. Today's page",
@@ -122,8 +125,9 @@ def report(f: Figures) -> str:
             cases,
         ),
         "",
-        "In (b) the act was done by the server itself, as in a home, where one process serves the screens. In (b') it",
-        "was done by another process, such as a command: the facts of that copy are read from the database first.",
+        "In (b) the act was done by the server itself, as in a home, where one process serves the screens. In (b')",
+        "what this process remembers of that copy is dropped after the act, so that its facts are read again: so it is when",
+        "another process, such as a command, has acted.",
         "In (c) the programme and calendar are read and the standings of all live copies are folded from their facts.",
         "",
         "The number of queries does not grow with the record (the one more of some rows is asked whenever a learner has",
@@ -145,7 +149,7 @@ def report(f: Figures) -> str:
                 f"| `verify`, seconds (by the wall clock) | {r.verify:.2f} ({r.verify_wall:.2f}) | below 10 |",
                 f"| hashing and parsing the same bytes once, seconds | {r.hash_and_parse:.2f} | |",
                 f"| ratio of the two | {r.ratio:.1f} | at most 4 |",
-                f"| memory that `verify` added at its peak, MB | {r.verify_megabytes:.0f} | |",
+                f"| memory by which `verify` raised the peak of the process, MB | {r.verify_megabytes:.0f} | |",
             ],
         ),
         "",

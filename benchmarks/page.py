@@ -139,7 +139,7 @@ def cases(home: "BigHome", asks: Visitor) -> list[Case]:
     return [
         _interleaved("(a) nothing new since the last view", a_second_later, asks),
         _interleaved("(b) right after an act on one copy", act, asks),
-        _interleaved("(b') the same, the act done in another process", act_elsewhere, asks),
+        _interleaved("(b') the same, as if another process had acted", act_elsewhere, asks),
         _fresh(asks),
     ]
 
