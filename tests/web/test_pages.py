@@ -207,6 +207,26 @@ class TestActs:
     def test_a_day_that_cannot_be_shown_is_today(self, ruth: Client, day: str) -> None:
         assert b"Monday 12 January 2026" in ruth.get("/record/", {"day": day}).content
 
+    def test_all_right_and_numbers_together_are_not_taken(self, ruth: Client, boats: str) -> None:
+        """Enter in the field presses the first button of the form."""
+        waiting(boats)
+        actions.give_leave("home", copy=boats, step=Step.MARK, stop="section-1", by="ruth", at=MONDAY)
+        form = {"act": "mark", "copy": boats, "stop": "section-1", "wrong": "3, 7", "verdict": "all right"}
+
+        answer = ruth.post("/act", form)
+
+        assert answer.status_code == 409
+        assert "section-1" not in queries.copy_page("home", boats, now=MONDAY).copy.standing.stops
+
+    def test_an_old_token_with_new_content_is_another_act(self, ruth: Client, boats: str) -> None:
+        in_hand(boats)
+        form = {"act": "work", "copy": boats, "token": "abc"}
+
+        ruth.post("/act", {**form, "first": "1", "last": "2"})
+        ruth.post("/act", {**form, "first": "3", "last": "4"})
+
+        assert queries.copy_page("home", boats, now=MONDAY).copy.standing.pages == {1, 2, 3, 4}
+
     def test_what_was_typed_stands_in_the_form_again(self, ruth: Client, boats: str) -> None:
         waiting(boats)
         actions.give_leave("home", copy=boats, step=Step.MARK, stop="section-1", by="ruth", at=MONDAY)

@@ -1,7 +1,10 @@
 """What a person types for an act, read into the values that an action takes."""
 
 from collections.abc import Mapping, Sequence
+from hashlib import blake2s
 from typing import Any
+
+from django.http import QueryDict
 
 from markstead.errors import InputError, Problem
 
@@ -42,6 +45,12 @@ def numbers(text: str, label: str) -> tuple[int, ...]:
 def wrong_numbers(data: Mapping[str, str]) -> tuple[int, ...]:
     """Read the numbers of the wrong answers; that none is wrong has to be said, not left empty."""
     if data.get("verdict") == "all right":
+        typed = data.get("wrong", "").strip()
+        if typed:  # Enter in the field presses the first button: what was typed must not be passed over
+            found = f"both 'All right' and {typed[:40]!r}"
+            raise InputError(
+                [Problem("wrong questions", found, "one of the two: empty the field, or record it")]
+            )
         return ()
     found = numbers(data.get("wrong", ""), "wrong questions")
     if not found:
@@ -91,4 +100,17 @@ def token(data: Mapping[str, str]) -> str | None:
     text = data.get("token", "")
     if len(text) > 40 or not all(c.isascii() and (c.isalnum() or c == "-") for c in text):
         raise InputError([Problem("form", "a token that is not ours", "the form as it was shown")])
-    return text or None
+    if not text:
+        return None
+    # Bound to what is sent: the browser's Back brings an old token with new content, and that is another act.
+    sent = sorted((name, value) for name, value in _all_values(data) if name not in _NOT_CONTENT)
+    return blake2s(repr((text, sent)).encode(errors="replace"), digest_size=16).hexdigest()
+
+
+_NOT_CONTENT = {"csrfmiddlewaretoken", "token", "seen"}
+
+
+def _all_values(data: Mapping[str, str]) -> list[tuple[str, str]]:
+    if isinstance(data, QueryDict):
+        return [(name, value) for name, values in data.lists() for value in values]
+    return list(data.items())

@@ -45,6 +45,13 @@ def _goal(data: QueryDict) -> dict[str, Any]:
     return {"first": first, "last": last if last is not None else first}
 
 
+def _ready(data: QueryDict) -> bool:
+    verdict = data.get("verdict", "")
+    if verdict not in {"ready", "not yet"}:
+        raise InputError([Problem("readiness", repr(verdict[:40]), "ready, or not yet")])
+    return verdict == "ready"
+
+
 def _pages(data: QueryDict) -> dict[str, Any]:
     first = forms.whole(data, "first", "first page")
     last = forms.whole(data, "last", "last page", needed=False)
@@ -75,7 +82,7 @@ _ACTS: dict[str, tuple[Doer, Callable[[QueryDict], dict[str, Any]]]] = {
     "open-check": (actions.open_check, lambda d: {"stop": d.get("stop", "")}),
     "open-practice": (actions.open_practice_test, _none),
     "score-practice": (actions.score_practice_test, forms.score),
-    "readiness": (actions.decide_readiness, lambda d: {"ready": d.get("verdict") != "not yet"}),
+    "readiness": (actions.decide_readiness, lambda d: {"ready": _ready(d)}),
     "sit": (actions.sit_unit_test, lambda d: {"watcher": d.get("watcher"), "aids": d.getlist("aids")}),
     "score-unit": (actions.score_unit_test, forms.score),
     "reorder": (actions.reorder_workbook, _none),
@@ -162,6 +169,8 @@ def undo(request: HttpRequest, seat: Seat, act_id: str) -> HttpResponse:
         )
     except MarksteadError as error:
         return _answer(request, seat, copy, said_of(error, request.POST))
+    if copy not in {getattr(entry.fact, "copy", None) for entry in done.entries}:
+        copy = ""
     if not request.headers.get("HX-Request"):
         return redirect("copy", copy=copy) if copy else redirect("today")
     said = Said("done", "Taken back; both stay on the record", (f"{len(done.entries)} fact(s) taken back",))
