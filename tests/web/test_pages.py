@@ -270,6 +270,17 @@ class TestActs:
         assert "Leave to mark asked, section 1" in page
         assert queries.copy_page("home", boats, now=MONDAY).copy.standing.waiting is None
 
+    def test_the_same_undo_sent_twice_is_told_that_it_is_done(self, ruth: Client, boats: str) -> None:
+        waiting(boats)
+        address = f"/acts/{queries.latest_act('home')}/undo"
+        ruth.post(address, {"copy": boats})
+        before = Entry.objects.count()
+
+        answer = ruth.post(address, {"copy": boats})
+
+        assert b"nothing was written twice" in answer.content
+        assert Entry.objects.count() == before
+
     def test_a_helper_may_log_but_not_judge(self, home: Home, monday: datetime, boats: str) -> None:
         waiting(boats)
         tobi = Client()

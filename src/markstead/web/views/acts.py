@@ -9,7 +9,7 @@ from django.views.decorators.http import require_POST
 
 from markstead.errors import InputError, MarksteadError, Problem, StaleError
 from markstead.ledger.facts import Step
-from markstead.records import actions
+from markstead.records import actions, queries
 from markstead.records.desk import Done, Slip
 from markstead.records.words import fact_words
 from markstead.rules.ruling import RefusedError
@@ -157,15 +157,18 @@ def _answer(request: HttpRequest, seat: Seat, copy: str, said: Said) -> HttpResp
 @require_POST
 @seated
 def undo(request: HttpRequest, seat: Seat, act_id: str) -> HttpResponse:
-    """Take an act back."""
+    """Take an act back. It can be taken back once, so the same undo sent again finds it done."""
     copy = request.POST.get("copy", "")
+    undone = f"undo-{act_id}"[:40]
+    if queries.act_exists(seat.household, undone):
+        return _answer(request, seat, "", Said("done", "Taken back before; nothing was written twice"))
     try:
         done = actions.undo(
             seat.household,
             act=act_id,
             by=seat.person.id,
             at=seat.now,
-            slip=Slip(act=forms.token(request.POST), now=seat.now),
+            slip=Slip(act=undone, now=seat.now),
         )
     except MarksteadError as error:
         return _answer(request, seat, copy, said_of(error, request.POST))

@@ -7,6 +7,7 @@ from django.shortcuts import redirect
 from django.template.loader import render_to_string
 from django.views.decorators.http import require_GET, require_POST
 
+from markstead.calendar import NoSchoolDayError
 from markstead.records import queries, setup
 from markstead.web.kept import fill
 from markstead.web.pages import Said, today_page
@@ -56,7 +57,10 @@ def move_clock(request: HttpRequest, seat: Seat) -> HttpResponse:
     calendar = seat.home.calendar
     if request.POST.get("to") == "next-morning":
         rules = seat.home.programme.unit_test
-        day = calendar.next_school_day(calendar.day_of(seat.now))
+        try:
+            day = calendar.next_school_day(calendar.day_of(seat.now))
+        except NoSchoolDayError as error:
+            return today_response(request, seat, Said("mistaken", "The clock stays", (str(error),)), 409)
         then = calendar.instant_of(day, rules.morning_from) + timedelta(minutes=30)
     else:
         then = seat.now + timedelta(minutes=15)
