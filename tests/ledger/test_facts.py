@@ -19,6 +19,7 @@ from markstead.ledger.facts import (
     PagesWorked,
     PracticeTestScored,
     ReMarked,
+    SpotCheckHeld,
     UnitTestScored,
 )
 from tests.ledger.samples import counted
@@ -58,6 +59,7 @@ def test_the_record_knows_every_happening_of_the_trade() -> None:
         "corrected",
         "re-marked",
         "oral quiz held",
+        "spot check held",
         "check opened",
         "practice test opened",
         "practice test scored",
@@ -106,6 +108,9 @@ def test_no_fact_has_a_place_for_a_name_or_free_words(kind: type[AnyFact]) -> No
         (lambda: FirstMarking("c", "section-1", 12, (5, 4)), "they rise"),
         (lambda: ReMarked("c", "section-1", (5, 4)), "they rise"),
         (lambda: OralQuizHeld("c", ()), "at least one answer"),
+        (lambda: SpotCheckHeld("c", "section-1", ()), "looks at one answer or more"),
+        (lambda: SpotCheckHeld("c", "section-1", ((3, True), (3, False))), "none stands twice"),
+        (lambda: SpotCheckHeld("c", "section-1", ((0, True),)), "looked at is 0; it is at least 1"),
         (lambda: GateOverridden("c", "pages worked", (), "w"), "names the bars it passes"),
         (lambda: PracticeTestScored("c", 1, 21, 20, 16), "got 21 of 20"),
         (lambda: PracticeTestScored("c", 1, -1, 20, 16), "got -1 of 20"),

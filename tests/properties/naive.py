@@ -46,7 +46,7 @@ RULES_THAT_MAY_BE_PASSED = {
     "learner has sat today",
     "morning is full",
 }
-NOTES = {"goal set", "help asked", "help given", "oral quiz held", "gate overridden"}
+NOTES = {"goal set", "help asked", "help given", "oral quiz held", "spot check held", "gate overridden"}
 
 ONLY_EDUCATORS_DO = {
     "copy ordered",
@@ -56,6 +56,7 @@ ONLY_EDUCATORS_DO = {
     "leave given",
     "leave refused",
     "oral quiz held",
+    "spot check held",
     "check opened",
     "practice test opened",
     "readiness decided",
@@ -81,7 +82,6 @@ ONLY_WHILE_IT_IS_WORKED = {
     "first marking",
     "corrected",
     "re-marked",
-    "oral quiz held",
     "check opened",
     "practice test scored",
     "readiness decided",
@@ -108,6 +108,7 @@ def fresh_copy() -> dict[str, Any]:
         "cleared": set(),
         "wrong": {},  # stop -> questions still wrong; a stop that is here and not cleared is in its cycle
         "asked": {},
+        "first": {},  # stop -> questions wrong at first marking
         "corrected": set(),
         "taught": set(),
         "practice": None,  # the latest: day, open, enough
@@ -184,6 +185,7 @@ class Naive:
                 c["waits"] = None
             case "first marking":
                 self.marked(c, f.stop, f.wrong, f.asked, all_right=not f.wrong)
+                c["first"][f.stop] = set(f.wrong)
             case "re-marked":
                 self.marked(c, f.stop, f.wrong, c["asked"][f.stop], all_right=not f.wrong)
             case "corrected":
@@ -204,6 +206,7 @@ class Naive:
                 c["practice"] = {"day": day, "open": False, "enough": enough}
                 self.forget(c, "practice-test")
                 self.marked(c, "practice-test", f.wrong, f.asked, all_right=f.right == f.asked)
+                c["first"]["practice-test"] = set(f.wrong)
             case "readiness decided":
                 c["ready"] = f.ready
                 if c["waits"] and c["waits"][0] == "to sit the unit test":
@@ -235,6 +238,7 @@ class Naive:
     def forget(self, c: dict[str, Any], stop: str) -> None:
         c["wrong"].pop(stop, None)
         c["asked"].pop(stop, None)
+        c["first"].pop(stop, None)
         for place in ("corrected", "cleared", "taught"):
             c[place].discard(stop)
 
@@ -300,6 +304,17 @@ class Naive:
                 return {"test under way"} if c["unit"] else set()
             case "copy issued":
                 return self.to_issue(copies, c, f)
+            case "oral quiz held":
+                if c["is"] in ("finished", "sent"):
+                    return set()
+                if c["is"] != "issued":
+                    return {"not issued"}
+                return {"test under way"} if c["unit"] else set()
+            case "spot check held":
+                if f.stop not in c["first"]:
+                    return {"nothing ticked there"}
+                ticked = set(range(1, c["asked"][f.stop] + 1)) - c["first"][f.stop]
+                return {"was not ticked"} if {number for number, _ in f.answers} - ticked else set()
             case "leave refused":
                 return set() if c["waits"] == (f.step, f.stop) else {"leave was not asked"}
             case "practice test opened":

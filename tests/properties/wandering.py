@@ -37,6 +37,7 @@ from markstead.ledger.facts import (
     Presence,
     ReadinessDecided,
     ReMarked,
+    SpotCheckHeld,
     Step,
     UnitTestSat,
     UnitTestScored,
@@ -181,6 +182,8 @@ class Wanderer:
     def work(self, name: str, c: dict[str, Any], dice: Random, learner: str) -> tuple[AnyFact, str]:
         for stop, first, last, asked in BOOKS[c["book"]]["stops"]:
             if stop in c["cleared"]:
+                if dice.random() < 0.1:
+                    return SpotCheckHeld(name, stop, ((dice.randrange(1, asked + 1), True),)), "ruth"
                 continue
             if stop in c["wrong"]:
                 return self.cycle(name, c, stop, dice), learner
@@ -305,6 +308,7 @@ class Wanderer:
             lambda: HelpAsked(name),
             lambda: HelpGiven(name),
             lambda: OralQuizHeld(name, ((2, False),), dice.choice([None, any_stop])),
+            lambda: SpotCheckHeld(name, any_stop, ((dice.randrange(1, 7), True),)),
             lambda: LeaveAsked(name, step, where),
             lambda: LeaveGiven(name, step, where),
             lambda: LeaveRefused(name, step, "w", where),

@@ -38,6 +38,7 @@ from markstead.ledger.facts import (
     Presence,
     ReadinessDecided,
     ReMarked,
+    SpotCheckHeld,
     Step,
     UnitTestSat,
     UnitTestScored,
@@ -273,6 +274,16 @@ PARTS: dict[str, tuple[Row, ...]] = {
         Row(MANY_DONE, "give leave to re-mark", LeaveGiven(C, *REMARK_1), bars=(B.QUIZ_FIRST,)),
         Row(MANY_DONE, "quiz", OralQuizHeld(C, ((2, True),), "section-1")),
         Row(MANY_DONE, "quiz", OralQuizHeld(C, ((2, True),), "section-1"), by=TOBI, bars=(B.ONLY_EDUCATOR,)),
+        Row(FINISHED, "quiz", OralQuizHeld(C, ((2, True),), "section-1")),
+        Row(SENT, "quiz", OralQuizHeld(C, ((2, True),))),
+        Row(
+            SAT,
+            "quiz",
+            OralQuizHeld(C, ((2, True),), "section-1"),
+            when=at(3, 10),
+            bars=(B.TEST_UNDER_WAY,),
+        ),
+        Row(HOUSE, "quiz", OralQuizHeld(C, ((2, True),), "section-1"), bars=(B.NOT_ISSUED,)),
         Row(MANY_QUIZZED, "give leave to re-mark", LeaveGiven(C, *REMARK_1)),
         Row(MANY_TAUGHT, "give leave to re-mark", LeaveGiven(C, *REMARK_1)),
         Row(RE_LEAVE, "re-mark: all right", ReMarked(C, "section-1"), by=ASA),
@@ -286,6 +297,23 @@ PARTS: dict[str, tuple[Row, ...]] = {
         ),
         Row(FEW_DONE, "re-mark: all right", ReMarked(C, "section-1"), by=ASA, bars=(B.NO_LEAVE,)),
         Row(STILL, "correct section 1 again", Corrected(C, "section-1"), by=ASA),
+    ),
+    "Spot checks": (
+        Row(FEW, "re-mark ticks 1 and 3", SpotCheckHeld(C, "section-1", ((3, True), (1, False)))),
+        Row(CLEARED_1, "re-mark ticks 2 and 5", SpotCheckHeld(C, "section-1", ((2, True), (5, True)))),
+        Row(SENT, "re-mark tick 2", SpotCheckHeld(C, "section-1", ((2, True),))),
+        Row(
+            FEW,
+            "re-mark tick 1",
+            SpotCheckHeld(C, "section-1", ((1, True),)),
+            by=TOBI,
+            bars=(B.ONLY_EDUCATOR,),
+        ),
+        Row(WORKED, "re-mark tick 1", SpotCheckHeld(C, "section-1", ((1, True),)), bars=(B.NOTHING_TICKED,)),
+        Row(FEW, "re-mark question 4", SpotCheckHeld(C, "section-1", ((4, True),)), bars=(B.NOT_TICKED,)),
+        Row(
+            FEW, "re-mark question 6 of 5", SpotCheckHeld(C, "section-1", ((6, True),)), bars=(B.NOT_TICKED,)
+        ),
     ),
     "Progress checks": (
         Row(CLEARED_1, "ask leave to open check 1", LeaveAsked(C, Step.CHECK, "check-1"), by=ASA),

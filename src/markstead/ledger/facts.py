@@ -247,6 +247,21 @@ class OralQuizHeld:
 
 
 @dataclass(frozen=True, slots=True)
+class SpotCheckHeld:
+    """The educator marked some ticked answers of a stop again: (question number, still right) in the order drawn."""
+
+    KIND: ClassVar[str] = "spot check held"
+    copy: CopyId
+    stop: StopId
+    answers: tuple[tuple[int, bool], ...]
+
+    def __post_init__(self) -> None:
+        if not self.answers:
+            raise ValueError("a spot check looks at one answer or more, got none")
+        _numbers("questions looked at", tuple(sorted(number for number, _ in self.answers)))
+
+
+@dataclass(frozen=True, slots=True)
 class CheckOpened:
     """The educator opened a progress check."""
 
@@ -397,6 +412,7 @@ AnyFact = (
     | Corrected
     | ReMarked
     | OralQuizHeld
+    | SpotCheckHeld
     | CheckOpened
     | PracticeTestOpened
     | PracticeTestScored

@@ -37,6 +37,7 @@ from markstead.ledger.facts import (
     Presence,
     ReadinessDecided,
     ReMarked,
+    SpotCheckHeld,
     Step,
     StopId,
     UnitTestSat,
@@ -357,6 +358,21 @@ def hold_oral_quiz(
     """A few spoken questions: each one's number and whether the answer was right."""
     kept = tuple((number, right) for number, right in answers)
     return _plain(where, partial(OralQuizHeld, copy, kept, stop), copy=copy, by=by, at=at, slip=slip)
+
+
+def hold_spot_check(
+    where: Where,
+    *,
+    copy: str,
+    answers: Sequence[tuple[int, bool]],
+    stop: StopId,
+    by: str,
+    at: datetime,
+    slip: Slip = PLAIN,
+) -> Done:
+    """The educator marked some ticked answers of a stop again: each one's number, and whether it is right."""
+    kept = tuple((number, right) for number, right in answers)
+    return _plain(where, partial(SpotCheckHeld, copy, stop, kept), copy=copy, by=by, at=at, slip=slip)
 
 
 # --- checks and tests -------------------------------------------------------------------------------------

@@ -249,6 +249,7 @@ _DO: dict[str, _Do] = {
     facts.Corrected.KIND: _just(actions.correct, "stop"),
     facts.ReMarked.KIND: _just(actions.re_mark, "stop", "wrong", wrong=()),
     facts.OralQuizHeld.KIND: _just(actions.hold_oral_quiz, "answers", "stop"),
+    facts.SpotCheckHeld.KIND: _just(actions.hold_spot_check, "answers", "stop"),
     facts.CheckOpened.KIND: _just(actions.open_check, "stop"),
     facts.PracticeTestOpened.KIND: _just(actions.open_practice_test),
     facts.PracticeTestScored.KIND: _just(actions.score_practice_test, "right", "wrong"),

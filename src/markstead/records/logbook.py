@@ -70,6 +70,7 @@ USES: dict[str, Use] = {
     facts.Corrected.KIND: Use(("copy", "stop")),
     facts.ReMarked.KIND: Use(("copy", "stop"), ("wrong",)),
     facts.OralQuizHeld.KIND: Use(("copy", "answers"), ("stop",)),
+    facts.SpotCheckHeld.KIND: Use(("copy", "stop", "answers")),
     facts.CheckOpened.KIND: Use(("copy", "stop")),
     facts.PracticeTestOpened.KIND: Use(),
     facts.PracticeTestScored.KIND: Use(one_of=("right", "wrong")),

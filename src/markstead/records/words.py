@@ -22,6 +22,7 @@ from markstead.ledger.facts import (
     PracticeTestScored,
     ReadinessDecided,
     ReMarked,
+    SpotCheckHeld,
     UnitTestSat,
     UnitTestScored,
 )
@@ -67,6 +68,9 @@ def fact_words(fact: AnyFact, home: Home) -> str:
             return f"{kind}{where}: {f'still wrong {ranges(fact.wrong)}' if fact.wrong else 'cleared'}"
         case OralQuizHeld():
             return f"{kind}{where}: {sum(good for _, good in fact.answers)} of {len(fact.answers)} right"
+        case SpotCheckHeld():
+            good = sum(right for _, right in fact.answers)
+            return f"{kind}{where}: {good} of {len(fact.answers)} ticks are right"
         case PracticeTestOpened():
             return kind if fact.attempt == 1 else f"{kind}, attempt {fact.attempt}"
         case PracticeTestScored() | UnitTestScored():

@@ -30,6 +30,8 @@ class BarKind(StrEnum):
     NOT_MARKED = "not marked yet"
     NOT_CORRECTED = "not corrected yet"
     NOT_STILL_WRONG = "was not wrong"
+    NOTHING_TICKED = "nothing ticked there"
+    NOT_TICKED = "was not ticked"
     PRACTICE_NOT_OPEN = "practice test not open"
     NOT_SAT = "unit test not sat"
     NOT_FAILED = "nothing to re-order"
@@ -110,6 +112,14 @@ SENTENCES: dict[BarKind, tuple[str, str]] = {
     BarKind.NOT_STILL_WRONG: (
         "Question {questions} was not among the wrong ones.",
         "Re-marking is for the questions {wrong} only.",
+    ),
+    BarKind.NOTHING_TICKED: (
+        "{stop} has not been marked yet.",
+        "A spot check looks at answers that were marked right; mark it first.",
+    ),
+    BarKind.NOT_TICKED: (
+        "Question {questions} was not marked right there.",
+        "A spot check looks only at answers that were marked right.",
     ),
     BarKind.PRACTICE_NOT_OPEN: ("The practice test is not open.", "An educator opens it."),
     BarKind.NOT_SAT: ("The unit test has not been sat.", "It is sat first, watched."),

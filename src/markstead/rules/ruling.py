@@ -38,6 +38,7 @@ from markstead.ledger.facts import (
     PracticeTestScored,
     ReadinessDecided,
     ReMarked,
+    SpotCheckHeld,
     Step,
     StopId,
     UnitTestSat,
@@ -485,9 +486,26 @@ def _re_marked(c: _Case, f: ReMarked) -> Iterator[Bar]:
         yield bar(BarKind.NOT_STILL_WRONG, questions=ranges(others), wrong=ranges(wrong))
 
 
-def _quiz(c: _Case, _: OralQuizHeld) -> Iterator[Bar]:
+def _quiz(c: _Case, f: OralQuizHeld) -> Iterator[Bar]:
+    """On a workbook in hand, or on one that was worked before: old workbooks are reviewed too."""
     yield from _educator(c)
-    yield from _in_work(c)
+    if c.s.status not in (CopyStatus.FINISHED, CopyStatus.SENT):
+        yield from _in_work(c)
+    if c.s.status is not CopyStatus.UNKNOWN and f.stop not in (None, PRACTICE):
+        c.workbook.stop(f.stop)
+
+
+def _spot_check(c: _Case, f: SpotCheckHeld) -> Iterator[Bar]:
+    yield from _educator(c)
+    if c.s.status is not CopyStatus.UNKNOWN and f.stop != PRACTICE:
+        c.workbook.stop(f.stop)
+    kept = c.s.stop(f.stop)
+    if not kept.markings:
+        yield bar(BarKind.NOTHING_TICKED, stop=stop_words(f.stop).capitalize())
+        return
+    others = [q for q, _ in f.answers if q in kept.first_wrong or q > kept.asked]
+    if others:
+        yield bar(BarKind.NOT_TICKED, questions=ranges(others))
 
 
 def _to_open(c: _Case, stop_id: StopId | None) -> Iterator[Bar]:
@@ -613,6 +631,7 @@ _BARS: dict[type, Callable[[_Case, Any], Iterator[Bar]]] = {
     Corrected: _corrected,
     ReMarked: _re_marked,
     OralQuizHeld: _quiz,
+    SpotCheckHeld: _spot_check,
     CheckOpened: _check_opened,
     PracticeTestOpened: _practice_opened,
     PracticeTestScored: _practice_scored,

@@ -40,6 +40,7 @@ from markstead.ledger.facts import (
     PracticeTestScored,
     ReadinessDecided,
     ReMarked,
+    SpotCheckHeld,
     Step,
     StopId,
     UnitTestSat,
@@ -213,7 +214,7 @@ class Standing:
         return self.status is CopyStatus.ISSUED
 
 
-NOTES = (GoalSet, HelpAsked, HelpGiven, OralQuizHeld, GateOverridden)
+NOTES = (GoalSet, HelpAsked, HelpGiven, OralQuizHeld, SpotCheckHeld, GateOverridden)
 """Facts that hinder no reversal: an earlier fact may be taken back although one of these follows it."""
 
 _DEFAULTS: dict[str, Any] = {
@@ -398,7 +399,7 @@ def _overridden(b: _Building, f: GateOverridden, _: datetime) -> None:
 
 
 def _nothing(_: _Building, __: AnyFact, ___: datetime) -> None:
-    """Facts that are about no copy, and reversals, which the fold has taken out before."""
+    """Facts that move no copy, those about none, and reversals, which the fold has taken out before."""
 
 
 _STEPS: dict[type, Callable[[_Building, Any, datetime], None]] = {
@@ -418,6 +419,7 @@ _STEPS: dict[type, Callable[[_Building, Any, datetime], None]] = {
     Corrected: _corrected,
     ReMarked: _re_marked,
     OralQuizHeld: _quiz,
+    SpotCheckHeld: _nothing,
     CheckOpened: _check_opened,
     PracticeTestOpened: _practice_opened,
     PracticeTestScored: _practice_scored,

@@ -27,6 +27,7 @@ from markstead.ledger.facts import (
     PracticeTestScored,
     ReadinessDecided,
     ReMarked,
+    SpotCheckHeld,
     Step,
     StopId,
     UnitTestSat,
@@ -280,6 +281,13 @@ def _after_unit_test(s: Standing, programme: Programme) -> NextStep:
     )
 
 
+def ticked(kept: StopStanding) -> tuple[int, ...]:
+    """The questions of a stop that were marked right at the latest first marking."""
+    if not kept.markings:
+        return ()
+    return tuple(number for number in range(1, kept.asked + 1) if number not in kept.first_wrong)
+
+
 def candidates(s: Standing, workbook: Workbook, day: date) -> tuple[AnyFact, ...]:
     """Every act that could be meant on this copy now, as the fact it would write; `ruling` judges each.
 
@@ -310,6 +318,11 @@ def candidates(s: Standing, workbook: Workbook, day: date) -> tuple[AnyFact, ...
             LeaveGiven(copy, Step.REMARK, name),
             ReMarked(copy, name),
         ]
+    found += [
+        SpotCheckHeld(copy, kept.id, ((ticks[0], True),))
+        for kept in s.stops.values()
+        if (ticks := ticked(kept))
+    ]
     attempt = s.attempt.number if s.attempt else 1
     found += [
         PracticeTestOpened(copy, len(s.practice) + 1),
