@@ -19,6 +19,7 @@ from django.db import IntegrityError, OperationalError, transaction
 from markstead.errors import Problem, StaleError, UnknownError
 from markstead.ledger.facts import AnyFact, CopyIssued, FactReversed, GateOverridden
 from markstead.ledger.serial import Entry, body_of, link, read_body, words_id
+from markstead.measure.marks import CopyMarks, marks_of, write_marks
 from markstead.records.home import Home, Somebody, load_home
 from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
@@ -110,8 +111,8 @@ def workbook_of(fold: Fold) -> str:
     return str(getattr(fold.entries[0].fact, "workbook", ""))
 
 
-def row_values(home: Home, standing: Standing) -> dict[str, Any]:
-    """The columns of the cache that a standing tells."""
+def row_values(home: Home, standing: Standing, marks: CopyMarks) -> dict[str, Any]:
+    """The columns of the cache that a standing and the gathered marks tell."""
     unit = standing.unit
     scored = unit.scored if unit is not None else None
     return {
@@ -122,6 +123,8 @@ def row_values(home: Home, standing: Standing) -> dict[str, Any]:
         "passed": standing.passed,
         "sat_on": unit.day if unit is not None else None,
         "scored_on": home.calendar.day_of(scored) if scored is not None else None,
+        "scored_seq": marks.unit.seq if marks.unit is not None else None,
+        "marks": write_marks(marks),
         "last_seq": standing.last_seq,
     }
 
@@ -367,17 +370,17 @@ class Desk:
         if copy is not None:
             fold = self.fold(copy)
             fold.take(entry)
-            self._update(copy, fold.standing)
+            self._update(copy, fold)
         return entry
 
-    def _update(self, copy: str, standing: Standing) -> None:
+    def _update(self, copy: str, fold: Fold) -> None:
         row = self.copies.get(copy)
         if row is None:
-            workbook = workbook_of(self.folds[copy])
+            workbook = workbook_of(fold)
             row = CopyRow(id=copy, household=self.row, workbook=workbook, ordinal=self._ordinal(workbook))
         else:
             self._forget(row)
-        for name, value in row_values(self.home, standing).items():
+        for name, value in row_values(self.home, fold.standing, marks_of(copy, fold.entries)).items():
             setattr(row, name, value)
         row.last_link = self.row.head_link
         self.touched.add(copy)

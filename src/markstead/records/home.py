@@ -39,6 +39,10 @@ class Home:
     calendar: SchoolCalendar
     people: dict[str, Somebody] = field(default_factory=dict)
     demo_shift: int | None = None
+    failed_test_costs: float = 8
+    """School days that a failed unit test costs."""
+    hold_day_costs: float = 1
+    """School days that a day of review and a fresh practice test costs."""
 
     @property
     def learners(self) -> tuple[Somebody, ...]:
@@ -95,6 +99,8 @@ def _read(row: Household) -> Home:
     texts = {kind: document.text for kind, document in latest_documents(row.id).items()}
     programme = read_programme(texts["programme"], texts["workbooks"])
     calendar = read_calendar(texts["calendar"])
+    # Whoever asks for a home may have read a few of its columns only.
+    costs = Household.objects.values_list("failed_test_costs", "hold_day_costs").get(id=row.id)
     courses: dict[str, list[str]] = {}
     for enrolment in Enrolment.objects.filter(learner__household=row.id).order_by("id"):
         courses.setdefault(enrolment.learner_id, []).append(enrolment.course)
@@ -112,4 +118,13 @@ def _read(row: Household) -> Home:
             for a in calendar.educator_away
         ),
     )
-    return Home(row.id, row.name, row.stamp, programme, calendar, people, row.demo_shift)
+    return Home(
+        row.id,
+        row.name,
+        row.stamp,
+        programme,
+        calendar,
+        people,
+        row.demo_shift,
+        *costs,
+    )

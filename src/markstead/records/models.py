@@ -18,6 +18,10 @@ class Household(models.Model):
     head_link = models.CharField(max_length=64, default="0" * 64)
     demo_shift = models.BigIntegerField(null=True, default=None)
     """Seconds that the clock of a demonstration is behind the real one; null in a real home."""
+    failed_test_costs = models.FloatField(default=8)
+    """School days that a failed unit test costs this home: waiting for the new copy, working it, sitting again."""
+    hold_day_costs = models.FloatField(default=1)
+    """School days that one day of review and a fresh practice test costs."""
 
 
 class Document(models.Model):
@@ -111,6 +115,10 @@ class Copy(models.Model):
     passed = models.BooleanField()
     sat_on = models.DateField(null=True)
     scored_on = models.DateField(null=True)
+    scored_seq = models.BigIntegerField(null=True)
+    """Place of the latest marking of its unit test."""
+    marks = models.TextField(default="")
+    """What estimates use of its facts, gathered (see `measure.marks`)."""
     last_seq = models.BigIntegerField()
     last_link = models.CharField(max_length=64)
 
@@ -121,4 +129,26 @@ class Copy(models.Model):
             models.Index(fields=["household", "learner", "passed"], name="passed_by_a_learner"),
             models.Index(fields=["household", "status"], name="copies_by_status"),
             models.Index(fields=["household", "workbook"], name="copies_of_a_workbook"),
+            models.Index(fields=["household", "learner", "scored_seq"], name="marked_of_a_learner"),
+        ]
+
+
+class QuizUnderWay(models.Model):
+    """An oral quiz that has begun and is not on the record yet, so that it can be laid aside and taken up again.
+
+    `answers` is a JSON list of [stop or null, question, right], in the order asked. Once the quiz is held it is
+    written on the record and this row goes.
+    """
+
+    id = models.CharField(primary_key=True, max_length=40)
+    household = models.ForeignKey(Household, on_delete=models.CASCADE)
+    copy = models.CharField(max_length=20)
+    stop = models.CharField(max_length=40, blank=True)
+    begun = models.DateTimeField()
+    by = models.CharField(max_length=20)
+    answers = models.TextField(default="[]")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["household", "copy", "stop"], name="one_quiz_a_stop_under_way")
         ]

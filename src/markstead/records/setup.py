@@ -197,6 +197,32 @@ def give_password(household: str, *, person: str, username: str, password: str) 
         row.save(update_fields=["user"])
 
 
+def set_costs(
+    household: str, *, failed_test_costs: float | None = None, hold_day_costs: float | None = None
+) -> Home:
+    """Say what a failed unit test and a day of review cost this home, in school days; None leaves one as it is.
+
+    Raises:
+        InputError: a cost that cannot be.
+    """
+    problems = []
+    for name, value, most in (
+        ("days a failed test costs", failed_test_costs, 60),
+        ("days a hold day costs", hold_day_costs, 5),
+    ):
+        if value is not None and not 0 < value <= most:
+            problems.append(Problem(name, f"{value:g}", f"more than 0 and at most {most} school days"))
+    if problems:
+        raise InputError(problems)
+    with transaction.atomic():
+        row = household_row(household, lock=True)
+        row.failed_test_costs = row.failed_test_costs if failed_test_costs is None else failed_test_costs
+        row.hold_day_costs = row.hold_day_costs if hold_day_costs is None else hold_day_costs
+        row.stamp = new_stamp()
+        row.save(update_fields=["failed_test_costs", "hold_day_costs", "stamp"])
+    return load_home(row)
+
+
 def put_demo_clock_forward(household: str, *, by: timedelta) -> None:
     """Let a demonstration's clock run ahead; a real home has none to move."""
     with transaction.atomic():

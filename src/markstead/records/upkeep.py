@@ -13,6 +13,7 @@ from django.db.models.functions import Cast
 from markstead.errors import DamagedRecordError
 from markstead.ledger.facts import FactReversed
 from markstead.ledger.serial import ROOT, Entry, link, read_body, words_id
+from markstead.measure.marks import MarksFold
 from markstead.records.desk import household_row, row_values
 from markstead.records.home import Home, load_home
 from markstead.records.models import Copy as CopyRow
@@ -96,7 +97,7 @@ def verify(household: str) -> Verdict:
     row = household_row(household)
     taken_back = _reversals(household)
     seen: dict[str, set[int]] = {}
-    folds: dict[str, LeanFold] = {}
+    folds: dict[str, _Reader] = {}
     links: dict[str, str] = {}
     previous, expected, act, part = ROOT, 0, "", 0
     at_head = ROOT
@@ -127,7 +128,7 @@ def verify(household: str) -> Verdict:
         if copy is not None:
             fold = folds.get(copy)
             if fold is None:
-                fold = folds[copy] = LeanFold(copy, taken_back.get(copy, ()))
+                fold = folds[copy] = _Reader(copy, taken_back.get(copy, set()))
             fold.take(entry)
             links[copy] = kept_link
             if isinstance(entry.fact, FactReversed):
@@ -152,15 +153,26 @@ def _check_head(row: Household, last: int, at_head: str) -> str | None:
     return None
 
 
-def _values(home: Home, fold: LeanFold, last_link: str, ordinals: dict[str, int]) -> dict[str, Any]:
+class _Reader:
+    """Folds the facts of one copy into all that its cache says."""
+
+    def __init__(self, copy: str, reversed_facts: set[int]) -> None:
+        self.fold, self.marks = LeanFold(copy, reversed_facts), MarksFold(copy, reversed_facts)
+
+    def take(self, entry: Entry) -> None:
+        self.fold.take(entry)
+        self.marks.take(entry)
+
+
+def _values(home: Home, reader: _Reader, last_link: str, ordinals: dict[str, int]) -> dict[str, Any]:
     """Every column of a copy; copies of a workbook are counted in the order of their first facts."""
-    workbook = fold.workbook
+    workbook = reader.fold.workbook
     ordinals[workbook] = ordinals.get(workbook, 0) + 1
     fixed = {"workbook": workbook, "ordinal": ordinals[workbook], "last_link": last_link}
-    return row_values(home, fold.standing) | fixed
+    return row_values(home, reader.fold.standing, reader.marks.marks) | fixed
 
 
-def _check_copies(home: Home, folds: dict[str, LeanFold], links: dict[str, str]) -> str | None:
+def _check_copies(home: Home, folds: dict[str, _Reader], links: dict[str, str]) -> str | None:
     kept = {row.id: row for row in CopyRow.objects.filter(household=home.id)}
     for copy in sorted(kept.keys() - folds.keys()):
         return f"copy {copy} stands in the cache but not on the record; `rebuild` mends the cache"
@@ -169,7 +181,7 @@ def _check_copies(home: Home, folds: dict[str, LeanFold], links: dict[str, str])
         row = kept.get(copy)
         values = _values(home, fold, links[copy], ordinals)
         if row is None or any(getattr(row, name) != value for name, value in values.items()):
-            seq = fold.standing.last_seq
+            seq = fold.fold.standing.last_seq
             return f"copy {copy} stands otherwise in the cache than fact {seq} left it; `rebuild` mends the cache"
     return None
 
@@ -193,7 +205,7 @@ def rebuild(household: str) -> int:
         row = household_row(household, lock=True)
         home = load_home(row)
         taken_back = _reversals(household)
-        folds: dict[str, LeanFold] = {}
+        folds: dict[str, _Reader] = {}
         links: dict[str, str] = {}
         previous = at_head = ROOT
         seq = 0
@@ -210,7 +222,7 @@ def rebuild(household: str) -> int:
             if copy is not None:
                 fold = folds.get(copy)
                 if fold is None:
-                    fold = folds[copy] = LeanFold(copy, taken_back.get(copy, ()))
+                    fold = folds[copy] = _Reader(copy, taken_back.get(copy, set()))
                 fold.take(entry)
                 links[copy] = previous
         # A head that the record does not pass through tells of facts that were removed or changed: to take the
