@@ -412,6 +412,7 @@ def test_an_instant_of_no_zone_is_nobody_s_time(house: House) -> None:
 def test_no_name_and_no_word_of_anybody_is_ever_in_a_body(house: House, next_door: House) -> None:
     """Every kind of act, told with names, keys and reasons; then every body is searched for them."""
     first = house.fail()
+    house.do(a.hold_spot_check, copy=first, answers=[(9, True)], **SECTION)
     house.do(a.reorder_workbook, copy=first)
     house.do(a.send_dispatch, copies=[first], tracking="Parcel of Tarn End")
     second = house.bring("asked", learner="noa", workbook="maths-9-01")

@@ -21,12 +21,14 @@ from markstead.ledger.facts import (
     FirstMarking,
     GoalSet,
     HelpGiven,
+    LeaveGiven,
     OralQuizHeld,
     PagesWorked,
     PersonId,
     PracticeTestScored,
     ReadinessDecided,
     SpotCheckHeld,
+    Step,
     StopId,
     UnitTestScored,
 )
@@ -48,6 +50,8 @@ class Marked:
     asked: int
     right: int
     wrong: tuple[int, ...] = ()
+    own: bool = True
+    """Marked by the learner against the key, not by the educator."""
 
     @property
     def numbered(self) -> bool:
@@ -156,6 +160,7 @@ class MarksFold:
         self._lists: dict[str, list[Any]] = {name: [] for name in _LISTS}
         self._goals: dict[date, int] = {}
         self._pages: set[int] = set()
+        self._own = False
 
     def take(self, entry: Entry) -> None:
         """Take one more fact of this copy, in the order of the record."""
@@ -184,7 +189,12 @@ class MarksFold:
         self._lists["marked"].append(Marked(e.seq, e.at, f.stop, f.asked, f.asked - len(f.wrong), f.wrong))
 
     def _practice(self, e: Entry, f: PracticeTestScored) -> None:
-        self._lists["practice"].append(Marked(e.seq, e.at, PRACTICE, f.asked, f.right, f.wrong))
+        self._lists["practice"].append(Marked(e.seq, e.at, PRACTICE, f.asked, f.right, f.wrong, self._own))
+        self._own = False
+
+    def _leave(self, _: Entry, f: LeaveGiven) -> None:
+        """Without leave to mark it, a practice test is marked by the educator."""
+        self._own = self._own or (f.step is Step.MARK and f.stop == PRACTICE)
 
     def _unit(self, e: Entry, f: UnitTestScored) -> None:
         self._lists["units"].append(UnitMark(e.seq, e.at, f.right, f.asked, f.needed, f.wrong))
@@ -223,6 +233,7 @@ _TAKEN: dict[type[AnyFact], Callable[[MarksFold, Entry, Any], None]] = {
     FirstMarking: MarksFold._first_marking,
     PracticeTestScored: MarksFold._practice,
     UnitTestScored: MarksFold._unit,
+    LeaveGiven: MarksFold._leave,
     OralQuizHeld: MarksFold._quiz,
     SpotCheckHeld: MarksFold._spot,
     PagesWorked: MarksFold._worked,
@@ -262,7 +273,7 @@ def write_marks(marks: CopyMarks) -> str:
         "i": _second(m.issued) if m.issued else None,
         "x": m.ended,
         "m": [[r.seq, _second(r.at), r.stop, r.asked, r.right, r.wrong] for r in m.marked],
-        "p": [[r.seq, _second(r.at), r.stop, r.asked, r.right, r.wrong] for r in m.practice],
+        "p": [[r.seq, _second(r.at), r.asked, r.right, r.wrong, r.own] for r in m.practice],
         "o": [[r.seq, _second(r.at), r.stop, r.question, r.right] for r in m.spoken],
         "u": [[r.seq, _second(r.at), r.right, r.asked, r.needed, r.wrong] for r in m.units],
         "l": [[r.seq, _second(r.at), r.stop, r.answers] for r in m.looked],
@@ -292,7 +303,9 @@ def read_marks(copy: CopyId, workbook: str, learner: PersonId | None, text: str)
         issued=_instant(w["i"]) if w["i"] is not None else None,
         ended=w["x"],
         marked=tuple(Marked(q, _instant(at), s, n, c, tuple(wrong)) for q, at, s, n, c, wrong in w["m"]),
-        practice=tuple(Marked(q, _instant(at), s, n, c, tuple(wrong)) for q, at, s, n, c, wrong in w["p"]),
+        practice=tuple(
+            Marked(q, _instant(at), PRACTICE, n, c, tuple(wrong), own) for q, at, n, c, wrong, own in w["p"]
+        ),
         spoken=tuple(Spoken(q, _instant(at), s, n, right) for q, at, s, n, right in w["o"]),
         units=tuple(UnitMark(q, _instant(at), c, n, k, tuple(wrong)) for q, at, c, n, k, wrong in w["u"]),
         looked=tuple(Looked(q, _instant(at), s, tuple((n, r) for n, r in a)) for q, at, s, a in w["l"]),

@@ -276,7 +276,7 @@ class Desk:
             StaleError: the copy has moved on since the person looked.
         """
         act = slip.act or secrets.token_hex(10)
-        again = self._written(act)
+        again = self.written(act)
         if again is not None:
             return again
         now = slip.now or at
@@ -300,7 +300,8 @@ class Desk:
         self.acts.add(act)
         return Done(act, tuple(entries))
 
-    def _written(self, act: str) -> Done | None:
+    def written(self, act: str) -> Done | None:
+        """What an act of this id wrote before; None: it is new."""
         if self.whole:
             return Done(act, (), again=True) if act in self.acts else None
         bodies = (
