@@ -375,6 +375,28 @@ def hold_spot_check(
     return _plain(where, partial(SpotCheckHeld, copy, stop, kept), copy=copy, by=by, at=at, slip=slip)
 
 
+def hold_spot_checks(
+    where: Where,
+    *,
+    looked: Sequence[tuple[str, StopId, int, bool]],
+    by: str,
+    at: datetime,
+    slip: Slip = PLAIN,
+) -> Done:
+    """One spot check over several stops or copies: copy, stop, question, and whether its tick is right."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        places: dict[tuple[str, StopId], list[tuple[int, bool]]] = {}
+        for copy, stop, question, right in looked:
+            desk.known_copy(copy)
+            places.setdefault((copy, stop), []).append((question, right))
+        if not places:
+            raise InputError([Problem("spot check", "no answers", "at least one answer that was looked at")])
+        return [SpotCheckHeld(copy, stop, tuple(pairs)) for (copy, stop), pairs in places.items()]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
 # --- checks and tests -------------------------------------------------------------------------------------
 
 

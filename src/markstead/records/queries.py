@@ -75,6 +75,8 @@ class Today:
 
     home: Home
     head: int
+    link: str
+    """Of the latest fact in the chain: what is remembered by it is up to date."""
     now: datetime
     """On the kitchen clock."""
     day_is: str | None
@@ -386,6 +388,7 @@ def today(household: str, *, now: datetime, opened: Opened | None = None) -> Tod
     return Today(
         home,
         opened.head,
+        opened.link,
         home.calendar.at_home(now),
         home.calendar.why_closed(day),
         tuple(calls),

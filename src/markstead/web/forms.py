@@ -95,6 +95,23 @@ def answers(questions: Sequence[str], verdicts: Sequence[str]) -> tuple[tuple[in
     return tuple(found)
 
 
+def ticks(data: QueryDict) -> tuple[tuple[str, str, int, bool], ...]:
+    """Read a spot check: copy, stop, question, and whether its tick is right, for every answer that was drawn."""
+    found = []
+    for n, text in enumerate(data.getlist("tick")):
+        parts = text.split("/")
+        verdict = data.get(f"t{n}", "")
+        if len(parts) != 3 or not _is_number(parts[2]):
+            raise InputError([Problem("spot check", repr(text[:60]), "the form as it was shown")])
+        if verdict not in {"right", "wrong"}:
+            found_words = verdict[:40] or "neither right nor wrong"
+            raise InputError([Problem(f"spot check, question {parts[2]}", found_words, "right or wrong")])
+        found.append((parts[0], parts[1], int(parts[2]), verdict == "right"))
+    if not found:
+        raise InputError([Problem("spot check", "no answers", "at least one answer that was looked at")])
+    return tuple(found)
+
+
 def token(data: Mapping[str, str]) -> str | None:
     """The id of the act that a form sends, so that sending it twice writes once; None: it sent none."""
     text = data.get("token", "")

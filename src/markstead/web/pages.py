@@ -3,6 +3,7 @@
 import secrets
 import zlib
 from collections import OrderedDict
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
@@ -34,14 +35,17 @@ from markstead.ledger.facts import (
     UnitTestScored,
     WorkbookReordered,
 )
+from markstead.measure.readings import CopyReading
+from markstead.records.estimates import TodayEstimates
 from markstead.records.home import Home, Somebody
 from markstead.records.queries import Call, CopyPage, CopyView, LearnerDay, Note, Today
 from markstead.records.words import fact_words, mark_words
 from markstead.rules.bars import Bar, Weight
-from markstead.rules.ruling import Ruling, day_words, page_words, ranges, stop_words
+from markstead.rules.ruling import Role, Ruling, day_words, page_words, ranges, stop_words
 from markstead.rules.standing import CopyStatus
 from markstead.rules.steps import CallKind
 from markstead.web.kept import piece
+from markstead.web.ready import ReadinessWords, readiness_words
 from markstead.web.ruler import Ruler, ruler_of
 
 
@@ -122,18 +126,22 @@ class CopyLine:
     bars: tuple[Bar, ...]
     waits: bool
     goal: str
+    ready: ReadinessWords | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class LearnerBlock:
     """A learner on today's page."""
 
+    id: str
     name: str
     key: str
     year: str
     lines: tuple[CopyLine, ...]
     idle: tuple[str, ...]
     minutes: int
+    opens: bool
+    """The viewer may open the learner's own page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +163,12 @@ class CallLine:
     order: str = ""
     learner: str = ""
     dispatch: bool = False
+    advice: str = ""
+    """Sit or hold, with its numbers, where the educator decides on readiness."""
+    quiz: str = ""
+    """The stop on which an oral quiz can be begun from here."""
+    spot: str = ""
+    """Ticks to mark again before leave is given."""
 
     @property
     def ref(self) -> str:
@@ -433,7 +447,14 @@ def _answers(call: Call, home: Home, by: Somebody) -> tuple[ActForm, ...]:
     return tuple(form for form in found if form is not None)
 
 
-def _call_line(call: Call, home: Home, now: datetime, by: Somebody) -> CallLine:
+def _call_line(
+    call: Call,
+    home: Home,
+    now: datetime,
+    by: Somebody,
+    readings: Mapping[str, CopyReading],
+    spots: Mapping[str, str],
+) -> CallLine:
     view = call.copy
     who = call.learner.name if call.learner else ""
     book = call.workbook.title if call.workbook else ""
@@ -454,10 +475,35 @@ def _call_line(call: Call, home: Home, now: datetime, by: Somebody) -> CallLine:
         order=call.workbook.code if call.kind is CallKind.ORDER and call.workbook else "",
         learner=call.learner.id if call.learner else "",
         dispatch=call.kind is CallKind.DISPATCH,
+        advice=_advice(call, readings),
+        quiz=_quiz_stop(call) if by.role is Role.EDUCATOR else "",
+        spot=spots.get(call.learner.id, "") if call.learner and call.kind in _LEAVES else "",
     )
 
 
-def _copy_line(view: CopyView, home: Home, today: date) -> CopyLine:
+_LEAVES = (
+    CallKind.LEAVE_TO_MARK,
+    CallKind.LEAVE_TO_REMARK,
+    CallKind.LEAVE_TO_OPEN,
+    CallKind.LEAVE_TO_SIT,
+    CallKind.CHECK,
+    CallKind.PRACTICE_TEST,
+)
+
+
+def _advice(call: Call, readings: Mapping[str, CopyReading]) -> str:
+    reading = readings.get(call.copy.id) if call.copy is not None else None
+    if call.kind not in (CallKind.READINESS, CallKind.LEAVE_TO_SIT) or reading is None:
+        return ""
+    return readiness_words(reading).sentence
+
+
+def _quiz_stop(call: Call) -> str:
+    act = call.copy.next.act if call.copy is not None else None
+    return (act.stop or "") if call.kind is CallKind.QUIZ and isinstance(act, OralQuizHeld) else ""
+
+
+def _copy_line(view: CopyView, home: Home, today: date, reading: CopyReading | None) -> CopyLine:
     ruler_goal = view.standing.goal
     goal = ""
     if ruler_goal is not None and ruler_goal.day == today:
@@ -477,33 +523,43 @@ def _copy_line(view: CopyView, home: Home, today: date) -> CopyLine:
         bars=rules,
         waits=view.standing.waiting is not None or view.standing.help is not None,
         goal=goal,
+        ready=readiness_words(reading)
+        if reading is not None and reading.begun and view.standing.unit is None
+        else None,
     )
 
 
-def _learner_block(day: LearnerDay, home: Home, today: date) -> LearnerBlock:
+def _learner_block(
+    day: LearnerDay, home: Home, today: date, readings: Mapping[str, CopyReading], *, opens: bool
+) -> LearnerBlock:
     minutes = sum(v.standing.latest_day_minutes for v in day.copies if v.standing.latest_day == today)
     return LearnerBlock(
+        id=day.learner.id,
         name=day.learner.name,
         key=day.learner.key,
         year=f"year {day.learner.year}" if day.learner.year is not None else "",
-        lines=tuple(_copy_line(v, home, today) for v in day.copies),
+        lines=tuple(_copy_line(v, home, today, readings.get(v.id)) for v in day.copies),
         idle=day.idle,
         minutes=minutes,
+        opens=opens,
     )
 
 
-def today_page(answer: Today, by: Somebody) -> TodayPage:
-    """Put today into words."""
+def today_page(answer: Today, by: Somebody, estimates: TodayEstimates | None = None) -> TodayPage:
+    """Put today into words; estimates are for educators alone."""
     day = answer.now.date()
     home = answer.home
+    readings = estimates.readings if estimates is not None else {}
+    spots = estimates.spots if estimates is not None else {}
+    opens = by.role is Role.EDUCATOR
     return TodayPage(
         home=home.name,
         day=day_words(day),
         time=f"{answer.now:%H:%M}",
         closed=answer.day_is,
         stamp=f"{answer.head}.{answer.now:%Y%m%d%H%M}",
-        calls=tuple(_call_line(c, home, answer.now, by) for c in answer.calls),
-        learners=tuple(_learner_block(d, home, day) for d in answer.learners),
+        calls=tuple(_call_line(c, home, answer.now, by, readings, spots) for c in answer.calls),
+        learners=tuple(_learner_block(d, home, day, readings, opens=opens) for d in answer.learners),
         demo=home.demo_shift is not None,
         token=new_token(),
     )

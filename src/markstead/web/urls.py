@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import path
 
-from markstead.web.views import acts, copies, errors, record, today
+from markstead.web.views import acts, copies, errors, learners, quiz, record, today
 
 urlpatterns = [
     path("", today.page, name="today"),
@@ -13,6 +13,12 @@ urlpatterns = [
     path("copies/", copies.listing, name="copies"),
     path("copies/order", copies.order, name="order"),
     path("copies/<slug:copy>/", copies.page, name="copy"),
+    path("learners/<slug:learner>/", learners.page, name="learner"),
+    path("learners/<slug:learner>/spot-check", learners.spot_check, name="learner-spot"),
+    path("learners/<slug:learner>/review", learners.reviewed, name="learner-review"),
+    path("quiz/begin", quiz.begin, name="quiz-begin"),
+    path("quiz/<slug:quiz>/", quiz.page, name="quiz"),
+    path("quiz/<slug:quiz>/answer", quiz.answer, name="quiz-answer"),
     path("papers/", copies.papers, name="papers"),
     path("record/", record.page, name="record"),
     path("clock", today.move_clock, name="clock"),

@@ -5,10 +5,12 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from markstead.errors import InputError, MarksteadError, UnknownError
-from markstead.records import actions, queries
+from markstead.records import actions, estimates, queries, quizzes
 from markstead.records.desk import Slip
+from markstead.rules.ruling import Role, stop_words
 from markstead.rules.standing import CopyStatus
 from markstead.web import forms
+from markstead.web.copy_estimates import copy_estimates
 from markstead.web.pages import Said, copy_page_view, copy_rows, new_token
 from markstead.web.seat import Seat, seated
 
@@ -24,8 +26,16 @@ def copy_response(
     refusal = answer.copy.standing.refusal
     words = queries.words(seat.household, refusal.reason) if refusal is not None else None
     whole = not request.headers.get("HX-Request")
+    found = None
+    if seat.person.role is Role.EDUCATOR and answer.copy.standing.unit is None:
+        found = estimates.close(answer.home, copy)
     context = {
         "page": copy_page_view(answer, seat.person, words, said),
+        "est": copy_estimates(found, answer.home, found.learner) if found is not None else None,
+        "under_way": [
+            (q.id, stop_words(q.stop) if q.stop else "the whole workbook", len(q.answers))
+            for q in quizzes.under_way(seat.household, copy=copy)
+        ],
         "said": said,
         "person": seat.person,
         "home": seat.home,

@@ -8,7 +8,8 @@ from django.template.loader import render_to_string
 from django.views.decorators.http import require_GET, require_POST
 
 from markstead.calendar import NoSchoolDayError
-from markstead.records import queries, setup
+from markstead.records import estimates, queries, setup
+from markstead.rules.ruling import Role
 from markstead.web.kept import fill
 from markstead.web.pages import Said, today_page
 from markstead.web.seat import Seat, seated
@@ -19,7 +20,11 @@ def today_response(
 ) -> HttpResponse:
     """The page, or with htmx only its inside; where nobody acted, the record is as the seat found it."""
     answer = queries.today(seat.household, now=seat.now, opened=None if acted else seat.opened)
-    page = today_page(answer, seat.person)
+    found = None
+    if seat.person.role is Role.EDUCATOR:
+        waiting = [c.learner.id for c in answer.calls if c.learner is not None and c.copy is not None]
+        found = estimates.for_today(answer.home, answer.link, dict.fromkeys(waiting))
+    page = today_page(answer, seat.person, found)
     whole = not request.headers.get("HX-Request")
     context = {
         "page": page,

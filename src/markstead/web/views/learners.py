@@ -1,0 +1,110 @@
+"""A learner's page: for the educator, with the spot check and the review that are recorded from it."""
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_POST
+
+from markstead.errors import InputError, MarksteadError, Problem, UnknownError
+from markstead.records import actions, estimates, queries
+from markstead.records.desk import Slip
+from markstead.records.home import Somebody
+from markstead.rules.ruling import Role
+from markstead.rules.standing import CopyStatus
+from markstead.web import forms
+from markstead.web.learner_page import learner_view
+from markstead.web.pages import Said
+from markstead.web.seat import Seat, seated
+from markstead.web.views.acts import recorded, said_of
+from markstead.web.views.errors import not_allowed
+
+MINUTES = 5
+
+
+def _learner(seat: Seat, learner: str) -> Somebody:
+    try:
+        found = seat.home.person(learner)
+    except UnknownError as error:
+        raise Http404 from error
+    if found.role is not Role.LEARNER:
+        raise Http404
+    return found
+
+
+def _minutes(text: str) -> int:
+    return int(text) if text.isascii() and text.isdecimal() and 1 <= int(text[:4]) <= 60 else MINUTES
+
+
+def _shown(
+    request: HttpRequest, seat: Seat, learner: str, minutes: int, said: Said | None = None, status: int = 200
+) -> HttpResponse:
+    somebody = _learner(seat, learner)
+    page = estimates.learner_page(seat.home, somebody, seat.now, minutes)
+    copies = queries.copies(seat.household, status=CopyStatus.ISSUED, learner=somebody.id)
+    context = {
+        "page": learner_view(page, copies, seat.home, minutes),
+        "said": said,
+        "person": seat.person,
+        "home": seat.home,
+        "here": "learner",
+    }
+    return render(request, "learner.html", context, status=status)
+
+
+@require_GET
+@seated
+def page(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
+    if seat.person.role is not Role.EDUCATOR:
+        return not_allowed(request)
+    return _shown(request, seat, learner, _minutes(request.GET.get("minutes", "")))
+
+
+@require_POST
+@seated
+def spot_check(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
+    """Record which of the drawn ticks are right; where some are not, the page asks for more."""
+    if seat.person.role is not Role.EDUCATOR:
+        return not_allowed(request)
+    data = request.POST
+    _learner(seat, learner)
+    try:
+        looked = forms.ticks(data)
+        done = actions.hold_spot_checks(
+            seat.household,
+            looked=looked,
+            by=seat.person.id,
+            at=seat.now,
+            slip=Slip(act=forms.token(data), now=seat.now),
+        )
+    except MarksteadError as error:
+        return _shown(request, seat, learner, MINUTES, said_of(error, data), 409)
+    return _shown(request, seat, learner, MINUTES, recorded(done, seat))
+
+
+@require_POST
+@seated
+def reviewed(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
+    """Record one answer of the review as a short oral quiz."""
+    if seat.person.role is not Role.EDUCATOR:
+        return not_allowed(request)
+    data = request.POST
+    _learner(seat, learner)
+    minutes = _minutes(data.get("minutes", ""))
+    try:
+        verdict = data.get("do", "")
+        if verdict not in ("right", "wrong"):
+            raise InputError([Problem("answer", repr(verdict[:40]), "right or wrong")])
+        question = forms.whole(data, "question", "question") or 0
+        copy, stop = data.get("copy", ""), data.get("stop", "")
+        estimates.check_question(seat.home, copy, stop, question)
+        actions.hold_oral_quiz(
+            seat.household,
+            copy=copy,
+            answers=[(question, verdict == "right")],
+            stop=stop,
+            by=seat.person.id,
+            at=seat.now,
+            slip=Slip(act=forms.token(data), now=seat.now),
+        )
+    except MarksteadError as error:
+        return _shown(request, seat, learner, minutes, said_of(error, data), 409)
+    return redirect(f"{request.path.removesuffix('review')}?minutes={minutes}")
