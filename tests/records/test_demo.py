@@ -30,7 +30,7 @@ from markstead.ledger.facts import (
     WorkbookReordered,
 )
 from markstead.ledger.serial import Entry
-from markstead.records import demo, queries, upkeep
+from markstead.records import demo, estimates, queries, upkeep
 from markstead.records.demo import DemoReport
 from markstead.records.home import Home
 from markstead.records.queries import Call, CopyView, Today
@@ -210,7 +210,6 @@ def test_the_page_is_that_of_a_real_morning(built: Built) -> None:
         CallKind.HELP,
         CallKind.QUIZ,
         CallKind.CHECK,
-        CallKind.READINESS,
         CallKind.MARK_UNIT_TEST,
         CallKind.LATE_COPY,
         CallKind.ORDER,
@@ -220,6 +219,18 @@ def test_the_page_is_that_of_a_real_morning(built: Built) -> None:
 )
 def test_one_call_of_each_kind_waits(built: Built, kind: CallKind) -> None:
     assert len(built.calls(kind)) == 1
+
+
+def test_readiness_is_to_be_decided_twice_and_once_it_pays_to_hold(built: Built) -> None:
+    """One learner's practice test passed after weak sections, another's after sound ones."""
+    answer = built.today
+    readings = estimates.for_today(answer.home, answer.link).readings
+    asked = [call.copy.id for call in built.calls(CallKind.READINESS) if call.copy is not None]
+
+    advised = [readings[copy].advice for copy in asked]
+
+    assert sorted(str(a.advice) for a in advised if a is not None) == ["hold", "sit"]
+    assert not any(a.below_gate for a in advised if a is not None)
 
 
 def test_two_learners_wait_for_leave_to_mark_one_longer_than_the_other(built: Built) -> None:

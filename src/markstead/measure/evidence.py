@@ -281,7 +281,7 @@ class _Open:
     day: date
     first: int
     last: int
-    ticks: list[Tick] = field(default_factory=list)
+    marked: list[tuple[CopyId, Marked]] = field(default_factory=list)
     looked: list[tuple[Tick, bool]] = field(default_factory=list)
 
 
@@ -293,8 +293,13 @@ class Batch:
     first: int
     last: int
     """Places on the record of the first and the latest marking: with them the draw is settled."""
-    ticks: tuple[Tick, ...]
+    marked: tuple[tuple[CopyId, Marked], ...]
     looked: tuple[tuple[Tick, bool], ...] = ()
+
+    @property
+    def ticks(self) -> tuple[Tick, ...]:
+        """Every answer that was marked right, in the order of the marking."""
+        return tuple(Tick(copy, row.stop, number) for copy, row in self.marked for number in row.ticks)
 
     @property
     def slips(self) -> int:
@@ -317,17 +322,17 @@ def batches(copies: Sequence[CopyMarks], day_of: DayOf) -> tuple[Batch, ...]:
     of: dict[tuple[CopyId, StopId], _Open] = {}
     for seq, copy, row in rows:
         if isinstance(row, Marked):
-            day = day_of(row.at)
-            if not row.ticks:
+            if not row.right or not row.numbered:
                 continue
+            day = day_of(row.at)
             if not found or found[-1].day != day or found[-1].looked:
                 found.append(_Open(day, seq, seq))
             batch = of[copy, row.stop] = found[-1]
             batch.last = seq
-            batch.ticks += [Tick(copy, row.stop, number) for number in row.ticks]
+            batch.marked.append((copy, row))
         elif (held := of.get((copy, row.stop))) is not None:
             held.looked += [(Tick(copy, row.stop, number), right) for number, right in row.answers]
-    return tuple(Batch(b.day, b.first, b.last, tuple(b.ticks), tuple(b.looked)) for b in found)
+    return tuple(Batch(b.day, b.first, b.last, tuple(b.marked), tuple(b.looked)) for b in found)
 
 
 def marking_days(found: Sequence[Batch]) -> tuple[MarkingDay, ...]:

@@ -295,10 +295,10 @@ def next_questions(
 ) -> tuple[Candidate, ...]:
     """Put the questions of a quiz in order, most important first; the same dice give the same order.
 
-    First up to half of a quiz comes from the objectives with most wrong answers at first marking, one question each;
-    then one from every objective not yet touched; then further ones, weakest objective first. Which question of an
-    objective, and which of equally weak objectives, is drawn by lot. Where nothing is tagged, the section is the
-    objective. A question asked within `REST_DAYS` days, or in this quiz, is left out.
+    First up to half of a quiz comes from the objectives with most wrong answers at first marking: of each, one question
+    that was wrong. Then comes one from every objective not yet touched, then further ones, weakest objective first.
+    Which question of an objective, and which of equally weak objectives, is drawn by lot. Where nothing is tagged, the
+    section is the objective. A question asked within `REST_DAYS` days, or in this quiz, is left out.
 
     Args:
         candidates: questions that may be asked.
@@ -319,11 +319,16 @@ def next_questions(
     fresh = [name for name in by_weakness if name not in touched]
     half = max(0, min(most, DEFAULT_RULE.most) // 2 - len(done))
     weak = [name for name in fresh if wrong[name]][:half]
-    others = [name for name in groups if name in fresh and name not in weak]
-    found = [groups[name].pop() for name in (*weak, *others)]
+    found = [_take_wrong(groups[name]) for name in weak]
+    found += [groups[name].pop() for name in groups if name in fresh and name not in weak]
     while left := [name for name in by_weakness if groups[name]]:
         found += [groups[name].pop() for name in left]
     return tuple(found[: max(0, most - len(done))])
+
+
+def _take_wrong(group: list[Candidate]) -> Candidate:
+    """Take out a question that was wrong at first marking, or any where those have been asked of late."""
+    return group.pop(next((i for i, c in enumerate(group) if c.wrong_at_first), -1))
 
 
 def _objective(candidate: Candidate) -> str:

@@ -274,8 +274,9 @@ def read_spot(
         if earlier.day == batch.day:
             record = record.with_more(len(earlier.looked), earlier.slips)
     seen = [tick for tick, _ in batch.looked]
-    now = more(len(batch.ticks), len(seen), batch.slips, record, gap.floor)
-    order = draw(batch.ticks, seed(f"{learner} {batch.first} {batch.last}"))
+    handed_over = batch.ticks
+    now = more(len(handed_over), len(seen), batch.slips, record, gap.floor)
+    order = draw(handed_over, seed(f"{learner} {batch.first} {batch.last}"))
     ticks = tuple(tick for tick in order if tick not in seen)[:now]
     return SpotReading(
         batch, ticks, len(seen) + now, record, sentence(now, len(seen), batch.slips), together, gap

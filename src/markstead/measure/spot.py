@@ -102,7 +102,8 @@ def needs(ticks: int, a: Floats, b: Floats, risk: float = RISK, least: int = LEA
     enough = _slip_table(ticks, a, b) <= risk
     enough[:, : min(max(least, 0), ticks)] = False
     enough[:, ticks] = True
-    return enough.argmax(axis=1)
+    first: NDArray[np.int64] = enough.argmax(axis=1)
+    return first
 
 
 def _slip_table(ticks: int, a: Floats, b: Floats) -> Floats:
@@ -110,7 +111,8 @@ def _slip_table(ticks: int, a: Floats, b: Floats) -> Floats:
     if ticks < 0 or not (np.all(a > 0) and np.all(b > 0)):
         raise ValueError(f"ticks must not be negative, nor a or b 0 or less; got {ticks} ticks, {a} and {b}")
     bad = range(too_many(ticks), ticks + 1)
-    return _beta_binomial(ticks, a, b)[:, bad.start :] @ _unseen(ticks)[bad.start :]
+    table: Floats = _beta_binomial(ticks, a, b)[:, bad.start :] @ unseen(ticks)[bad.start :]
+    return table
 
 
 def _beta_binomial(ticks: int, a: Floats, b: Floats) -> Floats:
@@ -119,16 +121,18 @@ def _beta_binomial(ticks: int, a: Floats, b: Floats) -> Floats:
     k = np.arange(ticks)
     none = np.log((b + k) / (a + b + k)).sum(axis=1, keepdims=True)
     steps = np.log((ticks - k) / (k + 1) * (a + k) / (b + ticks - 1 - k))
-    return np.exp(np.cumsum(np.hstack([none, steps]), axis=1))
+    table: Floats = np.exp(np.cumsum(np.hstack([none, steps]), axis=1))
+    return table
 
 
 @lru_cache(maxsize=256)
-def _unseen(ticks: int) -> Floats:
-    """Hypergeometric chance that a draw shows no slip: [slips, looks], both from 0 to `ticks`."""
+def unseen(ticks: int) -> Floats:
+    """Hypergeometric chance C(ticks - slips, looks) / C(ticks, looks) that a draw shows no slip: [slips, looks]."""
     slips = np.arange(ticks + 1)
     table = np.ones((ticks + 1, ticks + 1))
     for look in range(ticks):
         table[:, look + 1] = table[:, look] * np.maximum(ticks - slips - look, 0) / (ticks - look)
+    table.flags.writeable = False  # it is kept and handed to everybody
     return table
 
 

@@ -111,8 +111,13 @@ def workbook_of(fold: Fold) -> str:
     return str(getattr(fold.entries[0].fact, "workbook", ""))
 
 
-def row_values(home: Home, standing: Standing, marks: CopyMarks) -> dict[str, Any]:
-    """The columns of the cache that a standing and the gathered marks tell."""
+def mark_values(marks: CopyMarks) -> dict[str, Any]:
+    """The columns of the cache that hold what was gathered of a copy's marks."""
+    return {"scored_seq": marks.unit.seq if marks.unit is not None else None, "marks": write_marks(marks)}
+
+
+def row_values(home: Home, standing: Standing) -> dict[str, Any]:
+    """The columns of the cache that a standing tells."""
     unit = standing.unit
     scored = unit.scored if unit is not None else None
     return {
@@ -123,8 +128,6 @@ def row_values(home: Home, standing: Standing, marks: CopyMarks) -> dict[str, An
         "passed": standing.passed,
         "sat_on": unit.day if unit is not None else None,
         "scored_on": home.calendar.day_of(scored) if scored is not None else None,
-        "scored_seq": marks.unit.seq if marks.unit is not None else None,
-        "marks": write_marks(marks),
         "last_seq": standing.last_seq,
     }
 
@@ -381,7 +384,7 @@ class Desk:
             row = CopyRow(id=copy, household=self.row, workbook=workbook, ordinal=self._ordinal(workbook))
         else:
             self._forget(row)
-        for name, value in row_values(self.home, fold.standing, marks_of(copy, fold.entries)).items():
+        for name, value in row_values(self.home, fold.standing).items():
             setattr(row, name, value)
         row.last_link = self.row.head_link
         self.touched.add(copy)
@@ -401,6 +404,9 @@ class Desk:
         if self.words:
             Words.objects.bulk_create(self.words, batch_size=500)
         rows = [self.copies[copy] for copy in self.touched]
+        for row in rows:  # gathered once, however many acts of a copy are written together
+            for name, value in mark_values(marks_of(row.id, self.folds[row.id].entries)).items():
+                setattr(row, name, value)
         columns = [f.name for f in CopyRow._meta.concrete_fields if f.name not in _FIXED]
         CopyRow.objects.bulk_create(
             rows, update_conflicts=True, unique_fields=["id"], update_fields=columns, batch_size=200

@@ -14,7 +14,7 @@ from markstead.errors import DamagedRecordError
 from markstead.ledger.facts import FactReversed
 from markstead.ledger.serial import ROOT, Entry, link, read_body, words_id
 from markstead.measure.marks import MarksFold
-from markstead.records.desk import household_row, row_values
+from markstead.records.desk import household_row, mark_values, row_values
 from markstead.records.home import Home, load_home
 from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
@@ -169,7 +169,7 @@ def _values(home: Home, reader: _Reader, last_link: str, ordinals: dict[str, int
     workbook = reader.fold.workbook
     ordinals[workbook] = ordinals.get(workbook, 0) + 1
     fixed = {"workbook": workbook, "ordinal": ordinals[workbook], "last_link": last_link}
-    return row_values(home, reader.fold.standing, reader.marks.marks) | fixed
+    return row_values(home, reader.fold.standing) | mark_values(reader.marks.marks) | fixed
 
 
 def _check_copies(home: Home, folds: dict[str, _Reader], links: dict[str, str]) -> str | None:
