@@ -521,6 +521,33 @@ def quiz(
     record(asked, house, actions.hold_oral_quiz, copy=found, answers=kept, stop=where, as_json=as_json)
 
 
+@act("spot-check")
+def spot_check(
+    asked: Asked,
+    *,
+    copy: COPY,
+    answers: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="ANSWERS...",
+            help="Each ticked question that was marked again, and whether its tick is right: 3:right 7:wrong.",
+        ),
+    ],
+    stop: Annotated[
+        str,
+        typer.Option("--stop", metavar="STOP", help="Where they stand: section-3, check-1 or practice-test."),
+    ],
+    as_json: JSON = False,
+) -> None:
+    """Record a spot check: ticked answers of one stop that the educator marked again."""
+    kept = typed.answers(answers)
+    house = begin(asked, as_json=as_json)
+    from markstead.records import actions
+
+    found = find(house, copy)
+    record(asked, house, actions.hold_spot_check, copy=found, answers=kept, stop=stop, as_json=as_json)
+
+
 # --- checks and tests -------------------------------------------------------------------------------------
 
 

@@ -5,7 +5,7 @@ Every function takes the gathered marks of all copies of one learner; nothing he
 
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from statistics import median
 
@@ -49,7 +49,7 @@ def _spoken(rows: Iterable[Spoken]) -> Counts:
     return Counts(len(kept), sum(row.right for row in kept))
 
 
-def _one_book(marks: CopyMarks, subject: str, unit: UnitMark | None, since: int, *, again: bool) -> Book:
+def _one_book(marks: CopyMarks, subject: str, unit: UnitMark | None, since: int) -> Book:
     """The working between two unit tests of one copy; `since` is the place of the one before, or 0."""
     until = unit.seq if unit is not None else None
 
@@ -68,7 +68,6 @@ def _one_book(marks: CopyMarks, subject: str, unit: UnitMark | None, since: int,
         practice=tuple(Counts(row.asked, row.right) for row in practice),
         unit=Counts(unit.asked, unit.right) if unit is not None else None,
         workbook=marks.workbook,
-        again=again,
     )
     passed = unit is not None and unit.passed
     at = unit.at if unit is not None else marks.last
@@ -81,22 +80,39 @@ def books(copies: Sequence[CopyMarks], programme: Programme) -> tuple[Book, ...]
     A copy that is worked again after a unit test that was not passed is a further working of the same workbook.
     """
     found: list[Book] = []
-    seen: set[str] = set()
-    for marks in sorted(copies, key=lambda m: (m.issued is None, m.issued or m.last)):
+    for marks in sorted(copies, key=_when_issued):
         if marks.workbook not in programme.workbooks:
             continue
         subject = programme.workbook(marks.workbook).subject
         since = 0
         for unit in marks.units:
-            found.append(_one_book(marks, subject, unit, since, again=marks.workbook in seen))
-            seen.add(marks.workbook)
+            found.append(_one_book(marks, subject, unit, since))
             since = unit.seq
-        later = [row for row in marks.practice if row.seq > since]
+        later = any(row.seq > since for row in marks.practice)
         if (not marks.units and marks.issued is not None) or later:
-            found.append(_one_book(marks, subject, None, since, again=marks.workbook in seen))
-            seen.add(marks.workbook)
+            found.append(_one_book(marks, subject, None, since))
     done = sorted((b for b in found if b.finished), key=lambda b: (b.at is None, b.at))
-    return (*done, *(b for b in found if not b.finished))
+    return worked_again([*done, *(b for b in found if not b.finished)])
+
+
+def _when_issued(marks: CopyMarks) -> tuple[bool, bool, datetime | None]:
+    at = marks.issued or marks.last
+    return marks.issued is None, at is None, at
+
+
+def worked_again(found: Iterable[Book], before: Mapping[str, str] | None = None) -> tuple[Book, ...]:
+    """Mark, in the order given, every further working of the workbook that its subject had just before.
+
+    `before` names the latest workbook of each subject before these.
+    """
+    latest = dict(before or {})
+    kept = []
+    for book in found:
+        of = book.evidence
+        again = latest.get(of.subject) == of.workbook
+        kept.append(book if of.again == again else replace(book, evidence=replace(of, again=again)))
+        latest[of.subject] = of.workbook
+    return tuple(kept)
 
 
 # --- objectives -----------------------------------------------------------------------------------------------
@@ -187,8 +203,10 @@ def contacts(copies: Sequence[CopyMarks], programme: Programme, day_of: DayOf) -
             if row.stop.startswith("check"):
                 wrong = set(row.wrong)
                 for question in range(1, row.asked + 1):
-                    key = topic_key(book.subject, about[row.stop, question])
-                    balance[day, key] = balance.get((day, key), 0) + (-1 if question in wrong else 1)
+                    topic = about.get((row.stop, question))
+                    if topic is not None:  # an older edition may have asked more
+                        key = topic_key(book.subject, topic)
+                        balance[day, key] = balance.get((day, key), 0) + (-1 if question in wrong else 1)
         met = {key for row in marks.marked for key in by_stop.get(row.stop, ())}
         tests = [row.at for row in marks.practice] + [row.at for row in marks.units]
         touched |= {(day_of(at), key) for at in tests for key in met}

@@ -100,9 +100,9 @@ class LiveQuiz:
     at_most_more: int
     """Questions that can still come before it ends; 0 once it has ended."""
     right_to_go: int | None
-    """Right answers in a row that would end it now; None once it has ended."""
+    """Right answers in a row that would end it as learnt; None once it has ended, or where none can any more."""
     wrong_to_go: int | None
-    """Wrong answers in a row that would end it now; None once it has ended."""
+    """Wrong answers in a row that would end it as not yet; None once it has ended, or where none can any more."""
     sentence: str
 
 
@@ -209,15 +209,27 @@ def live(answers: Sequence[bool], prior: float = 0.5, rule: QuizRule = DEFAULT_R
         words += "this is learnt." if verdict is Verdict.LEARNT else "this is not learnt yet."
         return LiveQuiz(verdict, total, good, total - good, 0, None, None, words)
     more = _most_more(verdicts, asked, right)
-    to_learnt = next(
-        n for n in range(1, rule.most + 1) if verdicts.get((asked + n, right + n)) is Verdict.LEARNT
-    )
-    to_not_yet = next(
-        n for n in range(1, rule.most + 1) if verdicts.get((asked + n, right)) is Verdict.NOT_YET
-    )
-    words = f"{_number(to_learnt).capitalize()} more right in a row and it is learnt; "
-    words += f"{_number(to_not_yet)} more wrong and it is not yet."
+    to_learnt = _run(verdicts, asked, right, 1, Verdict.LEARNT)
+    to_not_yet = _run(verdicts, asked, right, 0, Verdict.NOT_YET)
+    words = _live_sentence(to_learnt, to_not_yet)
     return LiveQuiz(verdict, total, good, total - good, more, to_learnt, to_not_yet, words)
+
+
+def _run(
+    verdicts: Mapping[tuple[int, int], Verdict], asked: int, right: int, step: int, end: Verdict
+) -> int | None:
+    """How many answers of one sort in a row end a quiz under way as wanted; None where they end it otherwise."""
+    run = 0
+    while verdicts[asked, right] is Verdict.GO_ON:
+        asked, right, run = asked + 1, right + step, run + 1
+    return run if verdicts[asked, right] is end else None
+
+
+def _live_sentence(to_learnt: int | None, to_not_yet: int | None) -> str:
+    learnt = f"{_number(to_learnt)} more right in a row and it is learnt" if to_learnt else ""
+    not_yet = f"{_number(to_not_yet)} more wrong and it is not yet" if to_not_yet else ""
+    words = "; ".join(part for part in (learnt, not_yet) if part)
+    return f"{words[:1].upper()}{words[1:]}."
 
 
 _NUMBERS = [

@@ -27,12 +27,14 @@ from markstead.measure.evidence import (
     pairs_of_tests,
     topic_counts,
     topics,
+    worked_again,
 )
 from markstead.measure.gap import Gap, practice_ahead
 from markstead.measure.marks import CopyMarks
 from markstead.measure.oral import Candidate
 from markstead.measure.pace import DaysToFinish, Pace, WorkDay, days_to_finish, read_pace
 from markstead.measure.readiness import (
+    BookEvidence,
     ObjectiveReading,
     Readiness,
     State,
@@ -65,18 +67,42 @@ def subjects_of(programme: Programme) -> tuple[str, ...]:
 # --- readiness ------------------------------------------------------------------------------------------------
 
 
-def finished_state(copies: Sequence[CopyMarks], programme: Programme) -> State:
-    """What is known of a learner from all workbooks whose unit test is marked."""
-    done = [book.evidence for book in books(copies, programme) if book.finished]
-    return follow(done, subjects_of(programme))
+@dataclass(frozen=True, slots=True)
+class Past:
+    """What is known of a learner from finished workbooks."""
+
+    state: State
+    latest: Mapping[str, str]
+    """The workbook of each subject that ended last: a further working of it begins where that one left off."""
 
 
-def state_now(finished: State, in_hand: Sequence[Book]) -> State:
-    """What is known with the workbooks in hand as they stand."""
-    state = finished
-    for book in in_hand:
+def finished_state(copies: Sequence[CopyMarks], programme: Programme) -> Past:
+    """What is known of a learner from all workbooks whose unit test is marked, and from spoiled copies."""
+    return _past([book.evidence for book in books(copies, programme) if book.finished], programme)
+
+
+def _past(done: Sequence[BookEvidence], programme: Programme) -> Past:
+    return Past(follow(done, subjects_of(programme)), {book.subject: book.workbook for book in done})
+
+
+def state_now(past: Past, in_hand: Sequence[Book], copy: CopyId | None = None) -> State:
+    """What is known with the workbooks in hand as they stand, for a look at that of `copy`.
+
+    The state keeps a deviation for one workbook of each subject. Where another in hand is of the same subject as that
+    of `copy`, it is taken in before it.
+    """
+    state = past.state
+    for book in worked_again(_looked_at_last(in_hand, copy), past.latest):
         state = work_through(state, book.evidence)
     return state
+
+
+def _looked_at_last(in_hand: Sequence[Book], copy: CopyId | None) -> Sequence[Book]:
+    own = [book for book in in_hand if book.copy == copy]
+    same = [book for book in in_hand if own and book.evidence.subject == own[0].evidence.subject]
+    if not same or same[-1].copy == copy:
+        return in_hand
+    return [*(book for book in in_hand if book.copy != copy), *own]
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,12 +131,17 @@ class Costs:
 
 
 def read_copies(
-    finished: State, in_hand: Sequence[CopyMarks], programme: Programme, costs: Costs
+    finished: Past, in_hand: Sequence[CopyMarks], programme: Programme, costs: Costs
 ) -> dict[CopyId, CopyReading]:
     """Readiness for the unit test of every workbook in hand, by copy."""
     open_books = [book for book in books(in_hand, programme) if not book.finished]
-    state = state_now(finished, open_books)
-    return {book.copy: _read_copy(state, book, programme, costs) for book in open_books}
+    common = state_now(finished, open_books)
+    found = {}
+    for book in open_books:
+        alone = _looked_at_last(open_books, book.copy) is open_books
+        state = common if alone else state_now(finished, open_books, book.copy)
+        found[book.copy] = _read_copy(state, book, programme, costs)
+    return found
 
 
 def _read_copy(state: State, book: Book, programme: Programme, costs: Costs) -> CopyReading:
@@ -157,16 +188,14 @@ def history(
         latest[calendar.day_of(row.at)] = (row.at, row.seq, stop_words(row.stop))
     workbook = programme.workbook(own.workbook)
     needed = programme.marks.unit_needed(workbook.unit_questions)
-    kept: dict[int, State] = {}
+    past, done = finished_state((), programme), list[BookEvidence]()
     points = []
     for at, seq, what in latest.values():
-        known = [until(marks, seq) for marks in copies]
-        all_books = books(known, programme)
-        done = [book for book in all_books if book.finished and book.copy != copy]
-        state = kept.get(len(done))
-        if state is None:
-            state = kept[len(done)] = follow((book.evidence for book in done), subjects_of(programme))
-        now = state_now(state, [book for book in all_books if not book.finished])
+        known = books([until(m, seq) for m in copies if m.issued is None or m.issued <= at], programme)
+        finished = [book.evidence for book in known if book.finished]
+        if finished != done:
+            past, done = _past(finished, programme), finished
+        now = state_now(past, [book for book in known if not book.finished], copy)
         points.append(Point(at, what, predict(now, workbook.subject, workbook.unit_questions, needed)))
     return tuple(points)
 

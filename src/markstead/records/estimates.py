@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from django.conf import settings
 from django.db import connection
+from django.db.models import Q
 
 from markstead.errors import InputError, Problem, UnknownError
 from markstead.ledger.facts import PRACTICE, StopId
@@ -32,6 +33,7 @@ from markstead.measure.readings import (
     CopyReading,
     Costs,
     CoursePace,
+    Past,
     Point,
     ReviewReading,
     SpotReading,
@@ -54,7 +56,7 @@ from markstead.rules.standing import CopyStatus
 
 _MOST = 4096
 _MARKS: OrderedDict[str, CopyMarks] = OrderedDict()
-_STATES: OrderedDict[tuple[str, str, int, int], State] = OrderedDict()
+_STATES: OrderedDict[tuple[str, str, int, int], Past] = OrderedDict()
 
 
 def _trim(kept: OrderedDict[Any, Any]) -> None:
@@ -91,26 +93,27 @@ def costs_of(home: Home) -> Costs:
 
 
 _MARKED = (
-    "SELECT learner, COUNT(*), SUM(scored_seq) FROM records_copy "
-    "WHERE household_id = %s AND scored_seq IS NOT NULL GROUP BY learner"
+    "SELECT learner, COUNT(*), SUM(COALESCE(scored_seq, last_seq)) FROM records_copy "
+    "WHERE household_id = %s AND learner IS NOT NULL AND (scored_seq IS NOT NULL OR status = %s) GROUP BY learner"
 )
 Marked = tuple[int, int]
-"""How many workbooks of a learner have a marked unit test, and the sum of the places of those marks on the record."""
+"""How many workbooks of a learner have ended, and the sum of the places of their unit tests (or ends) on the record."""
 
 
 def _marked(home: Home) -> dict[str, Marked]:
     """What tells, by learner, whether anything was finished since a state was remembered."""
     with connection.cursor() as cursor:
-        cursor.execute(_MARKED, [home.id])
+        cursor.execute(_MARKED, [home.id, str(CopyStatus.SPOILED)])
         return {learner: (int(books), int(places)) for learner, books, places in cursor.fetchall()}
 
 
-def _finished(home: Home, learner: str, marked: Marked) -> State:
-    """What is known of a learner from the workbooks whose unit test is marked."""
+def _finished(home: Home, learner: str, marked: Marked) -> Past:
+    """What is known of a learner from the workbooks whose unit test is marked, and from spoiled copies."""
     key = (home.stamp, learner, *marked)
     found = _STATES.get(key)
     if found is None:
-        rows = CopyRow.objects.filter(household=home.id, learner=learner, scored_seq__isnull=False)
+        ended = Q(scored_seq__isnull=False) | Q(status=CopyStatus.SPOILED)
+        rows = CopyRow.objects.filter(ended, household=home.id, learner=learner)
         found = _STATES[key] = finished_state([marks_of_row(row) for row in rows], home.programme)
         _trim(_STATES)
     return found
@@ -158,21 +161,33 @@ class _Held(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
+class SpotLine:
+    """Which ticks to mark again now."""
+
+    day: date | None
+    ticks: tuple[Tick, ...]
+    titles: Mapping[str, str]
+    """Title of the workbook of each copy."""
+    sentence: str
+    looked: str
+
+
+@dataclass(frozen=True, slots=True)
 class TodayEstimates:
     """What today's page says to the educator beside the record."""
 
     readings: Mapping[str, CopyReading]
     """Readiness of every workbook in hand, by copy."""
-    spots: Mapping[str, str]
-    """What to mark again, in words, of each learner who waits for leave; others and those with nothing are not there."""
+    spots: Mapping[str, SpotLine]
+    """What to mark again of each learner who waits for leave; those with nothing to mark again are not there."""
 
 
-def _spots(home: Home, learners: Iterable[str]) -> dict[str, str]:
+def _spots(home: Home, learners: Iterable[str]) -> dict[str, SpotLine]:
     found = {}
     for learner in learners:
-        reading = spot(home, learner)
-        if reading.ticks:
-            found[learner] = reading.sentence
+        line = spot_line(home, marks_of_learner(home.id, learner), spot(home, learner))
+        if line.ticks:
+            found[learner] = line
     return found
 
 
@@ -197,6 +212,11 @@ def for_today(home: Home, link: str, waiting: Iterable[str] = ()) -> TodayEstima
 
 def _in_hand(home: Home, learner: str) -> list[CopyRow]:
     return list(CopyRow.objects.filter(household=home.id, learner=learner, status=CopyStatus.ISSUED))
+
+
+def readings_of_learner(home: Home, learner: str) -> dict[str, CopyReading]:
+    """Readiness for the unit test of every workbook that a learner has in hand, by copy."""
+    return readings_of(home, _in_hand(home, learner))
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +253,7 @@ def close(home: Home, copy: str) -> Close | None:
         return None
     every = marks_of_learner(home.id, row.learner)
     own = marks_of_row(row)
-    state = _state_now(home, row.learner)
+    state = _state_now(home, row.learner, copy)
     lines = tuple(
         ObjectiveLine(r.name, asked, right, r.mean, r.spread, r.learnt_prior)
         for r, asked, right in read_objectives(state, own, home.programme)
@@ -242,10 +262,10 @@ def close(home: Home, copy: str) -> Close | None:
     return Close(row.learner, reading, points, lines, spot(home, row.learner))
 
 
-def _state_now(home: Home, learner: str) -> State:
-    base = _finished(home, learner, _marked(home).get(learner, (0, 0)))
+def _state_now(home: Home, learner: str, copy: str) -> State:
+    past = _finished(home, learner, _marked(home).get(learner, (0, 0)))
     marks = [marks_of_row(row) for row in _in_hand(home, learner)]
-    return state_now(base, [book for book in books(marks, home.programme) if not book.finished])
+    return state_now(past, [book for book in books(marks, home.programme) if not book.finished], copy)
 
 
 # --- what a learner's own page says -----------------------------------------------------------------------------
@@ -295,9 +315,14 @@ class QuizDesk:
     card: QuizCard
     live: LiveQuiz
     next: Candidate | None
+    tagged: Mapping[tuple[StopId, int], str]
+    """Objectives of the questions that the programme tags."""
     others: int
     """Questions that could be asked instead."""
     skip: int
+    rule: QuizRule
+    ahead: tuple[Candidate, ...]
+    """Questions planned and not asked yet, in their order; those beyond the most that a quiz asks are in reserve."""
 
 
 def quiz_scope(home: Home, copy: str, stop: StopId | None) -> tuple[CopyRow, Workbook]:
@@ -338,7 +363,7 @@ def quiz_desk(home: Home, quiz: UnderWay, *, skip: int = 0) -> QuizDesk:
     marks = marks_of_row(row)
     prior = 0.5
     if row.status == CopyStatus.ISSUED:
-        prior = quiz_prior(_state_now(home, str(row.learner)), marks, home.programme, quiz.stop)
+        prior = quiz_prior(_state_now(home, str(row.learner), row.id), marks, home.programme, quiz.stop)
     today = home.calendar.day_of(quiz.begun)
     candidates = quiz_candidates(marks, workbook, quiz.stop, home.calendar.day_of)
     asked = [(a.stop, a.question) for a in quiz.answers]
@@ -354,24 +379,15 @@ def quiz_desk(home: Home, quiz: UnderWay, *, skip: int = 0) -> QuizDesk:
         card(prior, rule),
         live(verdicts, prior, rule),
         ahead[skip % len(ahead)] if ahead else None,
+        {(o.stop, o.question): o.text for o in workbook.objectives},
         max(len(ahead) - 1, 0),
         skip,
+        rule,
+        tuple(ahead),
     )
 
 
 # --- a learner's page -------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class SpotLine:
-    """Which ticks to mark again now."""
-
-    day: date | None
-    ticks: tuple[Tick, ...]
-    titles: Mapping[str, str]
-    """Title of the workbook of each copy."""
-    sentence: str
-    looked: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -58,6 +58,10 @@ class MarkingRules:
         """Whether so many wrong answers want an oral quiz or teaching first."""
         return asked > 0 and wrong > 0 and wrong * 100 >= self.quiz_when_wrong_percent * asked
 
+    def calls_for_teaching(self, wrong: int, asked: int) -> bool:
+        """Whether so many are wrong that teaching is advised before any quiz: twice the share that calls for one."""
+        return self.calls_for_quiz(wrong, asked) and wrong * 100 >= 2 * self.quiz_when_wrong_percent * asked
+
 
 class Rework(StrEnum):
     """What follows a failed unit test."""

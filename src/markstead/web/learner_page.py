@@ -161,6 +161,7 @@ def _review_row(line: ReviewLine) -> ReviewRow:
 def learner_view(page: LearnerPage, copies: Sequence[CopyView], home: Home, minutes: int) -> LearnerView:
     """Put a learner's page into words."""
     finish = {course.copy: days_words(course.finish) for course in page.paces if course.copy}
+    order = {course: place for place, course in enumerate(page.learner.courses)}
     books = tuple(
         BookLine(
             id=view.id,
@@ -172,7 +173,7 @@ def learner_view(page: LearnerPage, copies: Sequence[CopyView], home: Home, minu
             else None,
             finish=finish.get(view.id, ""),
         )
-        for view in copies
+        for view in sorted(copies, key=lambda v: order.get(v.workbook.course, len(order)))
     )
     return LearnerView(
         id=page.learner.id,

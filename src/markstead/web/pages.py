@@ -36,7 +36,7 @@ from markstead.ledger.facts import (
     WorkbookReordered,
 )
 from markstead.measure.readings import CopyReading
-from markstead.records.estimates import TodayEstimates
+from markstead.records.estimates import SpotLine, TodayEstimates
 from markstead.records.home import Home, Somebody
 from markstead.records.queries import Call, CopyPage, CopyView, LearnerDay, Note, Today
 from markstead.records.words import fact_words, mark_words
@@ -453,7 +453,7 @@ def _call_line(
     now: datetime,
     by: Somebody,
     readings: Mapping[str, CopyReading],
-    spots: Mapping[str, str],
+    spots: Mapping[str, SpotLine],
 ) -> CallLine:
     view = call.copy
     who = call.learner.name if call.learner else ""
@@ -475,9 +475,11 @@ def _call_line(
         order=call.workbook.code if call.kind is CallKind.ORDER and call.workbook else "",
         learner=call.learner.id if call.learner else "",
         dispatch=call.kind is CallKind.DISPATCH,
-        advice=_advice(call, readings),
+        advice=_advice(call, readings, home) if by.role is Role.EDUCATOR else "",
         quiz=_quiz_stop(call) if by.role is Role.EDUCATOR else "",
-        spot=spots.get(call.learner.id, "") if call.learner and call.kind in _LEAVES else "",
+        spot=spot_words(spots[call.learner.id])
+        if call.learner and call.learner.id in spots and call.kind in _LEAVES
+        else "",
     )
 
 
@@ -491,7 +493,27 @@ _LEAVES = (
 )
 
 
-def _advice(call: Call, readings: Mapping[str, CopyReading]) -> str:
+def spot_words(spot: SpotLine) -> str:
+    """What to mark again, with the numbers of the questions."""
+    places: dict[tuple[str, str], list[int]] = {}
+    for tick in spot.ticks:
+        places.setdefault((spot.titles[tick.copy], stop_words(tick.stop)), []).append(tick.question)
+    where = "; ".join(f"{title}, {stop}: {ranges(numbers)}" for (title, stop), numbers in places.items())
+    return f"{spot.sentence} {where}."
+
+
+def triage_words(wrong: int, asked: int, home: Home) -> str:
+    """What many wrong answers ask for first."""
+    rules = home.programme.marking
+    if rules.calls_for_teaching(wrong, asked):
+        return f"{wrong} of {asked} wrong: teach it first, then quiz on it."
+    return f"From {rules.quiz_when_wrong_percent} % wrong on, a quiz comes before re-marking; with fewer wrong, leave is enough."
+
+
+def _advice(call: Call, readings: Mapping[str, CopyReading], home: Home) -> str:
+    if call.kind is CallKind.QUIZ and call.copy is not None and call.copy.next.act is not None:
+        kept = call.copy.standing.stop(getattr(call.copy.next.act, "stop", None) or "")
+        return triage_words(len(kept.still_wrong), kept.asked, home)
     reading = readings.get(call.copy.id) if call.copy is not None else None
     if call.kind not in (CallKind.READINESS, CallKind.LEAVE_TO_SIT) or reading is None:
         return ""

@@ -120,6 +120,7 @@ class PacePlot:
     band_height: float
     mean: float
     band_left: float
+    band_width: float
     words: str
     rows: tuple[tuple[str, str, str], ...]
     """Day, pages done, pages planned."""
@@ -145,6 +146,7 @@ def pace_plot(course: CoursePace) -> PacePlot:
         dots.append(Dot(x, _y(day.done, 0, top), f"{when}: {day.done} of {day.planned:g} pages"))
         rows.append((when, str(day.done), f"{day.planned:g}"))
     step = max(1, int(top) // 4)
+    left = round(places[len(days)] - 12, 1)
     band_top = _y(pace.high, 0, top)
     return PacePlot(
         dots=tuple(dots),
@@ -152,7 +154,8 @@ def pace_plot(course: CoursePace) -> PacePlot:
         band_top=band_top,
         band_height=round(_y(pace.low, 0, top) - band_top, 1),
         mean=_y(pace.pages_a_day, 0, top),
-        band_left=places[len(days)] - 12 if days else LEFT,
+        band_left=left,
+        band_width=round(WIDTH - RIGHT - left, 1),
         words=(
             f"Pages of the latest {len(days)} days; the mean of the next ten days lies most likely between "
             f"{pace.low:.1f} and {pace.high:.1f} pages a day."

@@ -35,8 +35,8 @@ class QuizPage:
     learner: str
     workbook: str
     scope: str
-    number: int
-    """Number of the question to be asked, from 1."""
+    count: str
+    """How many were asked up to now."""
     stop: str
     question: int
     where: str
@@ -82,11 +82,11 @@ def quiz_page(desk: QuizDesk) -> QuizPage:
         learner=desk.learner.name,
         workbook=desk.workbook.title,
         scope=stop_words(quiz.stop).capitalize() if quiz.stop else "Everything marked up to now",
-        number=len(quiz.answers) + 1,
+        count=f"{len(quiz.answers)} asked" if quiz.answers else "To begin with, ask",
         stop=asked.stop if asked else "",
         question=asked.question if asked else 0,
         where=where_words(asked.stop, asked.question) if asked else "",
-        about=(asked.objective or "") if asked else "",
+        about=desk.tagged.get((asked.stop, asked.question), "") if asked else "",
         hint="was wrong at first marking" if asked and asked.wrong_at_first else "",
         verdict=str(verdict),
         sentence=(

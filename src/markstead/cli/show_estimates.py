@@ -1,0 +1,302 @@
+"""Estimates as a person reads them in the terminal: numbers with their ranges, and how much the marks tell."""
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from markstead.cli.render_estimates import batch_numbers, belief
+from markstead.cli.show import console, table
+from markstead.measure.items import TestReading
+from markstead.measure.oral import Candidate, Operating, QuizCard
+from markstead.measure.passing import of_children
+from markstead.measure.readiness import Readiness
+from markstead.measure.readings import CopyReading, CoursePace, ReviewReading, SpotReading
+from markstead.measure.sitting import SittingAdvice
+from markstead.records.estimates import Close, ReviewLine
+from markstead.records.home import Home, Somebody
+from markstead.records.item_reads import Difficulties
+from markstead.rules.ruling import day_words, stop_words
+
+
+def where(stop: str, question: int) -> str:
+    """A question as it is found: Section 2, question 7."""
+    return f"{stop_words(stop).capitalize()}, question {question}"
+
+
+def days(count: float) -> str:
+    return "1 day" if count == 1 else f"{count:g} days"
+
+
+def costs(home: Home) -> None:
+    """Print what a failed test and a hold day cost this home."""
+    out = console()
+    out.print(f"A failed unit test costs this home {days(home.failed_test_costs)} of school.")
+    out.print(f"A hold day costs it {days(home.hold_day_costs)}.")
+
+
+# --- readiness ------------------------------------------------------------------------------------------------
+
+
+def advice_words(advice: SittingAdvice | None) -> str:
+    if advice is None:
+        return "no practice test yet"
+    told = f"hold {days(advice.days)}" if advice.days else str(advice.advice)
+    return f"another practice test first, then: {told}" if advice.below_gate else told
+
+
+def _of_ten(chance: float) -> str:
+    return of_children(chance, 10)
+
+
+def _score(found: Readiness) -> str:
+    return f"{found.score_low} to {found.score_high} of {found.asked}"
+
+
+def readiness(
+    everybody: Sequence[tuple[Somebody, Mapping[str, CopyReading]]], labels: Mapping[str, str], home: Home
+) -> None:
+    """Print the readiness of every workbook in hand."""
+    out = console()
+    if not any(readings for _, readings in everybody):
+        out.print("No workbook is in hand.")
+        return
+    lines = table("learner", "copy", "title", "of 10 children", "right", "passes", "evidence", "advice")
+    for learner, readings in everybody:
+        for copy, found in readings.items():
+            r = found.readiness
+            lines.add_row(
+                learner.name,
+                labels[copy],
+                home.programme.workbook(found.book.evidence.workbook).title,
+                _of_ten(r.chance),
+                _score(r),
+                str(r.needed),
+                str(r.evidence) if found.begun else f"{r.evidence}, nothing marked in it yet",
+                advice_words(found.advice),
+            )
+    out.print(lines)
+
+
+def close(found: Close, label: str, home: Home) -> None:
+    """Print everything estimated about one workbook in hand."""
+    out = console()
+    r, advice = found.reading.readiness, found.reading.advice
+    title = home.programme.workbook(found.reading.book.evidence.workbook).title
+    out.print(f"{home.person(found.learner).name}, {label}: {title}", style="bold")
+    out.print(advice.sentence if advice is not None else r.sentence, soft_wrap=True)
+    out.print(f"Answers right: {_score(r)}; {r.needed} pass ({r.evidence}).")
+    if advice is not None:
+        after = ", ".join(_of_ten(chance) for chance in advice.chance_after)
+        out.print(f"Of 10 children after 1, 2 and 3 hold days: {after}.")
+        out.print(f"Advice: {advice_words(advice)}; school days saved by it: {advice.days_saved:.1f}.")
+    if found.spot.ticks:
+        out.print(f"Spot check: {found.spot.sentence}", soft_wrap=True)
+    if found.history:
+        out.print()
+        out.print(_history(found, home))
+    if found.objectives:
+        out.print()
+        out.print(_objectives(found))
+
+
+def _history(found: Close, home: Home) -> Any:
+    lines = table("day", "after", "of 10 children", "right", "evidence")
+    for point in found.history:
+        at, r = home.calendar.at_home(point.at), point.readiness
+        lines.add_row(f"{at.day} {at:%B}", point.what, _of_ten(r.chance), _score(r), str(r.evidence))
+    return lines
+
+
+def _objectives(found: Close) -> Any:
+    lines = table("objective", "right at first", "looks learnt to")
+    for line in found.objectives:
+        marked = f"{line.right} of {line.asked}" if line.asked else "not marked yet"
+        learnt = f"about {10 * line.learnt:.0f} of 10" if line.asked else ""
+        lines.add_row(line.name, marked, learnt)
+    return lines
+
+
+# --- oral quiz ------------------------------------------------------------------------------------------------
+
+
+def quiz_card(
+    found: QuizCard, operating: Sequence[Operating], heading: str, plan: Sequence[Candidate], most: int
+) -> None:
+    """Print the card, how it does, and the questions to ask."""
+    out = console()
+    if heading:
+        out.print(heading, style="bold")
+    out.print(found.sentence, soft_wrap=True)
+    out.print()
+    lines = table("after questions", "right: it is learnt", "wrong: not yet")
+    for x in found.lines:
+        lines.add_row(str(x.asked), _or_dash(x.right_needed), _or_dash(x.wrong_ends))
+    out.print(lines)
+    out.print()
+    does = table(
+        "who answers so many of 10 rightly", "of 100 such quizzes end with learnt", "questions on average"
+    )
+    for at in operating:
+        does.add_row(f"{10 * at.p:g}", f"{100 * at.learnt:.0f}", f"{at.mean_questions:.1f}")
+    out.print(does)
+    if plan:
+        out.print()
+        asked = table("", "question", "about", "")
+        for place, q in enumerate(plan[:most], start=1):
+            hint = "was wrong at first marking" if q.wrong_at_first else ""
+            asked.add_row(str(place), where(q.stop, q.question), q.objective or "", hint)
+        out.print(asked)
+
+
+def _or_dash(value: int | None) -> str:
+    return "–" if value is None else str(value)
+
+
+# --- spot check -----------------------------------------------------------------------------------------------
+
+
+def spot(
+    learner: Somebody,
+    found: SpotReading,
+    labels: Mapping[str, str],
+    titles: Mapping[str, str],
+    notes: Sequence[str],
+) -> None:
+    """Print which ticks to mark again, and what that rests on."""
+    out = console()
+    batch, numbers = found.batch, batch_numbers(found)
+    of = f", {day_words(batch.day)}" if batch is not None else ""
+    out.print(f"{learner.name}{of}", style="bold")
+    out.print(found.sentence, soft_wrap=True)
+    if found.ticks:
+        lines = table("copy", "title", "mark again")
+        for t in found.ticks:
+            lines.add_row(labels[t.copy], titles[t.copy], where(t.stop, t.question))
+        out.print(lines)
+    if batch is not None and numbers is not None:
+        ticks, bad, through = numbers
+        a, b = belief(found).beta
+        out.print(
+            f"Of {ticks} ticks {found.look} are looked at, {len(batch.looked)} of them already "
+            f"({batch.slips} slips). Chance that {bad} or more slips go unseen: {through:.3f}, "
+            f"with slips as common as in a beta distribution of {a:.1f} and {b:.1f}.",
+            soft_wrap=True,
+        )
+    out.print(
+        f"E-value for marking one section together: {found.together.e_value:.2f} "
+        f"({found.together.slips} slips of {found.together.seen} ticks; it is proposed from 60 on). "
+        f"Least ticks of a spot check now: {found.gap.floor}.",
+        soft_wrap=True,
+    )
+    for note in notes:
+        out.print(f"For you alone: {note}", soft_wrap=True)
+
+
+# --- pace and review ------------------------------------------------------------------------------------------
+
+
+def pace(learner: Somebody, found: Sequence[CoursePace], labels: Mapping[str, str], home: Home) -> None:
+    """Print the pace of each course."""
+    out = console()
+    if not found:
+        out.print(f"{learner.name} has no day of work yet.")
+        return
+    out.print(learner.name, style="bold")
+    lines = table(
+        "course", "pages a day", "minutes a page", "in hand", "pages left", "school days to go", "rests on"
+    )
+    for course in found:
+        p, finish = course.pace, course.finish
+        minutes = "no minutes noted"
+        if p.minutes_a_page is not None:
+            minutes = f"{p.minutes_a_page:.0f} ({p.minutes_low:.0f} to {p.minutes_high:.0f})"
+        lines.add_row(
+            home.programme.course(course.course).title,
+            f"{p.pages_a_day:.1f} ({p.low:.1f} to {p.high:.1f})",
+            minutes,
+            labels[course.copy] if course.copy is not None else "–",
+            str(course.pages_left) if course.copy is not None else "–",
+            f"{finish.expected} ({finish.low90} to {finish.high90})" if finish is not None else "–",
+            f"{p.days} {'days with a goal' if course.by_goals else 'school days'}",
+        )
+    out.print(lines)
+
+
+def review(learner: Somebody, found: ReviewReading, lines: Sequence[ReviewLine]) -> None:
+    """Print what to go back to today."""
+    out = console()
+    out.print(learner.name, style="bold")
+    out.print(found.chosen.sentence, soft_wrap=True)
+    if lines:
+        rows = table("objective", "title", "question", "last touched", "remembered by")
+        for line in lines:
+            kept = f"{10 * line.low:.0f} to {10 * line.high:.0f} of 10"
+            last = f"{line.last.day} {line.last:%B}"
+            rows.add_row(line.topic, line.workbook, where(line.stop, line.question), last, kept)
+        out.print(rows)
+
+
+# --- items ----------------------------------------------------------------------------------------------------
+
+
+def items(
+    found: TestReading,
+    names: Sequence[str],
+    about: Sequence[str],
+    fits: Mapping[str, Any],
+    words: Sequence[str],
+) -> None:
+    """Print what the answers say of each question; `fits` are 'rasch' and 'two_pl' where there are enough learners."""
+    out = console()
+    for line in (*words, found.words):
+        out.print(line, soft_wrap=True)
+    out.print()
+    rasch, two_pl = fits.get("rasch"), fits.get("two_pl")
+    headings = ["question", "right", "with the rest", "without it"]
+    headings += ["difficulty"] * (rasch is not None) + ["slope"] * (two_pl is not None)
+    lines = table(*headings, "in words")
+    for n, item in enumerate(found.items):
+        cells = [
+            names[n],
+            f"{item.right} of {item.asked}",
+            _two(item.rest_correlation),
+            _two(item.alpha_without),
+        ]
+        if rasch is not None:
+            cells.append(_with_error(rasch.difficulty[n], rasch.standard_error[n]))
+        if two_pl is not None:
+            cells.append(_with_error(two_pl.slope[n], two_pl.slope_error[n]))
+        lines.add_row(*cells, f"{about[n]}: {item.words}" if about[n] else item.words)
+    out.print(lines)
+
+
+def _two(value: float | None) -> str:
+    return "–" if value is None else f"{value:.2f}"
+
+
+def _with_error(value: float, error: float) -> str:
+    if not math.isfinite(value):
+        return "–"
+    return f"{value:.2f}" if not math.isfinite(error) else f"{value:.2f} ± {error:.2f}"
+
+
+def difficulties(found: Difficulties, home: Home) -> None:
+    """Print how much harder each unit test is than the other marks of its workbook make it look."""
+    out = console()
+    if not found.workbooks:
+        out.print("No unit test is marked yet.")
+        return
+    people = "1 learner" if found.learners == 1 else f"{found.learners} learners"
+    homes = "1 home" if found.homes == 1 else f"{found.homes} homes"
+    out.print(f"From {people} of {homes}. Above 0: the unit test is harder than the marks before it look.")
+    lines = table("workbook", "title", "learners", "harder by (logits)", "90 % range")
+    for d in sorted(found.workbooks.values(), key=lambda d: -d.logits):
+        book = home.programme.workbooks.get(d.workbook)
+        lines.add_row(
+            d.workbook,
+            book.title if book is not None else "",
+            str(d.learners),
+            f"{d.logits:+.2f}",
+            f"{d.low:+.2f} to {d.high:+.2f}",
+        )
+    out.print(lines)
