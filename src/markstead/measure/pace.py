@@ -281,7 +281,8 @@ def days_to_finish(pace: Pace, pages_left: int, started: bool, goal: float) -> D
     D0 = pages / pace + 1/2 (on the mean, half of the last day's pages are not needed: the first two terms of the
     renewal function without the term of the spread; Feller 1971, vol. II, ch. XI, from memory). Quantiles are
     D0 exp(sd t), t of Student's distribution with 6 degrees of freedom; low ends are rounded down, high ends up, and
-    none is below one day.
+    none is below one day. Where days are very uneven (a spread above .25, or three days of ten idle) and few pages are
+    left, the high end can be higher for one page than for two, and says little.
 
     Raises:
         ValueError: fewer than 0 pages are left, or the goal is not above 0.
