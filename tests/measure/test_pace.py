@@ -264,7 +264,7 @@ class TestDaysToFinish:
         found = days_to_finish(pace, pages, started=True, goal=5)
 
         assert found == DaysToFinish(
-            round(middle), math.floor(low80), math.ceil(high80), math.floor(low), math.ceil(high)
+            round(middle), round(low80), math.ceil(high80), round(low), math.ceil(high)
         )
 
     def test_with_no_page_left_there_is_no_day(self) -> None:
@@ -362,11 +362,6 @@ def test_reading_pace_and_review_does_not_wait_for_scipy() -> None:
     assert subprocess.run([sys.executable, "-c", told], check=False).returncode == 0
 
 
-# The range is to hold at least .90 and at most .98. In the steady world it is too wide, since whole days are rounded
-# outwards and its days hardly differ: .978 to .986 over six seeds. There the upper side is not met, and .99 only guards it.
-WIDEST = {world.name: 0.99 if world.name == "steady" else 0.98 for world in WORLDS}
-
-
 @pytest.mark.slow
 @pytest.mark.parametrize("world", WORLDS, ids=lambda world: world.name)
 def test_in_simulated_years_the_range_of_days_holds_and_beats_the_mean_of_ten_days(world: World) -> None:
@@ -377,7 +372,7 @@ def test_in_simulated_years_the_range_of_days_holds_and_beats_the_mean_of_ten_da
     found = score(questions(world))
 
     assert found.cover90_se < 0.01
-    assert 0.90 <= found.cover90 <= WIDEST[world.name]
+    assert 0.90 <= found.cover90 <= 0.98
     assert found.ratio_se < 0.03
     assert found.ratio <= 0.85
     # The range of pages a day of the next ten days, nominally .90, wider where days are calm.

@@ -8,7 +8,7 @@ from typing import Any
 from markstead.cli.render import Plain, instant, person
 from markstead.measure.irt import Rasch, TwoPL
 from markstead.measure.items import TestReading
-from markstead.measure.oral import Candidate, Operating, QuizCard, QuizRule
+from markstead.measure.oral import Candidate, LiveQuiz, Operating, QuizCard, QuizRule
 from markstead.measure.readiness import Readiness
 from markstead.measure.readings import CopyReading, CoursePace, ReviewReading, SpotReading
 from markstead.measure.sitting import SittingAdvice
@@ -128,6 +128,20 @@ def quiz_card(found: QuizCard, rule: QuizRule, operating: Sequence[Operating]) -
         "operating": [
             {"p": at.p, "learnt": at.learnt, "mean_questions": at.mean_questions} for at in operating
         ],
+    }
+
+
+def live(found: LiveQuiz) -> Plain:
+    """Where a quiz under way stands."""
+    return {
+        "verdict": str(found.verdict),
+        "asked": found.asked,
+        "right": found.right,
+        "wrong": found.wrong,
+        "at_most_more": found.at_most_more,
+        "right_to_go": found.right_to_go,
+        "wrong_to_go": found.wrong_to_go,
+        "sentence": found.sentence,
     }
 
 

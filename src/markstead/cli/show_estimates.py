@@ -8,6 +8,7 @@ from markstead.cli.render_estimates import batch_numbers, belief
 from markstead.cli.show import console, table
 from markstead.measure.items import TestReading
 from markstead.measure.oral import Candidate, Operating, QuizCard
+from markstead.measure.pace import DaysToFinish
 from markstead.measure.passing import of_children
 from markstead.measure.readiness import Readiness
 from markstead.measure.readings import CopyReading, CoursePace, ReviewReading, SpotReading
@@ -25,6 +26,10 @@ def where(stop: str, question: int) -> str:
 
 def days(count: float) -> str:
     return "1 day" if count == 1 else f"{count:g} days"
+
+
+def slips(count: int) -> str:
+    return "1 slip" if count == 1 else f"{count or 'no'} slips"
 
 
 def costs(home: Home) -> None:
@@ -107,12 +112,18 @@ def _history(found: Close, home: Home) -> Any:
     return lines
 
 
+def _learnt(chance: float) -> str:
+    """A chance of 'learnt' as of 10 children: nobody is ever sure."""
+    if chance < 0.05:
+        return "hardly one"
+    return "nearly all" if chance >= 0.95 else f"about {10 * chance:.0f}"
+
+
 def _objectives(found: Close) -> Any:
-    lines = table("objective", "right at first", "looks learnt to")
+    lines = table("objective", "right at first", "learnt, of 10 such children")
     for line in found.objectives:
         marked = f"{line.right} of {line.asked}" if line.asked else "not marked yet"
-        learnt = f"about {10 * line.learnt:.0f} of 10" if line.asked else ""
-        lines.add_row(line.name, marked, learnt)
+        lines.add_row(line.name, marked, _learnt(line.learnt) if line.asked else "")
     return lines
 
 
@@ -178,13 +189,13 @@ def spot(
         a, b = belief(found).beta
         out.print(
             f"Of {ticks} ticks {found.look} are looked at, {len(batch.looked)} of them already "
-            f"({batch.slips} slips). Chance that {bad} or more slips go unseen: {through:.3f}, "
+            f"({slips(batch.slips)}). Chance that {bad} or more slips go unseen: {through:.3f}, "
             f"with slips as common as in a beta distribution of {a:.1f} and {b:.1f}.",
             soft_wrap=True,
         )
     out.print(
         f"E-value for marking one section together: {found.together.e_value:.2f} "
-        f"({found.together.slips} slips of {found.together.seen} ticks; it is proposed from 60 on). "
+        f"({slips(found.together.slips)} in {found.together.seen} ticks looked at; it is proposed from 60 on). "
         f"Least ticks of a spot check now: {found.gap.floor}.",
         soft_wrap=True,
     )
@@ -216,10 +227,16 @@ def pace(learner: Somebody, found: Sequence[CoursePace], labels: Mapping[str, st
             minutes,
             labels[course.copy] if course.copy is not None else "–",
             str(course.pages_left) if course.copy is not None else "–",
-            f"{finish.expected} ({finish.low90} to {finish.high90})" if finish is not None else "–",
+            _to_go(finish),
             f"{p.days} {'days with a goal' if course.by_goals else 'school days'}",
         )
     out.print(lines)
+
+
+def _to_go(finish: DaysToFinish | None) -> str:
+    if finish is None:
+        return "–"
+    return f"{finish.expected} ({finish.low90} to {finish.high90})" if finish.expected else "all are worked"
 
 
 def review(learner: Somebody, found: ReviewReading, lines: Sequence[ReviewLine]) -> None:
@@ -296,7 +313,7 @@ def difficulties(found: Difficulties, home: Home) -> None:
             d.workbook,
             book.title if book is not None else "",
             str(d.learners),
-            f"{d.logits:+.2f}",
-            f"{d.low:+.2f} to {d.high:+.2f}",
+            f"{d.logits:+z.2f}",
+            f"{d.low:+z.2f} to {d.high:+z.2f}",
         )
     out.print(lines)

@@ -300,7 +300,14 @@ class _Open:
     first: int
     last: int
     marked: list[tuple[CopyId, Marked]] = field(default_factory=list)
-    looked: list[tuple[Tick, bool]] = field(default_factory=list)
+    looked: dict[Tick, bool] = field(default_factory=dict)
+
+    def has(self, tick: Tick) -> bool:
+        """Whether the answer was marked right in this batch."""
+        return any(
+            copy == tick.copy and row.stop == tick.stop and tick.question in row.ticks
+            for copy, row in self.marked
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -349,8 +356,10 @@ def batches(copies: Sequence[CopyMarks], day_of: DayOf) -> tuple[Batch, ...]:
             batch.last = seq
             batch.marked.append((copy, row))
         elif (held := of.get((copy, row.stop))) is not None:
-            held.looked += [(Tick(copy, row.stop, number), right) for number, right in row.answers]
-    return tuple(Batch(b.day, b.first, b.last, tuple(b.marked), tuple(b.looked)) for b in found)
+            # Looked at twice, a tick is still one tick; what was seen last holds.
+            looks = ((Tick(copy, row.stop, number), right) for number, right in row.answers)
+            held.looked.update((tick, right) for tick, right in looks if held.has(tick))
+    return tuple(Batch(b.day, b.first, b.last, tuple(b.marked), tuple(b.looked.items())) for b in found)
 
 
 def marking_days(found: Sequence[Batch]) -> tuple[MarkingDay, ...]:

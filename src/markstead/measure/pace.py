@@ -280,7 +280,8 @@ def days_to_finish(pace: Pace, pages_left: int, started: bool, goal: float) -> D
 
     D0 = pages / pace + 1/2 (on the mean, half of the last day's pages are not needed: the first two terms of the
     renewal function without the term of the spread; Feller 1971, vol. II, ch. XI, from memory). Quantiles are
-    D0 exp(sd t), t of Student's distribution with 6 degrees of freedom; low ends are rounded down, high ends up, and
+    D0 exp(sd t), t of Student's distribution with 6 degrees of freedom; low ends are rounded to the nearest day (a day is
+    not over before its half: rounded down, the ranges of steady learners were too wide), high ends up, and
     none is below one day. Where days are very uneven (a spread above .25, or three days of ten idle) and few pages are
     left, the high end can be higher for one page than for two, and says little.
 
@@ -298,5 +299,5 @@ def days_to_finish(pace: Pace, pages_left: int, started: bool, goal: float) -> D
     low80, high80 = middle * math.exp(-sd * T6_90), middle * math.exp(sd * T6_90)
     low90, high90 = middle * math.exp(-sd * T6_95), middle * math.exp(sd * T6_95)
     return DaysToFinish(
-        max(1, round(middle)), max(1, int(low80)), math.ceil(high80), max(1, int(low90)), math.ceil(high90)
+        max(1, round(middle)), max(1, round(low80)), math.ceil(high80), max(1, round(low90)), math.ceil(high90)
     )

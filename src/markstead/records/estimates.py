@@ -23,6 +23,7 @@ from markstead.measure.oral import (
     Candidate,
     LiveQuiz,
     QuizCard,
+    QuizRule,
     card,
     harder_mix,
     live,
@@ -191,15 +192,16 @@ def _spots(home: Home, learners: Iterable[str]) -> dict[str, SpotLine]:
     return found
 
 
-_TODAY: OrderedDict[tuple[str, str], TodayEstimates] = OrderedDict()
+_TODAY: OrderedDict[tuple[str, str, tuple[str, ...]], TodayEstimates] = OrderedDict()
 
 
 def for_today(home: Home, link: str, waiting: Iterable[str] = ()) -> TodayEstimates:
     """Readiness of all workbooks in hand, and the spot checks of the learners who wait for leave.
 
-    Nothing is asked of the database while `link` is the record's end.
+    Nothing is asked of the database while `link` is the record's end and the same learners wait.
     """
-    key = (home.stamp, link)
+    waiting = tuple(waiting)
+    key = (home.stamp, link, waiting)
     found = _TODAY.get(key)
     if found is None:
         with connection.cursor() as cursor:

@@ -1,6 +1,6 @@
 """A learner's own page, for the educator: readiness, what to mark again, pace and review in words."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from django.utils.safestring import SafeString
@@ -86,6 +86,8 @@ class SpotRow:
     where: str
     book: str
     name: str
+    chosen: str = ""
+    """What was chosen before and could not be taken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,11 +134,19 @@ def _pace_line(course: CoursePace, home: Home) -> PaceLine:
     )
 
 
-def spot_view(spot: SpotLine) -> SpotView:
-    """Put a spot check into words."""
+def spot_view(spot: SpotLine, posted: Mapping[str, str]) -> SpotView:
+    """Put a spot check into words; `posted` is what was chosen before."""
     return SpotView(
         rows=tuple(
-            SpotRow(t.copy, t.stop, t.question, where_words(t.stop, t.question), spot.titles[t.copy], f"t{n}")
+            SpotRow(
+                t.copy,
+                t.stop,
+                t.question,
+                where_words(t.stop, t.question),
+                spot.titles[t.copy],
+                f"t{n}",
+                posted.get(f"t{n}", ""),
+            )
             for n, t in enumerate(spot.ticks)
         ),
         sentence=spot.sentence,
@@ -158,8 +168,14 @@ def _review_row(line: ReviewLine) -> ReviewRow:
     )
 
 
-def learner_view(page: LearnerPage, copies: Sequence[CopyView], home: Home, minutes: int) -> LearnerView:
-    """Put a learner's page into words."""
+def learner_view(
+    page: LearnerPage,
+    copies: Sequence[CopyView],
+    home: Home,
+    minutes: int,
+    posted: Mapping[str, str],
+) -> LearnerView:
+    """Put a learner's page into words; `posted` is what was entered and could not be taken."""
     finish = {course.copy: days_words(course.finish) for course in page.paces if course.copy}
     order = {course: place for place, course in enumerate(page.learner.courses)}
     books = tuple(
@@ -181,7 +197,7 @@ def learner_view(page: LearnerPage, copies: Sequence[CopyView], home: Home, minu
         year=f"year {page.learner.year}" if page.learner.year is not None else "",
         day=day_words(page.today),
         books=books,
-        spot=spot_view(page.spot),
+        spot=spot_view(page.spot, posted),
         paces=tuple(_pace_line(course, home) for course in page.paces),
         review=tuple(_review_row(line) for line in page.review),
         review_sentence=page.review_sentence,

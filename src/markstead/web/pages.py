@@ -3,7 +3,7 @@
 import secrets
 import zlib
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
@@ -31,6 +31,7 @@ from markstead.ledger.facts import (
     PracticeTestScored,
     ReadinessDecided,
     ReMarked,
+    SpotCheckHeld,
     UnitTestSat,
     UnitTestScored,
     WorkbookReordered,
@@ -587,6 +588,11 @@ def today_page(answer: Today, by: Somebody, estimates: TodayEstimates | None = N
     )
 
 
+def shown_notes(notes: Iterable[Note], by: Somebody) -> list[Note]:
+    """What of the record a person is shown: spot checks are for educators alone."""
+    return [n for n in notes if by.role is Role.EDUCATOR or not isinstance(n.entry.fact, SpotCheckHeld)]
+
+
 def history_line(note: Note, home: Home) -> HistoryLine:
     """One line of the record in words."""
     at = home.calendar.at_home(note.entry.at)
@@ -679,7 +685,7 @@ def copy_page_view(
         facts=_standing_facts(view),
         main=main,
         others=tuple(others),
-        history=tuple(history_line(n, home) for n in page.history),
+        history=tuple(history_line(n, home) for n in shown_notes(page.history, by)),
         seen=view.standing.last_seq,
         day=day_words(page.now.date()),
         time=f"{page.now:%H:%M}",

@@ -34,7 +34,9 @@ def copy_response(
         "est": copy_estimates(found, answer.home, found.learner) if found is not None else None,
         "under_way": [
             (q.id, stop_words(q.stop) if q.stop else "the whole workbook", len(q.answers))
-            for q in quizzes.under_way(seat.household, copy=copy)
+            for q in (
+                quizzes.under_way(seat.household, copy=copy) if seat.person.role is Role.EDUCATOR else ()
+            )
         ],
         "said": said,
         "person": seat.person,

@@ -31,7 +31,9 @@ def _learner(seat: Seat, learner: str) -> Somebody:
 
 
 def _minutes(text: str) -> int:
-    return int(text) if text.isascii() and text.isdecimal() and 1 <= int(text[:4]) <= 60 else MINUTES
+    """Minutes of review that were asked for: 1 to 60, else the usual ones."""
+    plain = text.isascii() and text.isdecimal() and len(text) <= 2
+    return int(text) if plain and 1 <= int(text) <= 60 else MINUTES
 
 
 def _shown(
@@ -41,7 +43,7 @@ def _shown(
     page = estimates.learner_page(seat.home, somebody, seat.now, minutes)
     copies = queries.copies(seat.household, status=CopyStatus.ISSUED, learner=somebody.id)
     context = {
-        "page": learner_view(page, copies, seat.home, minutes),
+        "page": learner_view(page, copies, seat.home, minutes, dict(said.posted) if said is not None else {}),
         "said": said,
         "person": seat.person,
         "home": seat.home,

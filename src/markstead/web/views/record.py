@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from markstead.records import queries
-from markstead.web.pages import history_line
+from markstead.web.pages import history_line, shown_notes
 from markstead.web.seat import Seat, seated
 
 
@@ -25,7 +25,7 @@ def _day(text: str, today: date) -> date:
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     today = seat.home.calendar.day_of(seat.now)
     day = _day(request.GET.get("day", ""), today)
-    notes = queries.history(seat.household, day=day, limit=1000)
+    notes = shown_notes(queries.history(seat.household, day=day, limit=1000), seat.person)
     context = {
         "lines": [history_line(note, seat.home) for note in notes],
         "labels": queries.copy_labels(seat.household, {n.copy for n in notes if n.copy}),
