@@ -348,6 +348,25 @@ def test_a_refused_leave_tells_the_learner_why(house: House) -> None:
 # --- the cycle, tests and the second pass -----------------------------------------------------------------
 
 
+def test_a_spot_check_over_several_copies_is_one_act_with_a_fact_for_each_stop(house: House) -> None:
+    first, second = house.bring("marked"), house.bring("marked", learner="noa", workbook="maths-9-01")
+    before = len(entries())
+    looked = [(first, "section-1", 8, True), (second, "section-1", 5, False), (first, "section-1", 2, True)]
+
+    done = house.do(a.hold_spot_checks, looked=looked)
+
+    assert [e.fact for e in entries()[before:]] == [
+        f.SpotCheckHeld(first, "section-1", ((8, True), (2, True))),
+        f.SpotCheckHeld(second, "section-1", ((5, False),)),
+    ]
+    assert len({e.act for e in done.entries}) == 1
+
+
+def test_a_spot_check_of_nothing_is_answered_by_a_sentence(house: House) -> None:
+    with pytest.raises(InputError, match="at least one answer that was looked at"):
+        house.do(a.hold_spot_checks, looked=[])
+
+
 def test_many_wrong_answers_call_for_a_quiz_before_the_re_marking(house: House) -> None:
     copy = house.bring("may mark")
     house.do(a.mark, copy=copy, wrong=range(1, 9), by="asa", **SECTION)

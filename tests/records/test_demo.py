@@ -224,7 +224,8 @@ def test_one_call_of_each_kind_waits(built: Built, kind: CallKind) -> None:
 def test_readiness_is_to_be_decided_twice_and_once_it_pays_to_hold(built: Built) -> None:
     """One learner's practice test passed after weak sections, another's after sound ones."""
     answer = built.today
-    readings = estimates.for_today(answer.home, answer.link).readings
+    held = [estimates.InHand(v.id, d.learner.id, v.link) for d in answer.learners for v in d.copies]
+    readings = estimates.readings_of(answer.home, held)
     asked = [call.copy.id for call in built.calls(CallKind.READINESS) if call.copy is not None]
 
     advised = [readings[copy].advice for copy in asked]

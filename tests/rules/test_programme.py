@@ -181,7 +181,9 @@ def test_the_plain_values_load_without_the_library_that_checks_files() -> None:
 @pytest.mark.parametrize(
     ("wrong", "quiz", "teach"), [(5, False, False), (6, True, False), (11, True, False), (12, True, True)]
 )
-def test_twice_the_share_that_calls_for_a_quiz_calls_for_teaching(wrong: int, quiz: bool, teach: bool) -> None:
+def test_twice_the_share_that_calls_for_a_quiz_calls_for_teaching(
+    wrong: int, quiz: bool, teach: bool
+) -> None:
     """With 30 percent: 6 of 20 want a quiz, 12 of 20 want teaching first."""
     rules = MarkingRules(30, 0)
     assert (rules.calls_for_quiz(wrong, 20), rules.calls_for_teaching(wrong, 20)) == (quiz, teach)

@@ -89,6 +89,12 @@ def _zone(name: str) -> ZoneInfo:
     return ZoneInfo(name)
 
 
+@lru_cache(maxsize=65536)
+def _day_of(zone: str, instant: datetime) -> date:
+    """Estimates ask for the days of the same thousands of marks again and again."""
+    return instant.astimezone(_zone(zone)).date()
+
+
 @dataclass(frozen=True, slots=True)
 class SchoolCalendar:
     """When school is held in one home."""
@@ -119,7 +125,11 @@ class SchoolCalendar:
 
     def day_of(self, instant: datetime) -> date:
         """The day at home on which an instant falls."""
-        return self.at_home(instant).date()
+        if (
+            instant.tzinfo is not UTC
+        ):  # the same instant in another zone may say which of two equal hours it means
+            return self.at_home(instant).date()
+        return _day_of(self.zone, instant)
 
     def instant_of(self, day: date, at: time) -> datetime:
         """The instant, in UTC, of a time on the kitchen clock.

@@ -152,7 +152,13 @@ def add_to(app: typer.Typer) -> None:
         learner: LEARNER,
         minutes: Annotated[
             int,
-            typer.Option("--minutes", metavar="NUMBER", min=0, max=240, help="Minutes to spend on it."),
+            typer.Option(
+                "--minutes",
+                metavar="NUMBER",
+                min=0,
+                max=240,
+                help="Minutes to spend on it, 0 to 240.",
+            ),
         ] = 5,
         as_json: JSON = False,
     ) -> None:
@@ -177,12 +183,18 @@ def add_to(app: typer.Typer) -> None:
         *,
         failed_test: Annotated[
             float | None,
-            typer.Option("--failed-test", metavar="DAYS", help="School days that a failed unit test costs."),
+            typer.Option(
+                "--failed-test",
+                metavar="DAYS",
+                help="School days that a failed unit test costs: above 0, at most 60.",
+            ),
         ] = None,
         hold_day: Annotated[
             float | None,
             typer.Option(
-                "--hold-day", metavar="DAYS", help="School days that one day of review before a test costs."
+                "--hold-day",
+                metavar="DAYS",
+                help="School days that one day of review before a test costs: above 0, at most 5.",
             ),
         ] = None,
         as_json: JSON = False,

@@ -3,10 +3,11 @@
 Every function takes the gathered marks of all copies of one learner; nothing here estimates anything.
 """
 
-from bisect import bisect_right
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
+from operator import itemgetter
 from statistics import median
 
 from markstead.calendar import SchoolCalendar
@@ -58,8 +59,7 @@ def _one_book(marks: CopyMarks, subject: str, unit: UnitMark | None, since: int)
 
     stops = [row for row in marks.marked if within(row.seq)]
     practice = [row for row in marks.practice if within(row.seq)]
-    # What was asked about a workbook after its last unit test is review: it tells of remembering, not of a test to come.
-    spoken = [row for row in marks.spoken if within(row.seq) and not (until is None and since)]
+    spoken = [row for row in marks.spoken if within(row.seq)]
     evidence = BookEvidence(
         subject,
         sections=_counts(row for row in stops if not row.stop.startswith("check")),
@@ -120,12 +120,47 @@ def worked_again(found: Iterable[Book], before: Mapping[str, str] | None = None)
 
 def topics(workbook: Workbook) -> Mapping[tuple[StopId, int], str]:
     """What each question is about: its objective where the programme tags it, else its section in words."""
-    found = {
+    return _about(workbook).names
+
+
+@dataclass(frozen=True, slots=True)
+class _About:
+    """What the questions of a workbook are about, laid out for the questions that are asked of it."""
+
+    names: Mapping[tuple[StopId, int], str]
+    keys: Mapping[tuple[StopId, int], str]
+    keys_of_stop: Mapping[StopId, tuple[str, ...]]
+    """Every topic of a stop once, by its key."""
+    places: Mapping[str, tuple[tuple[StopId, int], ...]]
+    """Where the questions of a topic stand."""
+
+
+_ABOUT: dict[int, tuple[Workbook, _About]] = {}
+"""By identity: a workbook of a hundred tags is hashed no quicker than it is laid out. It is kept, so the id holds."""
+_MOST = 4096
+
+
+def _about(workbook: Workbook) -> _About:
+    kept = _ABOUT.get(id(workbook))
+    if kept is not None:
+        return kept[1]
+    plain = {
         (stop.id, question): f"{workbook.title}, {stop_words(stop.id)}"
         for stop in workbook.stops
         for question in range(1, stop.questions + 1)
     }
-    return found | {(o.stop, o.question): o.text for o in workbook.objectives}
+    names = plain | {(o.stop, o.question): o.text for o in workbook.objectives}
+    keys = {place: topic_key(workbook.subject, name) for place, name in names.items()}
+    of_stop: dict[StopId, dict[str, None]] = {}
+    places: dict[str, tuple[tuple[StopId, int], ...]] = {}
+    for place, key in keys.items():
+        of_stop.setdefault(place[0], {})[key] = None
+        places[key] = (*places.get(key, ()), place)
+    found = _About(names, keys, {stop: tuple(kept) for stop, kept in of_stop.items()}, places)
+    if len(_ABOUT) >= _MOST:
+        _ABOUT.clear()
+    _ABOUT[id(workbook)] = (workbook, found)
+    return found
 
 
 def topic_counts(marks: CopyMarks, workbook: Workbook) -> dict[str, Counts]:
@@ -161,22 +196,25 @@ def topic_key(subject: str, name: str) -> str:
     return f"{subject}: {name}"
 
 
-def met_topics(copies: Sequence[CopyMarks], programme: Programme) -> dict[str, Topic]:
-    """Every objective of every stop that was marked, by its key."""
+def met_topics(
+    copies: Sequence[CopyMarks], programme: Programme, only: Collection[str] | None = None
+) -> dict[str, Topic]:
+    """Every objective of every stop that was marked, by its key; of some only, where their keys are given."""
     places: dict[str, list[tuple[str, StopId, int]]] = {}
     names: dict[str, tuple[str, str]] = {}
+    seen: set[tuple[str, StopId]] = set()
     for marks in copies:
         book = programme.workbooks.get(marks.workbook)
         if book is None:
             continue
-        met = {row.stop for row in marks.marked}
-        for (stop, question), name in topics(book).items():
-            if stop in met:
-                key = topic_key(book.subject, name)
-                names[key] = (name, book.subject)
-                place = (book.code, stop, question)
-                if place not in places.setdefault(key, []):
-                    places[key].append(place)
+        met = {row.stop for row in marks.marked if (book.code, row.stop) not in seen}
+        seen |= {(book.code, stop) for stop in met}
+        about = _about(book)
+        for key in about.places if only is None else [key for key in only if key in about.places]:
+            here = [place for place in about.places[key] if place[0] in met]
+            if here:
+                names[key] = (about.names[here[0]], book.subject)
+                places.setdefault(key, []).extend((book.code, *place) for place in here)
     return {key: Topic(*names[key], tuple(kept)) for key, kept in places.items()}
 
 
@@ -193,27 +231,25 @@ def contacts(copies: Sequence[CopyMarks], programme: Programme, day_of: DayOf) -
         book = programme.workbooks.get(marks.workbook)
         if book is None:
             continue
-        about = topics(book)
-        by_stop: dict[StopId, set[str]] = {}
-        for (stop, _), name in about.items():
-            by_stop.setdefault(stop, set()).add(topic_key(book.subject, name))
+        about = _about(book)
+        met: set[str] = set()
         for row in marks.marked:
-            day = day_of(row.at)
-            touched |= {(day, key) for key in by_stop.get(row.stop, ())}
+            day, of_stop = day_of(row.at), about.keys_of_stop.get(row.stop, ())
+            met.update(of_stop)
+            touched.update([(day, key) for key in of_stop])
             if row.stop.startswith("check"):
-                wrong = set(row.wrong)
                 for question in range(1, row.asked + 1):
-                    topic = about.get((row.stop, question))
-                    if topic is not None:  # an older edition may have asked more
-                        key = topic_key(book.subject, topic)
-                        balance[day, key] = balance.get((day, key), 0) + (-1 if question in wrong else 1)
-        met = {key for row in marks.marked for key in by_stop.get(row.stop, ())}
+                    found = about.keys.get((row.stop, question))
+                    if found is not None:  # an older edition may have asked more
+                        place = (day, found)
+                        balance[place] = balance.get(place, 0) + (-1 if question in row.wrong else 1)
         tests = [row.at for row in marks.practice] + [row.at for row in marks.units]
-        touched |= {(day_of(at), key) for at in tests for key in met}
+        for day in {day_of(at) for at in tests}:
+            touched.update([(day, key) for key in met])
         for answer in marks.spoken:
-            topic = about.get((answer.stop or "", answer.question))
-            if topic is not None:
-                place = (day_of(answer.at), topic_key(book.subject, topic))
+            found = about.keys.get((answer.stop or "", answer.question))
+            if found is not None:
+                place = (day_of(answer.at), found)
                 balance[place] = balance.get(place, 0) + (1 if answer.right else -1)
     return tuple(
         Contact(key, day, balance[day, key] > 0 if (day, key) in balance else None)
@@ -236,9 +272,17 @@ class CourseDays:
 
 
 def course_days(
-    copies: Sequence[CopyMarks], programme: Programme, calendar: SchoolCalendar, learner: str, today: date
+    copies: Sequence[CopyMarks],
+    programme: Programme,
+    calendar: SchoolCalendar,
+    learner: str,
+    today: date,
+    school: Sequence[date] | None = None,
 ) -> CourseDays:
-    """The days of work in one course, from its copies; days on which it stood still waiting for a test are left out."""
+    """The days of work in one course, from its copies; days on which it stood still waiting for a test are left out.
+
+    `school` holds the learner's school days over all of that time, where the caller knows them already.
+    """
     done: dict[date, int] = {}
     minutes: dict[date, int | None] = {}
     ends: set[date] = set()
@@ -267,7 +311,10 @@ def course_days(
     usual = float(median(latest)) if latest else 0.0
     days = set(worked)
     for first, last in spans:
-        open_days = calendar.school_days(first, last, learner) if first <= last else []
+        if school is None:
+            open_days: Sequence[date] = calendar.school_days(first, last, learner)
+        else:
+            open_days = school[bisect_left(school, first) : bisect_right(school, last)]
         days |= {d for d in open_days if (d in goals or not by_goals) and (d < today or done.get(d))}
     return CourseDays(
         tuple(
@@ -294,20 +341,17 @@ class Tick:
     question: int
 
 
+Answers = tuple[tuple[int, bool], ...]
+"""Numbers of questions, each with whether its tick was right."""
+
+
 @dataclass(slots=True)
 class _Open:
     day: date
     first: int
     last: int
     marked: list[tuple[CopyId, Marked]] = field(default_factory=list)
-    looked: dict[Tick, bool] = field(default_factory=dict)
-
-    def has(self, tick: Tick) -> bool:
-        """Whether the answer was marked right in this batch."""
-        return any(
-            copy == tick.copy and row.stop == tick.stop and tick.question in row.ticks
-            for copy, row in self.marked
-        )
+    looks: dict[tuple[CopyId, StopId], Answers] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -319,7 +363,8 @@ class Batch:
     last: int
     """Places on the record of the first and the latest marking: with them the draw is settled."""
     marked: tuple[tuple[CopyId, Marked], ...]
-    looked: tuple[tuple[Tick, bool], ...] = ()
+    looks: tuple[tuple[tuple[CopyId, StopId], Answers], ...] = ()
+    """What was marked again of each stop; a tick stands there once."""
 
     @property
     def ticks(self) -> tuple[Tick, ...]:
@@ -327,9 +372,21 @@ class Batch:
         return tuple(Tick(copy, row.stop, number) for copy, row in self.marked for number in row.ticks)
 
     @property
+    def looked(self) -> tuple[tuple[Tick, bool], ...]:
+        """Every tick that was marked again, and whether it was right."""
+        return tuple(
+            (Tick(*place, number), right) for place, answers in self.looks for number, right in answers
+        )
+
+    @property
+    def seen(self) -> int:
+        """How many ticks were marked again."""
+        return sum(len(answers) for _, answers in self.looks)
+
+    @property
     def slips(self) -> int:
         """Ticks that were found wrong."""
-        return sum(not right for _, right in self.looked)
+        return sum(not right for _, answers in self.looks for _, right in answers)
 
 
 def batches(copies: Sequence[CopyMarks], day_of: DayOf) -> tuple[Batch, ...]:
@@ -342,24 +399,28 @@ def batches(copies: Sequence[CopyMarks], day_of: DayOf) -> tuple[Batch, ...]:
         rows += [(row.seq, marks.copy, row) for row in marks.marked]
         rows += [(row.seq, marks.copy, row) for row in marks.practice if row.own]
         rows += [(row.seq, marks.copy, row) for row in marks.looked]
-    rows.sort(key=lambda row: row[0])
+    rows.sort(key=itemgetter(0))
     found: list[_Open] = []
-    of: dict[tuple[CopyId, StopId], _Open] = {}
+    of: dict[tuple[CopyId, StopId], tuple[_Open, Marked]] = {}
     for seq, copy, row in rows:
         if isinstance(row, Marked):
             if not row.right or not row.numbered:
                 continue
             day = day_of(row.at)
-            if not found or found[-1].day != day or found[-1].looked:
+            if not found or found[-1].day != day or found[-1].looks:
                 found.append(_Open(day, seq, seq))
-            batch = of[copy, row.stop] = found[-1]
-            batch.last = seq
-            batch.marked.append((copy, row))
-        elif (held := of.get((copy, row.stop))) is not None:
-            # Looked at twice, a tick is still one tick; what was seen last holds.
-            looks = ((Tick(copy, row.stop, number), right) for number, right in row.answers)
-            held.looked.update((tick, right) for tick, right in looks if held.has(tick))
-    return tuple(Batch(b.day, b.first, b.last, tuple(b.marked), tuple(b.looked.items())) for b in found)
+            found[-1].last = seq
+            found[-1].marked.append((copy, row))
+            of[copy, row.stop] = found[-1], row
+        elif (copy, row.stop) in of:
+            batch, own = of[copy, row.stop]
+            ticks = tuple([a for a in row.answers if a[0] <= own.asked and a[0] not in own.wrong])
+            before = batch.looks.get((copy, row.stop))
+            if before is not None:  # looked at twice, a tick is still one tick; what was seen last holds
+                ticks = tuple((dict(before) | dict(ticks)).items())
+            if ticks:
+                batch.looks[copy, row.stop] = ticks
+    return tuple(Batch(b.day, b.first, b.last, tuple(b.marked), tuple(b.looks.items())) for b in found)
 
 
 def marking_days(found: Sequence[Batch]) -> tuple[MarkingDay, ...]:
@@ -367,7 +428,7 @@ def marking_days(found: Sequence[Batch]) -> tuple[MarkingDay, ...]:
     seen: dict[date, tuple[int, int]] = {}
     for batch in found:
         looked, slips = seen.get(batch.day, (0, 0))
-        seen[batch.day] = (looked + len(batch.looked), slips + batch.slips)
+        seen[batch.day] = (looked + batch.seen, slips + batch.slips)
     return tuple(MarkingDay(day, looked, slips) for day, (looked, slips) in sorted(seen.items()))
 
 

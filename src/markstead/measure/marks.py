@@ -264,9 +264,10 @@ def _instant(second: int) -> datetime:
 
 
 def write_marks(marks: CopyMarks) -> str:
-    """Write the marks of a copy shortly; `read_marks` gives them back equal. A copy without marks gives ''."""
+    """Write the marks of a copy shortly; `read_marks` gives them back equal. One of which there is nothing gives ''."""
     m = marks
-    if not (m.marked or m.practice or m.spoken or m.units or m.looked or m.worked or m.goals or m.helped):
+    rows = (m.marked, m.practice, m.spoken, m.units, m.looked, m.worked, m.goals, m.helped, m.held)
+    if m.issued is None and not any(rows):
         return ""
     whole = {
         "v": VERSION,

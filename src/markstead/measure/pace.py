@@ -141,8 +141,8 @@ class _Belief:
 
     def add(self, x: float, reach: float) -> None:
         if self.weight > 0:
-            most = reach * math.sqrt(self.variance)
-            x = min(max(x, self.mean - most), self.mean + most)
+            most, mean = reach * math.sqrt(self.variance), self.mean
+            x = min(max(x, mean - most), mean + most)
         self.count += 1
         self.total += x
         self.squares += x * x
@@ -167,8 +167,8 @@ class _Belief:
         own = self.total / self.count
         # Rounding can leave a sum of squares about its own mean a hair below nothing.
         within = max(self.squares - self.total * own, 0.0)
-        between = self.weight0 * self.count * (own - self.mean0) ** 2 / self.weight
-        return (self.rate0 + 0.5 * (within + between)) / self.shape
+        between = self.weight0 * self.count * (own - self.mean0) ** 2 / (self.weight0 + self.count)
+        return (self.rate0 + 0.5 * (within + between)) / (self.shape0 + self.count / 2)
 
 
 def prior_mean(others: Sequence[Pace], settings: PaceSettings = DEFAULTS) -> float:
@@ -299,5 +299,9 @@ def days_to_finish(pace: Pace, pages_left: int, started: bool, goal: float) -> D
     low80, high80 = middle * math.exp(-sd * T6_90), middle * math.exp(sd * T6_90)
     low90, high90 = middle * math.exp(-sd * T6_95), middle * math.exp(sd * T6_95)
     return DaysToFinish(
-        max(1, round(middle)), max(1, round(low80)), math.ceil(high80), max(1, round(low90)), math.ceil(high90)
+        max(1, round(middle)),
+        max(1, round(low80)),
+        math.ceil(high80),
+        max(1, round(low90)),
+        math.ceil(high90),
     )

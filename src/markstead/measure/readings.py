@@ -7,6 +7,7 @@ from bisect import bisect_left
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from functools import lru_cache
 
 import numpy as np
 
@@ -93,8 +94,16 @@ def state_now(past: Past, in_hand: Sequence[Book], copy: CopyId | None = None) -
     """
     state = past.state
     for book in worked_again(_looked_at_last(in_hand, copy), past.latest):
-        state = work_through(state, book.evidence)
+        state = _worked(state, book.evidence)
     return state
+
+
+@lru_cache(maxsize=4096)
+def _worked(state: State, evidence: BookEvidence) -> State:
+    """One more workbook. A state is told from another by being another object, so that one that is kept serves again:
+    after an act on one copy the workbooks before it need not be worked through anew.
+    """
+    return work_through(state, evidence)
 
 
 def _looked_at_last(in_hand: Sequence[Book], copy: CopyId | None) -> Sequence[Book]:
@@ -301,7 +310,7 @@ def read_spot(
     record = record_of([d for d in days if d.day < batch.day])
     for earlier in found[:-1]:  # what was looked at earlier today has not faded
         if earlier.day == batch.day:
-            record = record.with_more(len(earlier.looked), earlier.slips)
+            record = record.with_more(earlier.seen, earlier.slips)
     seen = [tick for tick, _ in batch.looked]
     handed_over = batch.ticks
     now = more(len(handed_over), len(seen), batch.slips, record, gap.floor)
@@ -342,8 +351,12 @@ def read_courses(
         book = programme.workbooks.get(marks.workbook)
         if book is not None and book.course in of_course:
             of_course[book.course].append(marks)
+    issued = [calendar.day_of(marks.issued) for marks in copies if marks.issued]
+    latest = max([today, *(row.day for marks in copies for row in marks.worked)])
+    school = calendar.school_days(min(issued), latest, learner) if issued else []
     days = {
-        course: course_days(kept, programme, calendar, learner, today) for course, kept in of_course.items()
+        course: course_days(kept, programme, calendar, learner, today, school)
+        for course, kept in of_course.items()
     }
     own = {course: read_pace(kept.days, kept.usual) for course, kept in days.items() if kept.days}
     found = []
@@ -372,6 +385,7 @@ class ReviewReading:
 
     chosen: ReviewList
     topics: Mapping[str, Topic]
+    """The objectives chosen."""
     questions: Mapping[str, tuple[str, StopId, int]]
     """For each objective chosen: workbook, stop and number of the question to ask."""
 
@@ -385,8 +399,8 @@ def read_review(
     rng: np.random.Generator,
 ) -> ReviewReading:
     """Choose the objectives of finished and cleared sections that are most likely forgotten, weakest first."""
-    met = met_topics(copies, programme)
     chosen = choose(recall(contacts(copies, programme, calendar.day_of), today), minutes, today)
+    met = met_topics(copies, programme, [item.objective for item in chosen.items])
     latest: dict[tuple[str, StopId, int], date] = {}
     for marks in copies:
         for row in marks.spoken:

@@ -17,7 +17,15 @@ from typing import Any, TypeVar
 from django.db import IntegrityError, OperationalError, transaction
 
 from markstead.errors import Problem, StaleError, UnknownError
-from markstead.ledger.facts import AnyFact, CopyIssued, FactReversed, GateOverridden
+from markstead.ledger.facts import (
+    AnyFact,
+    CopyIssued,
+    CopySpoiled,
+    FactReversed,
+    GateOverridden,
+    SpotCheckHeld,
+    UnitTestScored,
+)
 from markstead.ledger.serial import Entry, body_of, link, read_body, words_id
 from markstead.measure.marks import CopyMarks, marks_of, write_marks
 from markstead.records.home import Home, Somebody, load_home
@@ -136,6 +144,9 @@ def new_salt() -> str:
     """A salt by chance."""
     return secrets.token_hex(16)
 
+
+SETTLING = (UnitTestScored, SpotCheckHeld, CopySpoiled, FactReversed)
+"""Facts after which estimates look anew at copies that are in nobody's hands."""
 
 _FIXED = {"id", "household", "workbook", "ordinal"}
 """Columns of a copy that its first fact settles."""
@@ -357,6 +368,8 @@ class Desk:
         entry = Entry(seq, act, at.replace(microsecond=0), written.replace(microsecond=0), by, fact)
         body = body_of(entry)
         self.row.head_seq, self.row.head_link = seq, link(self.row.head_link, body)
+        if isinstance(fact, SETTLING):
+            self.row.settled_seq = seq
         copy = getattr(fact, "copy", None)
         self.new.append(
             EntryRow(
@@ -412,7 +425,7 @@ class Desk:
             rows, update_conflicts=True, unique_fields=["id"], update_fields=columns, batch_size=200
         )
         Household.objects.filter(id=self.row.id).update(
-            head_seq=self.row.head_seq, head_link=self.row.head_link
+            head_seq=self.row.head_seq, head_link=self.row.head_link, settled_seq=self.row.settled_seq
         )
         for row in rows:
             fold = self.folds[row.id]

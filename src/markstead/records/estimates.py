@@ -65,6 +65,17 @@ def _trim(kept: OrderedDict[Any, Any]) -> None:
         kept.popitem(last=False)
 
 
+class _Held(NamedTuple):
+    """What readings need of a copy's row."""
+
+    id: str
+    workbook: str
+    learner: str | None
+    status: str
+    last_link: str
+    marks: str
+
+
 def marks_of_row(row: Any) -> CopyMarks:
     """The gathered marks of a row of the cache; remembered by the link of its latest fact."""
     found = _MARKS.get(row.last_link)
@@ -74,15 +85,37 @@ def marks_of_row(row: Any) -> CopyMarks:
     return found
 
 
-def marks_of_learner(household: str, learner: str) -> tuple[CopyMarks, ...]:
-    """The marks of every copy that a learner has or had, in the order of issue; only new ones are read anew."""
-    rows = CopyRow.objects.filter(household=household, learner=learner).exclude(marks="")
-    links = list(rows.values_list("last_link", flat=True))
-    missing = [link for link in links if link not in _MARKS]
-    if missing:
-        for row in rows:
-            marks_of_row(row)
-    found = [_MARKS[link] for link in links if link in _MARKS]
+def _ask(sql: str, *values: object) -> list[tuple[Any, ...]]:
+    """Plain SQL, the same for both databases: these are asked all day long."""
+    with connection.cursor() as cursor:
+        cursor.execute(sql, values)
+        return list(cursor.fetchall())
+
+
+_LINKS = (
+    "SELECT id, last_link FROM records_copy WHERE household_id = %s AND learner = %s AND marks <> '' "
+    "ORDER BY last_seq DESC"
+)
+_FRESH = "SELECT id, workbook, learner, status, last_link, marks FROM records_copy WHERE id IN "
+
+
+def _known(rows: Iterable[tuple[str, str]]) -> list[CopyMarks]:
+    """The marks of copies by id and link; only those that are not remembered are read."""
+    kept = list(rows)
+    missing = [copy for copy, link in kept if link not in _MARKS]
+    found = {link: _MARKS[link] for _, link in kept if link in _MARKS}
+    for first in range(0, len(missing), 500):
+        some = missing[first : first + 500]
+        for row in _ask(f"{_FRESH}({', '.join(['%s'] * len(some))})", *some):
+            held = _Held(*row)
+            found[held.last_link] = marks_of_row(held)
+    return [found[link] for _, link in kept if link in found]
+
+
+def marks_of_learner(household: str, learner: str, *, latest: int | None = None) -> tuple[CopyMarks, ...]:
+    """The marks of every copy that a learner has or had, in the order of issue, or of the latest ones."""
+    sql, values = _LINKS, [household, learner]
+    found = _known(_ask(sql if latest is None else f"{sql} LIMIT {int(latest)}", *values))
     return tuple(sorted(found, key=lambda m: (m.issued is None, m.issued, m.copy)))
 
 
@@ -101,8 +134,24 @@ Marked = tuple[int, int]
 """How many workbooks of a learner have ended, and the sum of the places of their unit tests (or ends) on the record."""
 
 
-def _marked(home: Home) -> dict[str, Marked]:
-    """What tells, by learner, whether anything was finished since a state was remembered."""
+_SETTLED: OrderedDict[tuple[str, int], dict[str, Marked]] = OrderedDict()
+
+
+def _marked(home: Home, settled: int | None = None) -> dict[str, Marked]:
+    """What tells, by learner, whether anything was finished since a state was remembered.
+
+    With the place of the latest fact that settles anything, the database is asked once for each such place.
+    """
+    found = _SETTLED.get((home.stamp, settled)) if settled is not None else None
+    if found is None:
+        found = _ask_marked(home)
+        if settled is not None:
+            _SETTLED[home.stamp, settled] = found
+            _trim(_SETTLED)
+    return found
+
+
+def _ask_marked(home: Home) -> dict[str, Marked]:
     with connection.cursor() as cursor:
         cursor.execute(_MARKED, [home.id, str(CopyStatus.SPOILED)])
         return {learner: (int(books), int(places)) for learner, books, places in cursor.fetchall()}
@@ -123,42 +172,26 @@ def _finished(home: Home, learner: str, marked: Marked) -> Past:
 _READ: OrderedDict[tuple[str, str, Marked, tuple[str, ...]], dict[str, CopyReading]] = OrderedDict()
 
 
-def readings_of(home: Home, rows: Sequence[Any]) -> dict[str, CopyReading]:
-    """Readiness for the unit test of every workbook in hand among these rows, by copy."""
-    in_hand: dict[str, list[Any]] = {}
-    for row in rows:
-        if row.status == CopyStatus.ISSUED and row.learner is not None:
-            in_hand.setdefault(row.learner, []).append(row)
-    marked = _marked(home) if in_hand else {}
+def readings_of(home: Home, in_hand: Sequence[Any], settled: int | None = None) -> dict[str, CopyReading]:
+    """Readiness for the unit test of each of these workbooks in hand, by copy.
+
+    All that a learner has in hand must be there. Of a row its `id`, `learner` and `last_link` are looked at.
+    """
+    held: dict[str, list[tuple[str, str]]] = {}
+    for row in in_hand:
+        held.setdefault(row.learner, []).append((row.id, row.last_link))
+    marked = _marked(home, settled) if held else {}
     found: dict[str, CopyReading] = {}
-    for learner, kept in in_hand.items():
+    for learner, rows in held.items():
         finished = marked.get(learner, (0, 0))
-        key = (home.stamp, learner, finished, tuple(row.last_link for row in kept))
+        key = (home.stamp, learner, finished, tuple(link for _, link in rows))
         read = _READ.get(key)
         if read is None:
-            marks = [marks_of_row(row) for row in kept]
             state = _finished(home, learner, finished)
-            read = _READ[key] = read_copies(state, marks, home.programme, costs_of(home))
+            read = _READ[key] = read_copies(state, _known(rows), home.programme, costs_of(home))
             _trim(_READ)
         found |= read
     return found
-
-
-_IN_HAND = (
-    "SELECT id, workbook, learner, status, last_link, marks FROM records_copy "
-    "WHERE household_id = %s AND status = %s"
-)
-
-
-class _Held(NamedTuple):
-    """What readings need of a copy's row."""
-
-    id: str
-    workbook: str
-    learner: str | None
-    status: str
-    last_link: str
-    marks: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,31 +216,58 @@ class TodayEstimates:
     """What to mark again of each learner who waits for leave; those with nothing to mark again are not there."""
 
 
-def _spots(home: Home, learners: Iterable[str]) -> dict[str, SpotLine]:
-    found = {}
-    for learner in learners:
-        line = spot_line(home, marks_of_learner(home.id, learner), spot(home, learner))
-        if line.ticks:
-            found[learner] = line
+class InHand(NamedTuple):
+    """A copy in a learner's hands, as far as it tells whether its reading is still the remembered one."""
+
+    id: str
+    learner: str
+    last_link: str
+
+
+_SPOTS: OrderedDict[tuple[str, str, int, tuple[tuple[int, int], ...]], SpotLine] = OrderedDict()
+_SPOT_COPIES = 120
+"""Copies that a spot check looks back on: more than a year of them."""
+
+
+def _markings(marks: CopyMarks) -> tuple[int, int]:
+    """What tells whether anything was marked in a copy: how many markings there are, and the latest one's place."""
+    rows = (*marks.marked[-1:], *marks.practice[-1:], *marks.looked[-1:])
+    count = len(marks.marked) + len(marks.practice) + len(marks.looked)
+    return count, max((row.seq for row in rows), default=0)
+
+
+def _spot_of(home: Home, learner: str, held: Sequence[InHand], settled: int) -> SpotLine:
+    """What to mark again of a learner; remembered until something more is marked."""
+    in_hand = _known((row.id, row.last_link) for row in held if row.learner == learner)
+    key = (home.stamp, learner, settled, tuple(_markings(marks) for marks in in_hand))
+    found = _SPOTS.get(key)
+    if found is None:
+        marks = marks_of_learner(home.id, learner, latest=_SPOT_COPIES)
+        found = spot_line(home, marks, read_spot(marks, home.calendar, learner, _seed))
+        _SPOTS[key] = found
+        _trim(_SPOTS)
     return found
 
 
 _TODAY: OrderedDict[tuple[str, str, tuple[str, ...]], TodayEstimates] = OrderedDict()
 
 
-def for_today(home: Home, link: str, waiting: Iterable[str] = ()) -> TodayEstimates:
-    """Readiness of all workbooks in hand, and the spot checks of the learners who wait for leave.
+def for_today(
+    home: Home, link: str, settled: int, in_hand: Sequence[InHand], waiting: Iterable[str] = ()
+) -> TodayEstimates:
+    """Readiness of these workbooks in hand, and the spot checks of the learners who wait for leave.
 
-    Nothing is asked of the database while `link` is the record's end and the same learners wait.
+    Nothing is asked of the database while `link` is the record's end and the same learners wait; after an act, only
+    the marks of its copy, and the older ones where something was marked or finished.
     """
     waiting = tuple(waiting)
     key = (home.stamp, link, waiting)
     found = _TODAY.get(key)
     if found is None:
-        with connection.cursor() as cursor:
-            cursor.execute(_IN_HAND, [home.id, str(CopyStatus.ISSUED)])
-            rows = [_Held(*row) for row in cursor.fetchall()]
-        found = _TODAY[key] = TodayEstimates(readings_of(home, rows), _spots(home, waiting))
+        readings = readings_of(home, in_hand, settled)
+        spots = {learner: _spot_of(home, learner, in_hand, settled) for learner in waiting}
+        asked = {learner: line for learner, line in spots.items() if line.ticks}
+        found = _TODAY[key] = TodayEstimates(readings, asked)
         _trim(_TODAY)
     return found
 

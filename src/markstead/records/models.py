@@ -16,6 +16,8 @@ class Household(models.Model):
     stamp = models.CharField(max_length=32)
     head_seq = models.BigIntegerField(default=0)
     head_link = models.CharField(max_length=64, default="0" * 64)
+    settled_seq = models.BigIntegerField(default=0)
+    """Place of the latest fact that changes what finished workbooks and spot checks tell: see `desk.SETTLING`."""
     demo_shift = models.BigIntegerField(null=True, default=None)
     """Seconds that the clock of a demonstration is behind the real one; null in a real home."""
     failed_test_costs = models.FloatField(default=8)

@@ -37,6 +37,8 @@ class CopyView:
     next: NextStep
     ruling: Ruling
     """On the next step, were it taken now by an educator."""
+    link: str = ""
+    """Of the copy's latest fact in the chain."""
 
     @property
     def label(self) -> str:
@@ -77,6 +79,7 @@ class Today:
     head: int
     link: str
     """Of the latest fact in the chain: what is remembered by it is up to date."""
+    settled: int
     now: datetime
     """On the kitchen clock."""
     day_is: str | None
@@ -125,7 +128,7 @@ _LIVE = (
     f"UNION SELECT {_COLUMNS} FROM records_copy WHERE household_id = %s AND sat_on = %s ORDER BY 1"
 )
 _SEAT = (
-    "SELECT p.id, h.id, h.name, h.stamp, h.head_seq, h.head_link, h.demo_shift "
+    "SELECT p.id, h.id, h.name, h.stamp, h.head_seq, h.head_link, h.settled_seq, h.demo_shift "
     "FROM records_person p JOIN records_household h ON h.id = p.household_id WHERE p.user_id = %s"
 )
 _PASSED = "SELECT learner, workbook FROM records_copy WHERE household_id = %s AND passed AND learner IN "
@@ -148,10 +151,12 @@ class Opened:
     home: Home
     head: int
     link: str
+    settled: int
+    """Place of the latest fact that changes what finished workbooks tell."""
 
 
 def _opened(row: Household) -> Opened:
-    return Opened(load_home(row), row.head_seq, row.head_link)
+    return Opened(load_home(row), row.head_seq, row.head_link, row.settled_seq)
 
 
 def home_of(household: str) -> Home:
@@ -187,8 +192,16 @@ def opened_by(user_id: int) -> tuple[Opened, Somebody] | None:
     found = _ask(_SEAT, user_id)
     if not found:
         return None
-    person, home, name, stamp, seq, link, shift = found[0]
-    row = Household(id=home, name=name, stamp=stamp, head_seq=seq, head_link=link, demo_shift=shift)
+    person, home, name, stamp, seq, link, settled, shift = found[0]
+    row = Household(
+        id=home,
+        name=name,
+        stamp=stamp,
+        head_seq=seq,
+        head_link=link,
+        settled_seq=settled,
+        demo_shift=shift,
+    )
     opened = _opened(row)
     return opened, opened.home.person(person)
 
@@ -293,6 +306,7 @@ class _Scene:
             self.home.people.get(row.learner or ""),
             step,
             verdict,
+            row.last_link,
         )
 
 
@@ -389,6 +403,7 @@ def today(household: str, *, now: datetime, opened: Opened | None = None) -> Tod
         home,
         opened.head,
         opened.link,
+        opened.settled,
         home.calendar.at_home(now),
         home.calendar.why_closed(day),
         tuple(calls),

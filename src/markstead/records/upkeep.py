@@ -14,7 +14,7 @@ from markstead.errors import DamagedRecordError
 from markstead.ledger.facts import FactReversed
 from markstead.ledger.serial import ROOT, Entry, link, read_body, words_id
 from markstead.measure.marks import MarksFold
-from markstead.records.desk import household_row, mark_values, row_values
+from markstead.records.desk import SETTLING, household_row, mark_values, row_values
 from markstead.records.home import Home, load_home
 from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
@@ -100,6 +100,7 @@ def verify(household: str) -> Verdict:
     folds: dict[str, _Reader] = {}
     links: dict[str, str] = {}
     previous, expected, act, part = ROOT, 0, "", 0
+    settled = 0
     at_head = ROOT
     problem: str | None = None
     for found in _rows(household):
@@ -116,6 +117,7 @@ def verify(household: str) -> Verdict:
         previous = link(previous, body.encode())
         if seq <= row.head_seq:
             at_head = previous
+            settled = seq if isinstance(entry.fact, SETTLING) else settled
         if previous != kept_link:
             problem = f"fact {seq} ({entry.fact.KIND}) was changed: its link in the chain does not hold"
             break
@@ -136,6 +138,8 @@ def verify(household: str) -> Verdict:
     if problem is None and seen != taken_back:
         return verify(household)  # something was taken back while the record was being read
     problem = problem or _check_head(row, expected, at_head)
+    if problem is None and settled != row.settled_seq:
+        problem = f"finished workbooks changed last with fact {settled}, the cache says {row.settled_seq}; `rebuild` mends it"
     if problem is None:
         problem = _check_copies(load_home(row), folds, links)
     words, wrong = _check_words(household)
@@ -208,10 +212,11 @@ def rebuild(household: str) -> int:
         folds: dict[str, _Reader] = {}
         links: dict[str, str] = {}
         previous = at_head = ROOT
-        seq = 0
+        seq = settled = 0
         for found in _rows(household):
             seq, copy, body = found[0], found[5], found[6]
             entry = read_body(body)
+            settled = seq if isinstance(entry.fact, SETTLING) else settled
             previous = link(previous, body.encode())
             if previous != found[7]:
                 raise DamagedRecordError(
@@ -238,5 +243,7 @@ def rebuild(household: str) -> int:
         ]
         CopyRow.objects.bulk_create(rows, batch_size=500)
         # A new stamp: whoever remembers what the old caches said must read the new ones.
-        Household.objects.filter(id=row.id).update(head_seq=seq, head_link=previous, stamp=uuid.uuid4().hex)
+        Household.objects.filter(id=row.id).update(
+            head_seq=seq, head_link=previous, settled_seq=settled, stamp=uuid.uuid4().hex
+        )
     return len(rows)

@@ -479,12 +479,12 @@ def _call_line(
         advice=_advice(call, readings, home) if by.role is Role.EDUCATOR else "",
         quiz=_quiz_stop(call) if by.role is Role.EDUCATOR else "",
         spot=spot_words(spots[call.learner.id])
-        if call.learner and call.learner.id in spots and call.kind in _LEAVES
+        if call.learner and call.learner.id in spots and call.kind in LEAVES
         else "",
     )
 
 
-_LEAVES = (
+LEAVES = (
     CallKind.LEAVE_TO_MARK,
     CallKind.LEAVE_TO_REMARK,
     CallKind.LEAVE_TO_OPEN,

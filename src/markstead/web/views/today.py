@@ -11,7 +11,7 @@ from markstead.calendar import NoSchoolDayError
 from markstead.records import estimates, queries, setup
 from markstead.rules.ruling import Role
 from markstead.web.kept import fill
-from markstead.web.pages import Said, today_page
+from markstead.web.pages import LEAVES, Said, today_page
 from markstead.web.seat import Seat, seated
 
 
@@ -22,8 +22,7 @@ def today_response(
     answer = queries.today(seat.household, now=seat.now, opened=None if acted else seat.opened)
     found = None
     if seat.person.role is Role.EDUCATOR:
-        waiting = [c.learner.id for c in answer.calls if c.learner is not None and c.copy is not None]
-        found = estimates.for_today(answer.home, answer.link, dict.fromkeys(waiting))
+        found = _estimates(answer)
     page = today_page(answer, seat.person, found)
     whole = not request.headers.get("HX-Request")
     context = {
@@ -35,6 +34,15 @@ def today_response(
     }
     html = render_to_string("today.html" if whole else "parts/today_body.html", context, request)
     return HttpResponse(fill(html, request, page.token), status=status)
+
+
+def _estimates(answer: queries.Today) -> estimates.TodayEstimates:
+    """Readiness of all workbooks in hand, and the spot checks of those who wait for leave to go on."""
+    held = [
+        estimates.InHand(view.id, day.learner.id, view.link) for day in answer.learners for view in day.copies
+    ]
+    waiting = [call.learner.id for call in answer.calls if call.learner is not None and call.kind in LEAVES]
+    return estimates.for_today(answer.home, answer.link, answer.settled, held, dict.fromkeys(waiting))
 
 
 @require_GET
