@@ -6,6 +6,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from time import perf_counter
 
+from benchmarks import estimates
+from benchmarks import items as item_curves
 from benchmarks.fold import Reading, reading
 from benchmarks.house import machine, scratch_home
 from benchmarks.page import Case, Size
@@ -31,10 +33,14 @@ class Figures:
     cases: list[Case]
     reading: Reading
     races: list[Race]
+    estimates: list[str]
+    items: list[str]
 
 
 def take(facts: int) -> Figures:
-    """Build the home and measure the three lines."""
+    """Build the home and measure every line."""
+    # First, so that the morning of the estimates does not carry the big home in memory.
+    told, curves = estimates.lines(), list(item_curves.run())
     with scratch_home():
         from benchmarks import page
         from benchmarks.big_home import BigHome
@@ -65,7 +71,7 @@ def take(facts: int) -> Figures:
 
     with scratch_postgres() as url:
         races.append(race("PostgreSQL", url))
-    return Figures(datetime.now(UTC), machine(), read.facts, built, *figures, sizes, cases, read, races)
+    return Figures(datetime.now(UTC), machine(), read.facts, built, *figures, sizes, cases, read, races, told, curves)
 
 
 def _table(head: str, rows: list[str]) -> list[str]:
@@ -165,6 +171,14 @@ def report(f: Figures) -> str:
         *_table("| database | acts | errors | lost | p50 | p95 | slowest | acts a second |", races),
         "",
         "On SQLite one writer holds the database and the others try again after short pauses, so that a few wait long.",
+        "",
+        "## 4. Estimates",
+        "",
+        *f.estimates,
+        "",
+        "## 5. Item curves",
+        "",
+        *f.items,
         "",
     ]
     return "\n".join(lines)

@@ -1,5 +1,6 @@
 """Readiness in the words that every page uses."""
 
+from collections import OrderedDict
 from dataclasses import dataclass
 
 from markstead.measure.passing import of_children
@@ -29,8 +30,23 @@ def of_ten(chance: float) -> str:
     return f"{number} of 10 {verb}"
 
 
+_SAID: OrderedDict[int, tuple[CopyReading, ReadinessWords]] = OrderedDict()
+_MOST = 1024
+
+
 def readiness_words(reading: CopyReading) -> ReadinessWords:
-    """Put a reading into words."""
+    """Put a reading into words; a reading that is remembered is the same object, and so are its words."""
+    kept = _SAID.get(id(reading))
+    if kept is not None and kept[0] is reading:
+        return kept[1]
+    words = _words(reading)
+    _SAID[id(reading)] = (reading, words)
+    if len(_SAID) > _MOST:
+        _SAID.popitem(last=False)
+    return words
+
+
+def _words(reading: CopyReading) -> ReadinessWords:
     r, advice = reading.readiness, reading.advice
     low, high = r.shown_range
     told = ""
