@@ -133,6 +133,13 @@ class TestFloor:
     def test_stays_where_unit_tests_are_better(self) -> None:
         assert practice_ahead(pairs(30, practice=20, unit=39), []).floor == 2
 
+    def test_stays_where_unit_tests_are_so_much_better_that_neither_mixture_fits(self) -> None:
+        """So far below 0 the wider mixture is the likelier one, and ln E is high: it must not count."""
+        found = practice_ahead(pairs(10, practice=2, unit=39), [])
+
+        assert found.log_e > np.log(SHOW_AT)
+        assert found.floor == 2
+
     def test_is_raised_by_a_sign(self) -> None:
         found = practice_ahead(AHEAD, [])
 

@@ -68,6 +68,15 @@ class TestCard:
 
         assert cells(0.8) == [(r, 3) for r in right]
 
+    def test_harder_questions_want_five_in_a_row_and_allow_a_third_wrong_one(self) -> None:
+        """ln(.87/.53) = .4956, ln(.13/.47) = -1.285: 9 right of 12 have .605 and are enough; 8 have -1.175."""
+        right = [None, None, 5, 6, 7, 8, 8, 9, 9, 9]
+        wrong = [2, 3, 3, 3, 3, 4, 4, 4, 4, 4]
+
+        found = [(line.right_needed, line.wrong_ends) for line in card(0.5, HARDER_RULE).lines]
+
+        assert found == list(zip(right, wrong, strict=True))
+
     @given(low=st.floats(0, 0.33), high=st.floats(0.67, 1))
     def test_beyond_the_clamp_a_prior_changes_nothing_more(self, low: float, high: float) -> None:
         """ln(2) = .69 is all but the clamp of .7; between .33 and .3318 no line of the card moves."""
@@ -369,6 +378,17 @@ class TestNextQuestions:
         assert all(c.wrong_at_first for c in found[:6])
         assert {c.stop for c in found[6:10]} == {"s0", "s1", "s2", "s3"}
         assert [c.stop for c in found[10:12]] == ["s9", "s8"]
+
+    @pytest.mark.parametrize("most", [12, 24])
+    def test_the_other_half_asks_by_lot_whether_it_was_wrong_or_not(self, most: int) -> None:
+        """Section 1 is none of the six weakest; its one wrong question of nine comes up in about 22 of 200 lists."""
+        shelf = [c for n in range(10) for c in section(f"s{n}", wrong=n)]
+
+        lists = [next_questions(shelf, TODAY, (), np.random.default_rng(n), most) for n in range(200)]
+
+        first = [next(c for c in found if c.stop == "s1") for found in lists]
+        # Four standard errors of 200 draws at one in nine are 18.
+        assert sum(c.wrong_at_first for c in first) == pytest.approx(200 / 9, abs=18)
 
     def test_objectives_already_asked_about_wait_until_the_others_had_theirs(self) -> None:
         shelf = [*section("s1", 5), *section("s2", 3), *section("s3", 0)]

@@ -94,6 +94,10 @@ class TestHowMany:
         assert chances[found] <= risk or found == ticks
         assert all(chance > risk for chance in chances[min(least, ticks) : found])
 
+    @pytest.mark.parametrize("look", [3, 5, 8])
+    def test_a_risk_that_is_met_exactly_is_kept(self, look: int) -> None:
+        assert need(20, 0.6, 11.4, risk=slip_through(look, 20, 0.6, 11.4)) == look
+
     @given(ticks=batch_sizes, a=shapes, b=shapes)
     def test_looking_further_never_lets_more_slip_through(self, ticks: int, a: float, b: float) -> None:
         chances = [slip_through(look, ticks, a, b) for look in range(ticks + 1)]

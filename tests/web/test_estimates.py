@@ -164,7 +164,7 @@ class TestTheEducatorSees:
 
         page = words(ruth.get("/").content.decode())
 
-        assert re.search(r"Spot check first\s*: Mark \d answers again", page)
+        assert re.search(r"Spot check first\s*: mark these ticks again: .+, section 1: \d", page)
 
     def test_readiness_day_by_day_on_the_copy_page(self, ruth: Client, before_the_test: str) -> None:
         page = ruth.get(f"/copies/{before_the_test}/").content.decode()

@@ -138,9 +138,9 @@ def _verdicts(start: float, rule: QuizRule) -> dict[tuple[int, int], Verdict]:
             if asked == rule.most:
                 end = Verdict.LEARNT if at >= rule.at_the_end else Verdict.NOT_YET
                 possible[asked, right] = frozenset([end])
-            elif asked >= rule.least and at >= rule.stop_learnt:
+            elif at >= rule.stop_learnt:
                 possible[asked, right] = frozenset([Verdict.LEARNT])
-            elif asked >= rule.least and at <= rule.stop_not_yet:
+            elif at <= rule.stop_not_yet:
                 possible[asked, right] = frozenset([Verdict.NOT_YET])
             else:
                 possible[asked, right] = possible[asked + 1, right] | possible[asked + 1, right + 1]

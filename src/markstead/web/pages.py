@@ -500,7 +500,7 @@ def spot_words(spot: SpotLine) -> str:
     for tick in spot.ticks:
         places.setdefault((spot.titles[tick.copy], stop_words(tick.stop)), []).append(tick.question)
     where = "; ".join(f"{title}, {stop}: {ranges(numbers)}" for (title, stop), numbers in places.items())
-    return f"{spot.sentence} {where}."
+    return f"mark these ticks again: {where}."
 
 
 def triage_words(wrong: int, asked: int, home: Home) -> str:
@@ -575,13 +575,19 @@ def today_page(answer: Today, by: Somebody, estimates: TodayEstimates | None = N
     readings = estimates.readings if estimates is not None else {}
     spots = estimates.spots if estimates is not None else {}
     opens = by.role is Role.EDUCATOR
+    # A spot check is asked for once, at the learner's first call.
+    waiting = {c.learner.id: id(c) for c in reversed(answer.calls) if c.learner and c.kind in LEAVES}
+    first = set(waiting.values())
     return TodayPage(
         home=home.name,
         day=day_words(day),
         time=f"{answer.now:%H:%M}",
         closed=answer.day_is,
         stamp=f"{answer.head}.{answer.now:%Y%m%d%H%M}",
-        calls=tuple(_call_line(c, home, answer.now, by, readings, spots) for c in answer.calls),
+        calls=tuple(
+            _call_line(c, home, answer.now, by, readings, spots if id(c) in first else {})
+            for c in answer.calls
+        ),
         learners=tuple(_learner_block(d, home, day, readings, opens=opens) for d in answer.learners),
         demo=home.demo_shift is not None,
         token=new_token(),
