@@ -71,7 +71,7 @@ class TestCard:
     def test_harder_questions_want_five_in_a_row_and_allow_a_third_wrong_one(self) -> None:
         """ln(.87/.53) = .4956, ln(.13/.47) = -1.285: 9 right of 12 have .605 and are enough; 8 have -1.175."""
         right = [None, None, 5, 6, 7, 8, 8, 9, 9, 9]
-        wrong = [2, 3, 3, 3, 3, 4, 4, 4, 4, 4]
+        wrong = [2, 3, 3, 3, 4, 4, 4, 4, 4, 4]
 
         found = [(line.right_needed, line.wrong_ends) for line in card(0.5, HARDER_RULE).lines]
 
