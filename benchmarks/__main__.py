@@ -71,7 +71,9 @@ def take(facts: int) -> Figures:
 
     with scratch_postgres() as url:
         races.append(race("PostgreSQL", url))
-    return Figures(datetime.now(UTC), machine(), read.facts, built, *figures, sizes, cases, read, races, told, curves)
+    return Figures(
+        datetime.now(UTC), machine(), read.facts, built, *figures, sizes, cases, read, races, told, curves
+    )
 
 
 def _table(head: str, rows: list[str]) -> list[str]:

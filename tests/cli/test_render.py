@@ -52,7 +52,10 @@ SAID = [
     (f.ReMarked("c", "section-1", (7,)), "Re-marked, section 1: still wrong 7"),
     (f.ReMarked("c", "section-1"), "Re-marked, section 1: cleared"),
     (f.OralQuizHeld("c", ((1, True), (2, False))), "Oral quiz held: 1 of 2 right"),
-    (f.SpotCheckHeld("c", "section-2", ((8, True), (3, False))), "Spot check held, section 2: 1 of 2 ticks are right"),
+    (
+        f.SpotCheckHeld("c", "section-2", ((8, True), (3, False))),
+        "Spot check held, section 2: 1 of 2 ticks are right",
+    ),
     (f.CheckOpened("c", "check-1"), "Check opened, check 1"),
     (f.PracticeTestOpened("c", 1), "Practice test opened"),
     (f.PracticeTestOpened("c", 2), "Practice test opened, attempt 2"),
