@@ -178,6 +178,7 @@ NONSENSE = [
     (Try("practice open", a.score_practice_test, {"wrong": [31]}), "wrong questions: found 31"),
     (Try("sat", a.score_unit_test, {"right": 300}), "a whole number from 0 to 30"),
     (Try("in the house", a.issue_copy, {"learner": "mallory"}), "person: found 'mallory'"),
+    (Try("begun", a.ask_help, {"page": 99}), "page: found 99"),
     (Try("ready", a.sit_unit_test, {"watcher": "mallory", "aids": ()}), "person: found 'mallory'"),
 ]  # fmt: skip
 
@@ -360,6 +361,11 @@ def test_a_spot_check_over_several_copies_is_one_act_with_a_fact_for_each_stop(h
         f.SpotCheckHeld(second, "section-1", ((5, False),)),
     ]
     assert len({e.act for e in done.entries}) == 1
+
+
+def test_a_copy_is_ordered_for_a_learner_only(house: House) -> None:
+    with pytest.raises(InputError, match="tobi, who is no learner; allowed is one of asa, noa"):
+        house.do(a.order_copy, workbook="maths-5-01", learner="tobi")
 
 
 def test_a_spot_check_of_nothing_is_answered_by_a_sentence(house: House) -> None:

@@ -13,7 +13,7 @@ from markstead.errors import DamagedRecordError, UnknownError
 from markstead.ledger.facts import Presence, Step
 from markstead.ledger.serial import ROOT
 from markstead.records import actions as a
-from markstead.records import queries, triggers
+from markstead.records import queries, triggers, upkeep
 from markstead.records.desk import Slip
 from markstead.records.models import Copy, Entry, Household, Words
 from markstead.records.upkeep import rebuild, verify
@@ -396,3 +396,19 @@ def test_erased_words_leave_a_record_that_holds(told: House) -> None:
 def test_an_override_holds(told: House) -> None:
     told.do(a.work_pages, copy="home-2", first=9, last=9, slip=Slip(override="Page 9 goes with the trip"))
     assert verify("home").words == 2
+
+
+def test_a_fact_that_is_written_meanwhile_is_no_fault(told: House, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Between the reading of the head and that of the facts, somebody writes one more."""
+    plain, times = upkeep._reversals, []
+
+    def with_a_writer(household: str) -> dict[str, set[int]]:
+        if not times:
+            told.do(a.take_attendance, learner="noa", day=date(2026, 1, 12), presence=Presence.HALF)
+        times.append(household)
+        return plain(household)
+
+    monkeypatch.setattr(upkeep, "_reversals", with_a_writer)
+
+    assert verify("home").holds
+    assert len(times) == 2

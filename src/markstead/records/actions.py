@@ -47,7 +47,7 @@ from markstead.ledger.facts import (
 from markstead.records.desk import Desk, Done, Slip, at_the_desk
 from markstead.rules.bars import BarKind, bar
 from markstead.rules.programme import Workbook
-from markstead.rules.ruling import RefusedError, Ruling
+from markstead.rules.ruling import RefusedError, Role, Ruling
 
 Proposal = Callable[[Desk], Sequence[AnyFact]]
 PLAIN = Slip()
@@ -105,6 +105,14 @@ def _need(field: str, text: str | None, what: str) -> str:
     return kept
 
 
+def _a_learner(desk: Desk, wanted: str) -> str:
+    found = desk.home.person(wanted)
+    if found.role is not Role.LEARNER:
+        allowed = "one of " + ", ".join(p.key for p in desk.home.learners)
+        raise InputError([Problem("learner", f"{found.key}, who is no learner", allowed)])
+    return found.id
+
+
 def new_copy_id() -> str:
     """An id for a copy, without meaning."""
     return "c" + secrets.token_hex(6)
@@ -139,7 +147,7 @@ def order_copy(
 
     def proposal(desk: Desk) -> Sequence[AnyFact]:
         book = desk.home.programme.workbook(workbook)
-        who = desk.home.person(learner).id if learner else None
+        who = _a_learner(desk, learner) if learner else None
         fresh = _id_for_copy(desk, copy)
         return [CopyOrdered(fresh, book.code, who, book.supplier, book.price, expected)]
 
@@ -180,11 +188,11 @@ def hold_opening_talk(where: Where, *, copy: str, by: str, at: datetime, slip: S
     return _plain(where, partial(OpeningTalkHeld, copy), copy=copy, by=by, at=at, slip=slip)
 
 
-def _check_pages(desk: Desk, copy: str, last: int | None) -> None:
+def _check_pages(desk: Desk, copy: str, last: int | None, field: str = "last page") -> None:
     book = _workbook(desk, copy)
     if last is not None and last > book.pages:
         raise InputError(
-            [Problem("last page", str(last), f"a page from 1 to {book.pages}, the last of {book.code}")]
+            [Problem(field, str(last), f"a page from 1 to {book.pages}, the last of {book.code}")]
         )
 
 
@@ -237,7 +245,12 @@ def ask_help(
     where: Where, *, copy: str, by: str, at: datetime, page: int | None = None, slip: Slip = PLAIN
 ) -> Done:
     """The learner is stuck."""
-    return _plain(where, partial(HelpAsked, copy, page), copy=copy, by=by, at=at, slip=slip)
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        _check_pages(desk, copy, page, "page")
+        return [HelpAsked(copy, page)]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
 
 
 def give_help(

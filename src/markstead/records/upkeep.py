@@ -92,8 +92,24 @@ def _check_entry(row: tuple[Any, ...], entry: Entry, part: int) -> str | None:
     return f"fact {seq}: its columns and its body do not say the same"
 
 
+_TRIES = 5
+
+
 def verify(household: str) -> Verdict:
-    """Read the whole record once: places, bodies, columns, chain, caches and words must all agree."""
+    """Read the whole record once: places, bodies, columns, chain, caches and words must all agree.
+
+    Head, facts and caches are read one after the other. Where they do not agree and somebody has written meanwhile, all is
+    read again; a record that is written to without a pause may be judged after the last try.
+    """
+    for _ in range(_TRIES):
+        before = household_row(household).head_seq
+        verdict = _verify(household)
+        if verdict.holds or household_row(household).head_seq == before:
+            break
+    return verdict
+
+
+def _verify(household: str) -> Verdict:
     row = household_row(household)
     taken_back = _reversals(household)
     seen: dict[str, set[int]] = {}
@@ -136,7 +152,7 @@ def verify(household: str) -> Verdict:
             if isinstance(entry.fact, FactReversed):
                 seen.setdefault(copy, set()).add(entry.fact.entry)
     if problem is None and seen != taken_back:
-        return verify(household)  # something was taken back while the record was being read
+        return _verify(household)  # something was taken back while the record was being read
     problem = problem or _check_head(row, expected, at_head)
     if problem is None and settled != row.settled_seq:
         problem = f"finished workbooks changed last with fact {settled}, the cache says {row.settled_seq}; `rebuild` mends it"
