@@ -206,10 +206,10 @@ class MarksFold:
         self._lists["looked"].append(Looked(e.seq, e.at, f.stop, f.answers))
 
     def _worked(self, _: Entry, f: PagesWorked) -> None:
-        pages = set(range(f.first, f.last + 1))
-        new = len(pages - self._pages)
-        self._pages |= pages
-        self._lists["worked"].append(Worked(f.day, new, len(pages), f.minutes))
+        before = len(self._pages)
+        self._pages.update(range(f.first, f.last + 1))
+        new = len(self._pages) - before
+        self._lists["worked"].append(Worked(f.day, new, f.last - f.first + 1, f.minutes))
 
     def _goal(self, _: Entry, f: GoalSet) -> None:
         if f.first is not None and f.last is not None:

@@ -186,7 +186,11 @@ def prior_mean(others: Sequence[Pace], settings: PaceSettings = DEFAULTS) -> flo
 
 
 def read_pace(
-    days: Sequence[WorkDay], goal: float, others: Sequence[Pace] = (), settings: PaceSettings = DEFAULTS
+    days: Sequence[WorkDay],
+    goal: float,
+    others: Sequence[Pace] = (),
+    settings: PaceSettings = DEFAULTS,
+    alone: Pace | None = None,
 ) -> Pace:
     """Read the pace of one learner in one course off the school days that were written down.
 
@@ -195,6 +199,7 @@ def read_pace(
         goal: planned pages of a day to come, above 0.
         others: paces of the learner's other courses, read without `others` themselves.
         settings: the prior and the discount.
+        alone: what was read of the same days without `others`; minutes do not depend on them and are taken over.
 
     A day cut short by the end of its workbook counts neither as a day with work nor as one without, but its minutes
     a page count. Minutes a page are log-normal, as van der Linden 2006 (J. Educ. Behav. Stat. 31, 181-204, from
@@ -209,12 +214,9 @@ def read_pace(
     if len({day.day for day in days}) < len(days):
         raise ValueError("a school day comes twice")
     pages = _Belief(prior_mean(others, settings), settings.weight, settings.shape, settings.rate)
-    times = _Belief(0.0, 0.0, settings.minutes_shape, settings.minutes_rate)
     idle = seen = 0.0
-    for day in sorted(days, key=lambda one: one.day):
-        times.fade(settings.discount)
-        if day.done and day.minutes:
-            times.add(math.log(day.minutes / day.done), settings.reach)
+    in_order = sorted(days, key=lambda one: one.day)
+    for day in in_order:
         if day.cut_short:
             continue
         pages.fade(settings.discount)
@@ -226,7 +228,10 @@ def read_pace(
     # Days in a row are alike, and here no rounding to whole days widens the range: twice the chance of the days.
     variance = _variance(pages.variance, pages.weight, zero, 10.0, started=False, chance=1.6)
     off = math.exp(T6_95 * math.sqrt(variance))
-    middle, low, high = _minutes(times)
+    if alone is not None:
+        middle, low, high = alone.minutes_a_page, alone.minutes_low, alone.minutes_high
+    else:
+        middle, low, high = _minutes(in_order, settings)
     return Pace(
         median_share=math.exp(pages.mean),
         spread=pages.variance,
@@ -243,8 +248,15 @@ def read_pace(
     )
 
 
-def _minutes(times: _Belief) -> tuple[float | None, float | None, float | None]:
+def _minutes(
+    in_order: Sequence[WorkDay], settings: PaceSettings
+) -> tuple[float | None, float | None, float | None]:
     """Median of minutes a page, and the ends of the 90 % range of a next session."""
+    times = _Belief(0.0, 0.0, settings.minutes_shape, settings.minutes_rate)
+    for day in in_order:
+        times.fade(settings.discount)
+        if day.done and day.minutes:
+            times.add(math.log(day.minutes / day.done), settings.reach)
     if times.count == 0:
         return None, None, None
     from scipy.special import stdtrit

@@ -364,7 +364,7 @@ def read_courses(
         if not kept.days:
             continue
         others = [pace for name, pace in own.items() if name != course]
-        pace = read_pace(kept.days, kept.usual, others)
+        pace = read_pace(kept.days, kept.usual, others, alone=own[course])
         in_hand = next((m for m in of_course[course] if m.issued and not m.units and not m.ended), None)
         if in_hand is None:
             found.append(CoursePace(course, pace, kept.by_goals, days=kept.days))

@@ -145,7 +145,7 @@ def new_salt() -> str:
     return secrets.token_hex(16)
 
 
-SETTLING = (UnitTestScored, SpotCheckHeld, CopySpoiled, FactReversed)
+SETTLING = frozenset({UnitTestScored, SpotCheckHeld, CopySpoiled, FactReversed})
 """Facts after which estimates look anew at copies that are in nobody's hands."""
 
 _FIXED = {"id", "household", "workbook", "ordinal"}
@@ -368,7 +368,7 @@ class Desk:
         entry = Entry(seq, act, at.replace(microsecond=0), written.replace(microsecond=0), by, fact)
         body = body_of(entry)
         self.row.head_seq, self.row.head_link = seq, link(self.row.head_link, body)
-        if isinstance(fact, SETTLING):
+        if type(fact) in SETTLING:
             self.row.settled_seq = seq
         copy = getattr(fact, "copy", None)
         self.new.append(

@@ -133,7 +133,7 @@ def _verify(household: str) -> Verdict:
         previous = link(previous, body.encode())
         if seq <= row.head_seq:
             at_head = previous
-            settled = seq if isinstance(entry.fact, SETTLING) else settled
+            settled = seq if type(entry.fact) in SETTLING else settled
         if previous != kept_link:
             problem = f"fact {seq} ({entry.fact.KIND}) was changed: its link in the chain does not hold"
             break
@@ -232,7 +232,7 @@ def rebuild(household: str) -> int:
         for found in _rows(household):
             seq, copy, body = found[0], found[5], found[6]
             entry = read_body(body)
-            settled = seq if isinstance(entry.fact, SETTLING) else settled
+            settled = seq if type(entry.fact) in SETTLING else settled
             previous = link(previous, body.encode())
             if previous != found[7]:
                 raise DamagedRecordError(

@@ -4,5 +4,8 @@ import os
 
 from django.core.wsgi import get_wsgi_application
 
+from markstead.web import memory
+
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "markstead.web.settings")
 application = get_wsgi_application()
+memory.settle()
