@@ -15,7 +15,7 @@ from markstead.measure.readiness import Readiness, follow, predict, work_through
 from markstead.measure.readings import subjects_of
 from markstead.records import actions as a
 from markstead.records import estimates, queries, quizzes, upkeep
-from markstead.records.desk import Slip
+from markstead.records.desk import MARKS, Slip
 from markstead.records.models import Copy as CopyRow
 from markstead.records.quizzes import UnderWay
 from markstead.records.setup import Papers, set_costs, set_up
@@ -28,7 +28,8 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture(autouse=True)
 def forgetful(monkeypatch: pytest.MonkeyPatch) -> None:
     """Nothing is remembered from the test before."""
-    for name in ("_MARKS", "_STATES", "_SETTLED", "_READ", "_SPOTS", "_TODAY"):
+    MARKS.clear()
+    for name in ("_STATES", "_SETTLED", "_READ", "_SPOTS", "_TODAY"):
         monkeypatch.setattr(estimates, name, type(getattr(estimates, name))())
 
 
@@ -194,16 +195,27 @@ class TestToday:
 
         assert asked(lambda: today(house, answer)) == 0
 
-    def test_after_a_page_is_worked_only_that_copys_marks_are_read(self, house: House) -> None:
+    def test_after_a_page_is_worked_elsewhere_only_that_copys_marks_are_read(self, house: House) -> None:
         """One query for one copy: what was finished and marked before is still what it was."""
         house.bring("passed")
         copy = house.bring("section cleared", workbook="maths-5-02")
         today(house)
 
         house.do(a.work_pages, copy=copy, first=9, last=9, minutes=5, by="asa")
+        MARKS.popitem()  # another process wrote it
 
         answer = house.page()
         assert asked(lambda: today(house, answer)) == 1
+        assert today(house, answer).readings[copy].readiness == from_the_record(house, copy)
+
+    def test_after_an_act_of_this_process_nothing_is_read(self, house: House) -> None:
+        copy = house.bring("section cleared", workbook="maths-5-01")
+        today(house)
+
+        house.do(a.work_pages, copy=copy, first=5, last=5, minutes=5, by="asa")
+
+        answer = house.page()
+        assert asked(lambda: today(house, answer)) == 0
         assert today(house, answer).readings[copy].readiness == from_the_record(house, copy)
 
     def test_who_begins_to_wait_is_told_of_ticks_to_look_at(self, house: House) -> None:

@@ -9,6 +9,7 @@ A writer takes these steps, and a racing writer is met at two of them:
 """
 
 import secrets
+from collections import OrderedDict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -82,6 +83,18 @@ def _remember(key: str, entries: tuple[Entry, ...], standing: Standing) -> None:
         for old in list(_MEMO)[: _MOST // 4]:
             _MEMO.pop(old, None)
     _MEMO[key] = (entries, standing)
+
+
+# So are its gathered marks, for whoever estimates.
+MARKS: OrderedDict[str, CopyMarks] = OrderedDict()
+
+
+def remember_marks(key: str, marks: CopyMarks) -> CopyMarks:
+    """Remember the marks of a copy by the link of its latest fact."""
+    MARKS[key] = marks
+    while len(MARKS) > _MOST:
+        MARKS.popitem(last=False)
+    return marks
 
 
 def facts_and_standings(household: str, rows: Iterable[Any]) -> dict[str, tuple[tuple[Entry, ...], Standing]]:
@@ -417,8 +430,10 @@ class Desk:
         if self.words:
             Words.objects.bulk_create(self.words, batch_size=500)
         rows = [self.copies[copy] for copy in self.touched]
-        for row in rows:  # gathered once, however many acts of a copy are written together
-            for name, value in mark_values(marks_of(row.id, self.folds[row.id].entries)).items():
+        gathered = {}  # once, however many acts of a copy are written together
+        for row in rows:
+            gathered[row.last_link] = marks = marks_of(row.id, self.folds[row.id].entries)
+            for name, value in mark_values(marks).items():
                 setattr(row, name, value)
         columns = [f.name for f in CopyRow._meta.concrete_fields if f.name not in _FIXED]
         CopyRow.objects.bulk_create(
@@ -430,6 +445,7 @@ class Desk:
         for row in rows:
             fold = self.folds[row.id]
             _remember(row.last_link, tuple(fold.entries), fold.standing)
+            remember_marks(row.last_link, gathered[row.last_link])
         self.new, self.touched, self.words = [], set(), []
 
 

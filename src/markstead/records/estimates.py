@@ -49,6 +49,7 @@ from markstead.measure.readings import (
     read_spot,
     state_now,
 )
+from markstead.records.desk import MARKS, remember_marks
 from markstead.records.home import Home, Somebody
 from markstead.records.models import Copy as CopyRow
 from markstead.records.quizzes import UnderWay
@@ -56,7 +57,6 @@ from markstead.rules.programme import Workbook
 from markstead.rules.standing import CopyStatus
 
 _MOST = 4096
-_MARKS: OrderedDict[str, CopyMarks] = OrderedDict()
 _STATES: OrderedDict[tuple[str, str, int, int], Past] = OrderedDict()
 
 
@@ -78,10 +78,9 @@ class _Held(NamedTuple):
 
 def marks_of_row(row: Any) -> CopyMarks:
     """The gathered marks of a row of the cache; remembered by the link of its latest fact."""
-    found = _MARKS.get(row.last_link)
+    found = MARKS.get(row.last_link)
     if found is None:
-        found = _MARKS[row.last_link] = read_marks(row.id, row.workbook, row.learner, row.marks)
-        _trim(_MARKS)
+        found = remember_marks(row.last_link, read_marks(row.id, row.workbook, row.learner, row.marks))
     return found
 
 
@@ -102,8 +101,8 @@ _FRESH = "SELECT id, workbook, learner, status, last_link, marks FROM records_co
 def _known(rows: Iterable[tuple[str, str]]) -> list[CopyMarks]:
     """The marks of copies by id and link; only those that are not remembered are read."""
     kept = list(rows)
-    missing = [copy for copy, link in kept if link not in _MARKS]
-    found = {link: _MARKS[link] for _, link in kept if link in _MARKS}
+    missing = [copy for copy, link in kept if link not in MARKS]
+    found = {link: MARKS[link] for _, link in kept if link in MARKS}
     for first in range(0, len(missing), 500):
         some = missing[first : first + 500]
         for row in _ask(f"{_FRESH}({', '.join(['%s'] * len(some))})", *some):
