@@ -168,7 +168,19 @@ def _finished(home: Home, learner: str, marked: Marked) -> Past:
     return found
 
 
-_READ: OrderedDict[tuple[str, str, Marked, tuple[str, ...]], dict[str, CopyReading]] = OrderedDict()
+Print = tuple[str, bool, tuple[tuple[int, int], ...]]
+
+
+def _print_of(marks: CopyMarks) -> Print:
+    """What tells one state of the evidence of a copy from another: how much there is of each kind, and the latest place.
+
+    Most acts leave it as it is: pages, leave and help say nothing of what was right.
+    """
+    kinds = (marks.marked, marks.practice, marks.spoken, marks.units, marks.looked)
+    return marks.copy, marks.ended, tuple((len(rows), rows[-1].seq if rows else 0) for rows in kinds)
+
+
+_READ: OrderedDict[tuple[str, str, Marked, tuple[Print, ...]], dict[str, CopyReading]] = OrderedDict()
 
 
 def readings_of(home: Home, in_hand: Sequence[Any], settled: int | None = None) -> dict[str, CopyReading]:
@@ -183,11 +195,12 @@ def readings_of(home: Home, in_hand: Sequence[Any], settled: int | None = None) 
     found: dict[str, CopyReading] = {}
     for learner, rows in held.items():
         finished = marked.get(learner, (0, 0))
-        key = (home.stamp, learner, finished, tuple(link for _, link in rows))
+        marks = _known(rows)
+        key = (home.stamp, learner, finished, tuple(_print_of(m) for m in marks))
         read = _READ.get(key)
         if read is None:
             state = _finished(home, learner, finished)
-            read = _READ[key] = read_copies(state, _known(rows), home.programme, costs_of(home))
+            read = _READ[key] = read_copies(state, marks, home.programme, costs_of(home))
             _trim(_READ)
         found |= read
     return found
@@ -223,22 +236,15 @@ class InHand(NamedTuple):
     last_link: str
 
 
-_SPOTS: OrderedDict[tuple[str, str, int, tuple[tuple[int, int], ...]], SpotLine] = OrderedDict()
+_SPOTS: OrderedDict[tuple[str, str, int, tuple[Print, ...]], SpotLine] = OrderedDict()
 _SPOT_COPIES = 120
 """Copies that a spot check looks back on: more than a year of them."""
-
-
-def _markings(marks: CopyMarks) -> tuple[int, int]:
-    """What tells whether anything was marked in a copy: how many markings there are, and the latest one's place."""
-    rows = (*marks.marked[-1:], *marks.practice[-1:], *marks.looked[-1:])
-    count = len(marks.marked) + len(marks.practice) + len(marks.looked)
-    return count, max((row.seq for row in rows), default=0)
 
 
 def _spot_of(home: Home, learner: str, held: Sequence[InHand], settled: int) -> SpotLine:
     """What to mark again of a learner; remembered until something more is marked."""
     in_hand = _known((row.id, row.last_link) for row in held if row.learner == learner)
-    key = (home.stamp, learner, settled, tuple(_markings(marks) for marks in in_hand))
+    key = (home.stamp, learner, settled, tuple(_print_of(marks) for marks in in_hand))
     found = _SPOTS.get(key)
     if found is None:
         marks = marks_of_learner(home.id, learner, latest=_SPOT_COPIES)
