@@ -689,3 +689,20 @@ def test_estimates_do_not_wait_for_a_slow_library(ruth: Client, marked: str, asa
 
     assert len(many) <= len(few)
     assert estimates.marks_of_learner("home", asa)[0].copy == marked
+
+
+class TestAQuizOnThePracticeTest:
+    """Quizzing on what was missed in the practice test is the usual help with readiness: common practice, no source."""
+
+    def test_it_is_not_offered_before_the_test_is_marked(self, ruth: Client, marked: str) -> None:
+        assert "Quiz on the practice test" not in ruth.get(f"/copies/{marked}/").content.decode()
+
+    def test_it_asks_one_of_its_wrong_answers_first(self, ruth: Client, before_the_test: str) -> None:
+        """Questions 1 to 4 were wrong."""
+        assert "Quiz on the practice test" in ruth.get(f"/copies/{before_the_test}/").content.decode()
+
+        begun = ruth.post("/quiz/begin", {"copy": before_the_test, "stop": "practice-test"}, follow=True)
+
+        page = begun.content.decode()
+        assert re.search(r"The practice test, question [1-4]<", page)
+        assert "was wrong at first marking" in page

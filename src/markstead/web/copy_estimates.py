@@ -26,6 +26,8 @@ class CopyEstimates:
 
     ready: ReadinessWords
     begun: bool
+    practised: bool
+    """A practice test is marked: a quiz may go over its questions."""
     plot: ReadinessPlot | None
     svg: SafeString
     objectives: tuple[ObjectiveRow, ...]
@@ -48,6 +50,7 @@ def copy_estimates(found: Close, home: Home, learner: str) -> CopyEstimates:
     return CopyEstimates(
         ready=readiness_words(found.reading),
         begun=found.reading.begun,
+        practised=bool(found.reading.book.evidence.practice),
         plot=plot,
         svg=piece("parts/readiness_plot.html", plot) if plot is not None else SafeString(""),
         objectives=tuple(

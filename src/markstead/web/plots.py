@@ -87,11 +87,13 @@ def readiness_plot(points: Sequence[Point], calendar: SchoolCalendar) -> Readine
         passing = of_children(r.chance, 10)
         rows.append((f"{day.day} {day:%B}", point.what, passing, range_words, str(r.evidence)))
     step = 5 if high - low <= 30 else 10
-    marks = [v for v in range(low, high + 1) if v % step == 0 and v != last.needed]
+    gate = _y(last.needed, low, high)
+    # A number that would stand in that of the pass mark is left out.
+    marks = [v for v in range(low, high + 1) if v % step == 0 and abs(_y(v, low, high) - gate) >= 12]
     return ReadinessPlot(
         bars=tuple(bars),
         grid=tuple(Grid(_y(v, low, high), str(v)) for v in marks),
-        gate=_y(last.needed, low, high),
+        gate=gate,
         gate_words=str(last.needed),
         words=(
             f"Answers right that a unit test of {last.asked} questions would bring, after each day of marks: "
