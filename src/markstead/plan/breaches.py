@@ -1,0 +1,186 @@
+"""Judge a plan by the rules alone: a solver's, one edited by hand, one typed in from paper.
+
+This file knows no solver and none of the tables that solvers use. It reads the goals of an answer in the order of days
+and says every rule that they break.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from markstead.plan.answer import Answer, Goal
+from markstead.plan.problem import Problem, Stream, WorkbookToDo
+
+
+class Rule(StrEnum):
+    """What a goal can break."""
+
+    UNKNOWN = "unknown"
+    PAGES = "pages that the workbook has not"
+    ORDER = "out of order"
+    TOO_MANY = "too many pages"
+    TWO_WORKBOOKS = "two workbooks on one day"
+    NOT_TAUGHT = "not taught"
+    AWAY = "learner away"
+    NO_COPY = "no copy in the house"
+    PRACTICE = "practice test before the last page"
+    UNIT_EARLY = "unit test before the practice test"
+    UNIT_SAME_DAY = "unit test on the day of the practice test"
+    NOT_WATCHED = "nobody to watch"
+    MORNING_FULL = "too many sittings on a morning"
+    LEARNER_FULL = "too many sittings of a learner"
+    OVER_HARD = "over the hard limit"
+    UNIT_DAY_PAGES = "pages on the day of the unit test"
+    FIXED = "not as fixed by hand"
+
+
+@dataclass(frozen=True, slots=True)
+class Breach:
+    """One broken rule, on one day."""
+
+    rule: Rule
+    day: int
+    where: str
+    sentence: str
+
+
+def breaches(problem: Problem, answer: Answer) -> tuple[Breach, ...]:
+    """Find every rule that the goals of an answer break; nothing for a plan that may be used."""
+    by_stream: dict[tuple[str, str], list[Goal]] = defaultdict(list)
+    found: list[Breach] = []
+    known = {(stream.learner, stream.course) for stream in problem.streams}
+    for goal in sorted(answer.goals, key=lambda goal: goal.day):
+        if (goal.learner, goal.course) not in known or not 0 <= goal.day < problem.horizon:
+            where = f"{goal.learner}, {goal.course}"
+            found.append(Breach(Rule.UNKNOWN, goal.day, where, f"{where}: no such course or day {goal.day}."))
+        else:
+            by_stream[goal.learner, goal.course].append(goal)
+    for stream in problem.streams:
+        found += _Walk(problem, stream).judge(by_stream[stream.learner, stream.course])
+    found += _mornings(problem, by_stream)
+    found += _minutes(problem, by_stream)
+    return tuple(sorted(found, key=lambda b: (b.day, b.where, b.rule)))
+
+
+class _Walk:
+    """A stream walked day by day along its goals."""
+
+    def __init__(self, problem: Problem, stream: Stream) -> None:
+        self.problem, self.stream = problem, stream
+        self.here = problem.limits(stream.learner).here
+        self.place = stream.done
+        self.practised = stream.unit_from - 1
+        """The day of the latest practice test."""
+        self.found: list[Breach] = []
+
+    def judge(self, goals: Sequence[Goal]) -> list[Breach]:
+        by_day: dict[int, list[Goal]] = defaultdict(list)
+        for goal in goals:
+            by_day[goal.day].append(goal)
+        fixed = {fixed.day: fixed.place for fixed in self.stream.fixed}
+        for day in range(self.problem.horizon):
+            self.one_day(day, by_day[day])
+            if day in fixed and self.place != fixed[day]:
+                said = f"{self.place} steps are done where {fixed[day]} are fixed by hand"
+                self.say(Rule.FIXED, day, said)
+        return self.found
+
+    def one_day(self, day: int, goals: Sequence[Goal]) -> None:
+        for goal in sorted(goals, key=lambda goal: self.stream.index(goal.workbook) or 0):
+            index = self.stream.index(goal.workbook)
+            if index is None:
+                self.say(Rule.UNKNOWN, day, f"the course has no workbook {goal.workbook}")
+                continue
+            self.one_goal(day, goal, index, self.stream.workbooks[index])
+        self.day_as_a_whole(day, goals)
+
+    def one_goal(self, day: int, goal: Goal, index: int, book: WorkbookToDo) -> None:
+        start = self.stream.start(index)
+        if not self.here[day]:
+            self.say(Rule.AWAY, day, f"{self.stream.learner} does no school")
+        if goal.pages or goal.practice:
+            if not self.stream.taught[day]:
+                self.say(Rule.NOT_TAUGHT, day, "the course is not taught")
+            if day < book.ready_from:
+                self.say(Rule.NO_COPY, day, f"{book.code} is in the house from day {book.ready_from} on")
+        if goal.first is not None and goal.last is not None:
+            self.pages(day, goal.first, goal.last, start, book)
+        if goal.practice:
+            if self.place != start + book.pages:
+                self.say(Rule.PRACTICE, day, f"{book.code} is at step {self.place - start}")
+            self.place = max(self.place, start + book.pages + 1)
+            self.practised = day
+        if goal.unit:
+            self.unit(day, start, book)
+
+    def pages(self, day: int, first: int, last: int, start: int, book: WorkbookToDo) -> None:
+        if not 1 <= first <= last <= book.pages:
+            self.say(Rule.PAGES, day, f"{book.code} has pages 1 to {book.pages}, not {first} to {last}")
+            return
+        if start + first - 1 != self.place:
+            self.say(Rule.ORDER, day, f"page {first} of {book.code} does not follow step {self.place}")
+        if last - first + 1 > self.stream.most:
+            said = f"{last - first + 1} pages are more than {self.stream.most}"
+            self.say(Rule.TOO_MANY, day, said)
+        self.place = max(self.place, start + last)
+
+    def unit(self, day: int, start: int, book: WorkbookToDo) -> None:
+        if self.place != start + book.pages + 1:
+            self.say(Rule.UNIT_EARLY, day, f"{book.code} is at step {self.place - start}")
+        elif day <= self.practised:
+            self.say(Rule.UNIT_SAME_DAY, day, f"{book.code} had its practice test on day {self.practised}")
+        if self.problem.watched[day] < 1:
+            self.say(Rule.NOT_WATCHED, day, f"nobody watches the unit test of {book.code}")
+        self.place = max(self.place, start + book.steps)
+
+    def day_as_a_whole(self, day: int, goals: Sequence[Goal]) -> None:
+        working = {goal.workbook for goal in goals if goal.pages or goal.practice}
+        units = {goal.workbook for goal in goals if goal.unit}
+        if len(working) > 1:
+            self.say(Rule.TWO_WORKBOOKS, day, f"pages in {' and '.join(sorted(working))}")
+        if len(goals) > 1 and sum(goal.pages for goal in goals) > self.stream.most:
+            self.say(Rule.TOO_MANY, day, f"more than {self.stream.most} pages")
+        tested = any(goal.practice for goal in goals)
+        if units and working and (not self.problem.next_same_day or tested):
+            self.say(Rule.UNIT_DAY_PAGES, day, "a unit test and other work of the course")
+
+    def say(self, rule: Rule, day: int, what: str) -> None:
+        sentence = f"{self.stream.name}, {self.problem.days[day]}: {what}."
+        self.found.append(Breach(rule, day, self.stream.name, sentence))
+
+
+def _mornings(problem: Problem, by_stream: dict[tuple[str, str], list[Goal]]) -> Iterator[Breach]:
+    sittings: dict[int, list[str]] = defaultdict(list)
+    for goals in by_stream.values():
+        for goal in goals:
+            if goal.unit:
+                sittings[goal.day].append(goal.learner)
+    for day, sitting in sorted(sittings.items()):
+        most = problem.watched[day]
+        if most and len(sitting) > most:
+            said = f"{len(sitting)} sittings where {most} can be watched"
+            yield Breach(Rule.MORNING_FULL, day, "morning", f"{problem.days[day]}: {said}.")
+        for learner in sorted(set(sitting)):
+            if sitting.count(learner) > problem.sittings_a_learner:
+                said = f"{sitting.count(learner)} unit tests; {problem.sittings_a_learner} a day may be sat"
+                yield Breach(Rule.LEARNER_FULL, day, learner, f"{learner}, {problem.days[day]}: {said}.")
+
+
+def _minutes(problem: Problem, by_stream: dict[tuple[str, str], list[Goal]]) -> Iterator[Breach]:
+    halves: dict[tuple[str, int], int] = defaultdict(int)
+    for stream in problem.streams:
+        books = {book.code: book for book in stream.workbooks}
+        for goal in by_stream[stream.learner, stream.course]:
+            book = books.get(goal.workbook)
+            if book is not None:
+                halves[stream.learner, goal.day] += (
+                    goal.pages * book.halves_a_page
+                    + goal.practice * book.practice_halves
+                    + goal.unit * book.unit_halves
+                )
+    for (learner, day), worked in sorted(halves.items()):
+        hard = problem.limits(learner).hard[day]
+        if worked > hard:
+            said = f"{worked / 2:g} minutes, over the hard limit of {hard / 2:g}"
+            yield Breach(Rule.OVER_HARD, day, learner, f"{learner}, {problem.days[day]}: {said}.")

@@ -1,0 +1,133 @@
+"""Solve a household's days: several starts, then what is small enough exactly."""
+
+from markstead.plan.answer import Answer, Outcome, empty, write_out
+from markstead.plan.check import check
+from markstead.plan.polish import Window, arcs, polish, windows
+from markstead.plan.problem import Problem
+from markstead.plan.program import Ending
+from markstead.plan.respond import Household, Listener, NoWayError, Progress, search
+from markstead.plan.stream import NEVER, Path
+
+SMALL = 6_000
+"""Moves up to which all streams and days are solved exactly in one piece."""
+SMALL_NODES = 2_000
+"""Branchings for that."""
+
+
+def solve(
+    problem: Problem,
+    *,
+    seed: int = 0,
+    starts: int = 4,
+    polishing: int = 0,
+    on_progress: Listener | None = None,
+) -> Answer:
+    """Plan all days.
+
+    The same problem, seed and counts give the same answer, byte for byte: nothing depends on time. `on_progress` is
+    called between pieces of work; where it returns False, the best plan so far is returned as `OUT_OF_TIME`.
+
+    Args:
+        problem: what is to be planned.
+        seed: of the order in which streams take turns.
+        starts: how many times to begin anew, keeping the best.
+        polishing: how many rounds of exact windows follow.
+        on_progress: is told how far the search is.
+
+    Raises:
+        InputError: the problem contradicts itself; every contradiction is named.
+    """
+    check(problem)
+    if starts < 1:
+        raise ValueError(f"{starts} starts")
+    home = Household(problem)
+    best: tuple[int, tuple[Path, ...]] | None = None
+    stopped = False
+    for n in range(starts):
+        try:
+            found = _one_start(home, seed * 1000 + n)
+        except NoWayError as no_way:
+            name = problem.streams[no_way.stream].name
+            return empty(Outcome.IMPOSSIBLE, seed, f"{name}: the goals fixed by hand leave no way.")
+        if best is None or found[0] < best[0]:
+            best = found
+        if on_progress is not None and not on_progress(Progress(n + 1, starts, best[0])):
+            stopped = True
+            break
+    assert best is not None
+    for n, path in enumerate(best[1]):
+        home.put(n, path)
+    outcome, within = Outcome.OUT_OF_TIME if stopped else Outcome.GOOD, None
+    if not stopped:
+        outcome, within = _exactly(home)
+        if outcome is not Outcome.BEST and not _polished(home, polishing, starts, on_progress):
+            outcome = Outcome.OUT_OF_TIME
+    return write_out(problem, home.places(), outcome, seed, within)
+
+
+def replan(
+    problem: Problem, *, seed: int = 0, starts: int = 4, on_progress: Listener | None = None
+) -> Answer:
+    """Plan again where goals are announced already: moving them costs points, so that few move.
+
+    Raises:
+        InputError: as `solve`; also where no stream has an announced goal.
+    """
+    if not any(stream.announced for stream in problem.streams):
+        raise ValueError("no stream has an announced goal; use solve")
+    return solve(problem, seed=seed, starts=starts, on_progress=on_progress)
+
+
+def _one_start(home: Household, seed: int) -> tuple[int, tuple[Path, ...]]:
+    """One start; where streams with fixed goals stand in each other's way, those are first placed together."""
+    try:
+        return search(home, seed)
+    except NoWayError as no_way:
+        fixed = tuple(n for n, stream in enumerate(home.problem.streams) if stream.fixed)
+        home.clear()
+        polish(home, Window(0, home.problem.horizon, fixed), SMALL_NODES)
+        if any(home.paths[n] is None for n in fixed):
+            raise NoWayError(no_way.stream) from no_way
+        for n in range(len(home.tables)):
+            if n not in fixed:
+                path = home.respond(n)
+                assert path.value < NEVER  # staying where one is passes no limit
+                home.put(n, path)
+        return search(home, seed, [path for path in home.paths if path is not None])
+
+
+def size(home: Household, most: int) -> int:
+    """The number of moves of all streams on all days; stops counting beyond `most`."""
+    total = 0
+    for tables in home.tables:
+        stream = tables.stream
+        span = sum(far - stream.done + 1 for far in tables.reach)
+        if total + span > most:
+            return total + span
+        total += len(arcs(tables, 0, tables.days, stream.done, None))
+    return total
+
+
+def _exactly(home: Household) -> tuple[Outcome, float | None]:
+    """Solve everything in one piece where that is small."""
+    if size(home, SMALL) > SMALL:
+        return Outcome.GOOD, None
+    streams = tuple(range(len(home.tables)))
+    ending, bound = polish(home, Window(0, home.problem.horizon, streams), SMALL_NODES)
+    if ending is Ending.BEST:
+        return Outcome.BEST, 0.0
+    cost = home.cost()
+    return Outcome.GOOD, 100.0 * (cost - bound) / bound if bound > 0 else None
+
+
+def _polished(home: Household, rounds: int, starts: int, on_progress: Listener | None) -> bool:
+    """Go through windows; False where the listener ended it."""
+    for _ in range(rounds):
+        before = home.cost()
+        for window in windows(home):
+            polish(home, window)
+            if on_progress is not None and not on_progress(Progress(starts, starts, home.cost())):
+                return False
+        if home.cost() == before:
+            break
+    return True
