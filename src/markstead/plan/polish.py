@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from markstead.plan.answer import steps_taken
 from markstead.plan.moves import comfort, moved_test, moves
 from markstead.plan.program import Ending, Program
 from markstead.plan.respond import Household
@@ -210,6 +211,21 @@ def windows(home: Household, length: int = 5) -> list[Window]:
     found = []
     for row in range(len(home.problem.learners)):
         mine = tuple(n for n, own in enumerate(home.learner) if own == row)
-        begins = range(0, max(1, home.problem.horizon - length // 2), max(1, length // 2))
+        begins = range(0, max(1, home.problem.horizon - length // 2), -(-length // 2))
         found += [Window(begin, min(begin + length, home.problem.horizon), mine) for begin in begins]
     return found
+
+
+def stand(home: Household, places: Sequence[Sequence[int]]) -> None:
+    """Put a plan's paths into a household.
+
+    Raises:
+        ValueError: a day's step is no move of its stream.
+    """
+    problem = home.problem
+    for n, (tables, path) in enumerate(zip(home.tables, places, strict=True)):
+        halves = np.zeros(problem.horizon, dtype=np.int64)
+        units = np.zeros(problem.horizon, dtype=np.bool_)
+        for day, _, move in steps_taken(problem, tables.stream, path):
+            halves[day], units[day] = move.halves, move.unit
+        home.put(n, Path(tuple(path), halves, units, own_cost(tables, path), 0))

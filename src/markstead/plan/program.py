@@ -110,9 +110,13 @@ class Program:
         if not relaxed:
             kinds = (highspy.HighsVarType.kContinuous, highspy.HighsVarType.kInteger)
             program.integrality_ = [kinds[whole] for whole in self.whole]
-        solver = highspy.Highs()  # type: ignore[no-untyped-call]
-        solver.setOptionValue("log_to_console", False)
-        solver.setOptionValue("output_flag", False)
+
+        class Quiet(highspy.Highs):
+            def enableCallbacks(self) -> None:  # noqa: N802 - the library's name
+                """Say nothing: as made, it writes a banner on the output that commands use."""
+                self.setOptionValue("output_flag", False)
+
+        solver = Quiet()  # type: ignore[no-untyped-call]
         solver.setOptionValue("threads", 1)
         solver.setOptionValue("random_seed", 1)
         solver.passModel(program)

@@ -7,12 +7,13 @@ later ones forbid what is forbidden. One forbidding sweep over all streams leave
 too many sittings: whichever stream comes last to a full morning or day finds it closed.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from hashlib import blake2s
 
 import numpy as np
 
+from markstead.plan.moves import HALF
 from markstead.plan.problem import Problem
 from markstead.plan.stream import NEVER, Flags, Path, Tables, load_cost, minute_prices
 
@@ -20,8 +21,8 @@ CROWDING = (30, 20, 10, 5)
 """Hundredths of load over the soft limit, one for each of the first sweeps."""
 SLOT_PRICE = 4
 """Half points for any morning with another sitting, in the first sweeps."""
-CLASH_PRICES = (200, 200, 200, 200, 400, 800, 1600)
-"""Half points for a morning that is full, in the sweeps before it is closed."""
+CLASH_PRICES = (50, 50, 50, 50, 100, 200, 400)
+"""Percent of a missed target for a morning that is full, in the sweeps before it is closed."""
 HARD_PRICE = 40
 """Half points a half-minute over the hard limit, in the first sweeps."""
 SWEEPS = 12
@@ -82,13 +83,16 @@ class Household:
         closed: Flags = (self.sittings >= self.watched) | (self.sat[self.learner[n]] >= most)
         return closed
 
-    def respond(self, n: int, *, crowding: int = 0, clash: int | None = None) -> Path:
+    def respond(
+        self, n: int, *, crowding: int = 0, clash: int | None = None, over_hard: int = HARD_PRICE
+    ) -> Path:
         """The best path of a stream that is taken out, against what is there.
 
         Args:
             n: the stream.
             crowding: see `minute_prices`.
             clash: the price of a morning that is full; None closes it, and closes days at the hard limit.
+            over_hard: where nothing is closed, the price of a half-minute over the hard limit.
         """
         full = self.full(n)
         sitting = np.where(full, NEVER if clash is None else clash, 0).astype(np.int64)
@@ -97,7 +101,7 @@ class Household:
         tables = self.tables[n]
         other = self.load[self.learner[n]]
         prices = minute_prices(
-            tables, other, hard_price=None if clash is None else HARD_PRICE, crowding=crowding
+            tables, other, hard_price=None if clash is None else over_hard, crowding=crowding
         )
         return tables.best(prices, sitting)
 
@@ -124,11 +128,11 @@ class Household:
 
 
 class NoWayError(Exception):
-    """A stream has no path beside those that were placed before it."""
+    """A stream has no path beside those that were placed before it; `proved` where no order of placing helps."""
 
-    def __init__(self, stream: int) -> None:
+    def __init__(self, stream: int, *, proved: bool = False) -> None:
         super().__init__(stream)
-        self.stream = stream
+        self.stream, self.proved = stream, proved
 
 
 def order(problem: Problem, seed: int, sweep: int) -> list[int]:
@@ -154,7 +158,9 @@ def search(home: Household, seed: int, begin: Sequence[Path] | None = None) -> t
             crowding = CROWDING[sweep] if sweep < len(CROWDING) else 0
             for n in order(home.problem, seed, sweep):
                 home.take(n)
-                path = home.respond(n, crowding=crowding, clash=clash)
+                path = home.respond(
+                    n, crowding=crowding, clash=clash * home.problem.points.missed * HALF // 100
+                )
                 if path.value >= NEVER:
                     raise NoWayError(n)
                 home.put(n, path)
@@ -193,10 +199,78 @@ def forbid(home: Household, seed: int) -> None:
             return
 
 
-def starts(home: Household, seed: int, count: int) -> Iterator[tuple[int, tuple[Path, ...]]]:
-    """The outcomes of several starts with seeds that follow from one."""
-    for n in range(count):
-        yield search(home, seed * 1000 + n)
+def trade(home: Household, seed: int) -> bool:
+    """Let each stream in turn have what others hold; they make room, and it stays where all together gain.
+
+    Sweeps alone end where no single stream gains, though two could by changing mornings.
+
+    Returns:
+        Whether anything changed.
+    """
+    changed = False
+    least = home.cost()
+    for n in order(home.problem, seed, len(CLASH_PRICES) + SWEEPS):
+        before = list(home.paths)
+        home.take(n)
+        home.put(n, home.respond(n, clash=0, over_hard=0))
+        held = home.paths[n]
+        others = [m for m in _in_the_way(home, n) if m != n]
+        if held is None or held.value >= NEVER or not others:
+            _put_back(home, before)
+            continue
+        for m in others:
+            home.take(m)
+        cost = least + 1
+        if _keeps_to_limits(home, n) and _again(home, others):
+            cost = home.cost()
+        if cost < least:
+            least, changed = cost, True
+        else:
+            _put_back(home, before)
+    return changed
+
+
+def _in_the_way(home: Household, n: int) -> list[int]:
+    """Streams on mornings with too many sittings, and of this learner on days over the hard limit; heaviest first."""
+    row = home.learner[n]
+    crowded = home.sittings > home.watched
+    own = home.sat[row] > home.problem.sittings_a_learner
+    long = home.load[row] > np.array(home.problem.learners[row].hard)
+    found = []
+    for m, path in enumerate(home.paths):
+        if path is None:
+            continue
+        mine = home.learner[m] == row
+        if (path.units & crowded).any() or (
+            mine and ((path.units & own).any() or ((path.halves > 0) & long).any())
+        ):
+            found.append(m)
+    return sorted(found, key=lambda m: -home.problem.streams[m].weight)
+
+
+def _keeps_to_limits(home: Household, n: int) -> bool:
+    row = home.learner[n]
+    return bool(
+        (home.sittings <= home.watched).all()
+        and (home.sat[row] <= home.problem.sittings_a_learner).all()
+        and (home.load[row] <= np.array(home.problem.learners[row].hard)).all()
+    )
+
+
+def _again(home: Household, streams: Sequence[int]) -> bool:
+    """Put streams back one after the other, within limits; False where one has no way."""
+    for m in streams:
+        path = home.respond(m)
+        if path.value >= NEVER:
+            return False
+        home.put(m, path)
+    return True
+
+
+def _put_back(home: Household, paths: Sequence[Path | None]) -> None:
+    for n, path in enumerate(paths):
+        if path is not None and home.paths[n] is not path:
+            home.put(n, path)
 
 
 Listener = Callable[[Progress], bool]
