@@ -130,7 +130,7 @@ def small(
         tuple(targets),
         int(rng.integers(1, 3)),
         bool(rng.random() < 0.5),
-        Points(),
+        Points(test_waits=int(rng.choice([0, 3]))),
     )
     return _with_fixed(rng, problem) if fixed else problem
 

@@ -111,8 +111,11 @@ def ending(book: object, page: int) -> int:
 
 
 def standing(problem: Problem, stream: Stream, day: int, done: int, to: int, test: int | None) -> int:
-    """Half points for where a stream stands in the evening: targets, and what was announced."""
-    cost = 0
+    """Half points for where a stream stands in the evening: tests that wait, targets, and what was announced."""
+    cost, last = 0, 0
+    for book in stream.workbooks:
+        last += book.pages + 2
+        cost += 2 * problem.points.test_waits * (to in (last - 2, last - 1))
     for target in problem.targets:
         if (target.learner, target.course) != (stream.learner, stream.course):
             continue

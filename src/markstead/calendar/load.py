@@ -277,7 +277,8 @@ def read_calendar(text: str, file: str = "calendar.toml") -> SchoolCalendar:
     )
 
 
-def _text(value: str) -> str:
+def quoted(value: str) -> str:
+    """Text as TOML writes it."""
     escaped = "".join(
         f"\\u{ord(c):04x}" if ord(c) < 32 or ord(c) == 127 else f"\\{c}" if c in '"\\' else c for c in value
     )
@@ -286,11 +287,13 @@ def _text(value: str) -> str:
 
 def write_calendar(calendar: SchoolCalendar) -> str:
     """Write a calendar so that it reads back equal."""
-    lines = [f"zone = {_text(calendar.zone)}", f"country = {_text(calendar.country)}"]
+    lines = [f"zone = {quoted(calendar.zone)}", f"country = {quoted(calendar.country)}"]
     if calendar.region is not None:
-        lines.append(f"region = {_text(calendar.region)}")
-    lines.append(f"weekdays = [{', '.join(_text(WEEKDAYS[d]) for d in sorted(calendar.weekdays))}]")
-    lines.append(f"half_weekdays = [{', '.join(_text(WEEKDAYS[d]) for d in sorted(calendar.half_weekdays))}]")
+        lines.append(f"region = {quoted(calendar.region)}")
+    lines.append(f"weekdays = [{', '.join(quoted(WEEKDAYS[d]) for d in sorted(calendar.weekdays))}]")
+    lines.append(
+        f"half_weekdays = [{', '.join(quoted(WEEKDAYS[d]) for d in sorted(calendar.half_weekdays))}]"
+    )
     lines.append(f"public_holidays = {'true' if calendar.public_holidays_off else 'false'}")
     ends = calendar.half_day_ends
     # Whole minutes as a person writes them; TOML's own time of day wants the seconds.
@@ -302,7 +305,7 @@ def write_calendar(calendar: SchoolCalendar) -> str:
         lines += [
             "",
             "[[term]]",
-            f"name = {_text(term.name)}",
+            f"name = {quoted(term.name)}",
             f"first = {term.first}",
             f"last = {term.last}",
         ]
@@ -310,14 +313,14 @@ def write_calendar(calendar: SchoolCalendar) -> str:
         lines += [
             "",
             "[[holiday]]",
-            f"name = {_text(span.name)}",
+            f"name = {quoted(span.name)}",
             f"first = {span.first}",
             f"last = {span.last}",
         ]
     for absence in calendar.absences:
-        lines += ["", "[[absence]]", f"learner = {_text(absence.learner)}", f"first = {absence.first}"]
-        lines += [f"last = {absence.last}", f"why = {_text(absence.why)}"]
+        lines += ["", "[[absence]]", f"learner = {quoted(absence.learner)}", f"first = {absence.first}"]
+        lines += [f"last = {absence.last}", f"why = {quoted(absence.why)}"]
     for away in calendar.educator_away:
         lines += ["", "[[educator_away]]", f"first = {away.first}", f"last = {away.last}"]
-        lines += [f"educator = {_text(away.educator)}"] if away.educator is not None else []
+        lines += [f"educator = {quoted(away.educator)}"] if away.educator is not None else []
     return "\n".join(lines) + "\n"

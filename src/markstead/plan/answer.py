@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
 from enum import StrEnum
 
-from markstead.plan.moves import HALF, Move, comfort, minutes, moved, moves
+from markstead.plan.moves import HALF, Move, comfort, minutes, moved, moves, test_waits
 from markstead.plan.problem import Problem, Stream, Target
 
 
@@ -48,6 +48,7 @@ class Cost:
     above_comfortable: int = 0
     half_section: int = 0
     no_stop: int = 0
+    test_waits: int = 0
     moved: int = 0
     behind: int = 0
 
@@ -181,6 +182,7 @@ def cost_of(problem: Problem, places: Sequence[Sequence[int]]) -> Cost:
                 for part, cost in comfort(stream, points, day, place, move).items():
                     parts[part] += cost
             parts["moved"] += moved(stream, points, day, place, move)
+            parts["test_waits"] += HALF * points.test_waits * test_waits(stream, move.to)
         last = path[-1] if path else stream.done
         if stream.line is not None:
             parts["behind"] += HALF * points.behind * stream.weight * max(0, stream.line - last)

@@ -79,6 +79,13 @@ def _stop(stream: Stream, points: Points, place: int) -> dict[str, int]:
     return {"no_stop": HALF * points.no_stop}
 
 
+def test_waits(stream: Stream, place: int) -> bool:
+    """Whether all pages of the workbook in hand are done and a test of it is not."""
+    index, done = stream.at(place)
+    book = stream.workbooks[index]
+    return book.pages <= done < book.steps
+
+
 def told(stream: Stream, day: int) -> int | None:
     """The place announced for the end of a day; what is done already is no change."""
     if day >= len(stream.announced):

@@ -150,6 +150,8 @@ class Points:
     above_comfortable: int = 2
     half_section: int = 1
     no_stop: int = 3
+    test_waits: int = 0
+    """A day that ends with a practice test or a unit test still to be held in a workbook whose pages are done."""
     moved_page: int = 5
     moved_goal: int = 5
     moved_test: int = 40

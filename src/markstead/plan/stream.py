@@ -140,6 +140,9 @@ class Tables:
         """(H, places) what it costs to stand at a place at the end of a day."""
         problem, stream, points = self.problem, self.stream, self.problem.points
         end = np.zeros((self.days, self.places), dtype=np.int64)
+        for index, book in enumerate(stream.workbooks):
+            pages_done = stream.start(index) + book.pages
+            end[:, pages_done : pages_done + 2] += HALF * points.test_waits
         for target in problem.targets_of(stream):
             goal = problem.goal_place(stream, target)
             end[target.day :, :goal] += HALF * points.day_late * stream.weight

@@ -1,5 +1,6 @@
 """A home as plain values: its people, programme and calendar, read once for each change of them."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -7,6 +8,7 @@ from django.db.models import F
 
 from markstead.calendar import SchoolCalendar
 from markstead.errors import Problem, UnknownError
+from markstead.plan.wishes import Wishes
 from markstead.records.models import Document, Enrolment, Household, Person
 from markstead.rules.programme import Programme
 from markstead.rules.ruling import Actor, Role
@@ -43,6 +45,10 @@ class Home:
     """School days that a failed unit test costs."""
     hold_day_costs: float = 1
     """School days that a day of review and a fresh practice test costs."""
+    wishes: Wishes = field(default_factory=Wishes)
+    """What the home asks of its plan; learners by id."""
+    plan: int | None = None
+    """Number of the plan in force."""
 
     @property
     def learners(self) -> tuple[Somebody, ...]:
@@ -100,7 +106,9 @@ def _read(row: Household) -> Home:
     programme = read_programme(texts["programme"], texts["workbooks"])
     calendar = read_calendar(texts["calendar"])
     # Whoever asks for a home may have read a few of its columns only.
-    costs = Household.objects.values_list("failed_test_costs", "hold_day_costs").get(id=row.id)
+    *costs, plan = Household.objects.values_list("failed_test_costs", "hold_day_costs", "plan_in_force").get(
+        id=row.id
+    )
     courses: dict[str, list[str]] = {}
     for enrolment in Enrolment.objects.filter(learner__household=row.id).order_by("id"):
         courses.setdefault(enrolment.learner_id, []).append(enrolment.course)
@@ -127,4 +135,21 @@ def _read(row: Household) -> Home:
         people,
         row.demo_shift,
         *costs,
+        _wishes(texts.get("plan"), by_key),
+        plan,
+    )
+
+
+def _wishes(text: str | None, by_key: Mapping[str, str]) -> Wishes:
+    """What the home asks of its plan, with learners by id; what is said of somebody who is gone is left out."""
+    if text is None:
+        return Wishes()
+    from markstead.plan.load import read_wishes
+
+    wishes = read_wishes(text)
+    return replace(
+        wishes,
+        learners=tuple(replace(w, learner=by_key[w.learner]) for w in wishes.learners if w.learner in by_key),
+        courses=tuple(replace(w, learner=by_key[w.learner]) for w in wishes.courses if w.learner in by_key),
+        targets=tuple(replace(w, learner=by_key[w.learner]) for w in wishes.targets if w.learner in by_key),
     )

@@ -24,6 +24,8 @@ class Household(models.Model):
     """School days that a failed unit test costs this home: waiting for the new copy, working it, sitting again."""
     hold_day_costs = models.FloatField(default=1)
     """School days that one day of review and a fresh practice test costs."""
+    plan_in_force = models.BigIntegerField(null=True, default=None)
+    """Number of the plan in force; null before the first."""
 
 
 class Document(models.Model):
@@ -154,3 +156,46 @@ class QuizUnderWay(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["household", "copy", "stop"], name="one_quiz_a_stop_under_way")
         ]
+
+
+class Plan(models.Model):
+    """A plan: one in force, those before it, and proposals that nobody has taken yet.
+
+    Plans are no part of the record: they say what is meant, not what happened.
+    """
+
+    household = models.ForeignKey(Household, on_delete=models.CASCADE)
+    number = models.BigIntegerField()
+    """Of this home, from 1."""
+    state = models.CharField(max_length=20)
+    """See `records.plans.State`."""
+    begun = models.DateTimeField()
+    """By the clock of the machine."""
+    by = models.CharField(max_length=20)
+    first = models.DateField()
+    """The first day that it plans."""
+    head_seq = models.BigIntegerField()
+    """Where the record ended when it was asked for."""
+    stamp = models.CharField(max_length=32)
+    asks = models.TextField(default="{}")
+    """What was asked: changes that are tried, and how long to search; JSON."""
+    problem = models.TextField()
+    answer = models.TextField(default="")
+    says = models.TextField(default="{}")
+    """What goes with the answer: how far it has come, what moved and why, reasons and ways out; JSON."""
+    stop_asked = models.BooleanField(default=False)
+    beat = models.DateTimeField(null=True, default=None)
+    """When whoever works it out last said how far it is."""
+    taken = models.DateTimeField(null=True, default=None)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["household", "number"], name="one_plan_a_number")]
+
+
+class OrderCalls(models.Model):
+    """Cache: what the latest order plan wants ordered by when, for today's page."""
+
+    household = models.OneToOneField(Household, on_delete=models.CASCADE, primary_key=True)
+    made_on = models.DateField()
+    lines = models.TextField(default="[]")
+    """JSON: a list of [workbook, learner or null, supplier, last day, quantity]."""

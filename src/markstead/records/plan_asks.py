@@ -1,0 +1,460 @@
+"""Changes of a home that a plan may be asked with: tried on values first, written down only when they are taken."""
+
+import json
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from datetime import date, datetime
+from typing import Any, get_type_hints
+
+from django.db import transaction
+
+from markstead.calendar import Absence, Away, SchoolCalendar
+from markstead.errors import InputError
+from markstead.errors import Problem as Wrong
+from markstead.plan.load import Known, read_wishes, write_wishes
+from markstead.plan.wishes import CourseWish, LearnerWish, SupplierWish, TargetWish, Wishes
+from markstead.records.desk import household_row
+from markstead.records.home import Home, Somebody, latest_documents, load_home
+from markstead.records.models import Document, Enrolment, Household, Person
+from markstead.records.plan_problem import ByHand, check_target
+from markstead.records.setup import new_stamp
+from markstead.rules.ruling import Role
+
+FEWEST, MOST_MINUTES = 10, 900
+
+
+@dataclass(frozen=True, slots=True)
+class LearnerAway:
+    """A learner does no school from one day to another: ill, or away."""
+
+    learner: str
+    first: date
+    last: date
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class NoSchool:
+    """Nobody does school from one day to another."""
+
+    first: date
+    last: date
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class EducatorAway:
+    """No sitting is watched from one day to another."""
+
+    first: date
+    last: date
+
+
+@dataclass(frozen=True, slots=True)
+class SchoolToo:
+    """School on days that had none, such as Saturdays."""
+
+    days: tuple[date, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TargetBy:
+    """A target set, moved, or (without a day) struck."""
+
+    learner: str
+    course: str
+    workbook: str
+    by: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class MinutesADay:
+    """How long a learner works on a whole school day."""
+
+    learner: str
+    soft: int
+    hard: int
+
+
+@dataclass(frozen=True, slots=True)
+class PagesADay:
+    """How many pages of a course a learner does on a day; None: as it is worked out."""
+
+    learner: str
+    course: str
+    comfortable: int | None
+    most: int | None
+    weight: int | None = None
+    """None: as it stands."""
+
+
+@dataclass(frozen=True, slots=True)
+class CourseTaken:
+    """A learner starts a course."""
+
+    learner: str
+    course: str
+
+
+@dataclass(frozen=True, slots=True)
+class CourseDropped:
+    """A learner gives a course up, with its targets."""
+
+    learner: str
+    course: str
+
+
+@dataclass(frozen=True, slots=True)
+class MoreSittings:
+    """So many watched sittings more on every morning. It can be tried; to keep it, the programme's rules are changed."""
+
+    more: int
+
+
+Ask = (
+    LearnerAway
+    | NoSchool
+    | EducatorAway
+    | SchoolToo
+    | TargetBy
+    | MinutesADay
+    | PagesADay
+    | CourseTaken
+    | CourseDropped
+    | MoreSittings
+)
+_KINDS: dict[str, type[Any]] = {
+    kind.__name__: kind
+    for kind in (
+        LearnerAway,
+        NoSchool,
+        EducatorAway,
+        SchoolToo,
+        TargetBy,
+        MinutesADay,
+        PagesADay,
+        CourseTaken,
+        CourseDropped,
+        MoreSittings,
+    )
+}
+
+
+# --- as text --------------------------------------------------------------------------------------------------
+
+
+def write_asks(asks: Sequence[Ask]) -> list[dict[str, Any]]:
+    """Asks as JSON values."""
+
+    def plain(value: object) -> object:
+        if isinstance(value, date):
+            return value.isoformat()
+        return [plain(one) for one in value] if isinstance(value, tuple) else value
+
+    return [
+        {"ask": type(ask).__name__, **{f.name: plain(getattr(ask, f.name)) for f in fields(ask)}}
+        for ask in asks
+    ]
+
+
+def read_asks(kept: Iterable[Mapping[str, Any]]) -> tuple[Ask, ...]:
+    """Asks that were written."""
+    found = []
+    for row in kept:
+        kind = _KINDS[row["ask"]]
+        hints = get_type_hints(kind)
+        values = {name: _value(hints[name], value) for name, value in row.items() if name != "ask"}
+        found.append(kind(**values))
+    return tuple(found)
+
+
+def _value(hint: object, value: Any) -> Any:
+    if value is None:
+        return None
+    if hint in (date, date | None):
+        return date.fromisoformat(value)
+    if hint == tuple[date, ...]:
+        return tuple(date.fromisoformat(one) for one in value)
+    return value
+
+
+def write_by_hand(goals: Sequence[ByHand]) -> list[list[Any]]:
+    """Goals set by hand as JSON values."""
+    return [[g.learner, g.course, g.workbook, g.day.isoformat(), g.steps] for g in goals]
+
+
+def read_by_hand(kept: Iterable[Sequence[Any]]) -> tuple[ByHand, ...]:
+    """Goals set by hand that were written."""
+    return tuple(
+        ByHand(who, course, book, date.fromisoformat(day), int(n)) for who, course, book, day, n in kept
+    )
+
+
+def dump(value: object) -> str:
+    """JSON as it is kept."""
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+
+
+# --- what they change -----------------------------------------------------------------------------------------
+
+
+def more_sittings(asks: Iterable[Ask]) -> int:
+    """Sittings a morning beyond those of the programme."""
+    return sum(ask.more for ask in asks if isinstance(ask, MoreSittings))
+
+
+def changed(home: Home, asks: Iterable[Ask], today: date) -> Home:
+    """The home as it would be with these changes; the home itself stays as it is.
+
+    Raises:
+        InputError: a change that cannot be: an unknown learner or course, days out of order, a target before today.
+        UnknownError: nobody has that name.
+    """
+    for ask in asks:
+        home = _one(home, ask, today)
+    return home
+
+
+def _one(home: Home, ask: Ask, today: date) -> Home:
+    wishes = home.wishes
+    match ask:
+        case LearnerAway() | NoSchool() | EducatorAway() | SchoolToo():
+            _check_days(ask)
+            who = _learner(home, ask.learner).id if isinstance(ask, LearnerAway) else ""
+            return replace(home, calendar=_in_calendar(home.calendar, ask, who))
+        case TargetBy():
+            wish = _target(home, ask)
+            if ask.by is None:
+                return replace(home, wishes=wishes.without_target(wish))
+            check_target(home, wish, today)
+            return replace(home, wishes=wishes.with_target(wish))
+        case MinutesADay():
+            if not FEWEST <= ask.soft <= ask.hard <= MOST_MINUTES:
+                allowed = f"two numbers from {FEWEST} to {MOST_MINUTES}, the second not below the first"
+                raise InputError([Wrong("minutes a day", f"{ask.soft} and {ask.hard}", allowed)])
+            who = _learner(home, ask.learner).id
+            return replace(home, wishes=wishes.with_learner(LearnerWish(who, ask.soft, ask.hard)))
+        case PagesADay():
+            return replace(home, wishes=wishes.with_course(_pages(home, ask)))
+        case CourseTaken():
+            learner = _learner(home, ask.learner)
+            home.programme.course(ask.course)
+            if ask.course in learner.courses:
+                raise InputError([Wrong("course", ask.course, f"one that {learner.name} does not take yet")])
+            return _with_courses(home, learner, (*learner.courses, ask.course))
+        case CourseDropped():
+            learner = _course_of(home, ask.learner, ask.course)
+            kept = tuple(w for w in wishes.targets if (w.learner, w.course) != (learner.id, ask.course))
+            home = replace(home, wishes=replace(wishes, targets=kept))
+            return _with_courses(home, learner, tuple(c for c in learner.courses if c != ask.course))
+        case MoreSittings():
+            if not 1 <= ask.more <= 9:
+                raise InputError([Wrong("sittings more a morning", str(ask.more), "a number from 1 to 9")])
+            return home
+
+
+def _check_days(ask: LearnerAway | NoSchool | EducatorAway | SchoolToo) -> None:
+    if isinstance(ask, SchoolToo):
+        if not ask.days:
+            raise InputError([Wrong("school days too", "none", "at least one day")])
+    elif ask.last < ask.first:
+        said = f"{ask.first.isoformat()} to {ask.last.isoformat()}"
+        raise InputError([Wrong("days", said, "a last day that is not before the first")])
+    elif (ask.last - ask.first).days > 366:
+        raise InputError([Wrong("days", f"{(ask.last - ask.first).days + 1} days", "a year at most")])
+
+
+def _in_calendar(
+    calendar: SchoolCalendar, ask: LearnerAway | NoSchool | EducatorAway | SchoolToo, who: str
+) -> SchoolCalendar:
+    from markstead.calendar import NamedSpan
+
+    match ask:
+        case LearnerAway():
+            span = Absence(who, ask.first, ask.last, ask.why)
+            return replace(calendar, absences=(*calendar.absences, span))
+        case NoSchool():
+            return replace(
+                calendar, holidays_off=(*calendar.holidays_off, NamedSpan(ask.name, ask.first, ask.last))
+            )
+        case EducatorAway():
+            return replace(calendar, educator_away=(*calendar.educator_away, Away(ask.first, ask.last)))
+        case SchoolToo():
+            return replace(calendar, taught_anyway=calendar.taught_anyway | set(ask.days))
+
+
+def _learner(home: Home, wanted: str) -> Somebody:
+    found = home.person(wanted)
+    if found.role is not Role.LEARNER:
+        names = ", ".join(p.key for p in home.learners)
+        raise InputError([Wrong("learner", f"{found.key}, who is no learner", f"one of {names}")])
+    return found
+
+
+def _course_of(home: Home, wanted: str, course: str) -> Somebody:
+    learner = _learner(home, wanted)
+    if course not in learner.courses:
+        taken = ", ".join(learner.courses) or "none"
+        raise InputError([Wrong(f"course of {learner.name}", course, f"one of {taken}")])
+    return learner
+
+
+def _target(home: Home, ask: TargetBy) -> TargetWish:
+    learner = _course_of(home, ask.learner, ask.course)
+    return TargetWish(learner.id, ask.course, ask.workbook, ask.by or date.max)
+
+
+def _pages(home: Home, ask: PagesADay) -> CourseWish:
+    learner = _course_of(home, ask.learner, ask.course)
+    wish = home.wishes.course(learner.id, ask.course)
+    pages = [n for n in (wish.least, ask.comfortable, ask.most) if n is not None]
+    if pages != sorted(pages) or any(not 0 <= n <= 99 for n in pages) or ask.most == 0:
+        said = ", ".join(map(str, pages))
+        raise InputError([Wrong("pages a day", said, "least, comfortable and most, rising, at most 99")])
+    weight = wish.weight if ask.weight is None else ask.weight
+    if not 1 <= weight <= 3:
+        raise InputError([Wrong("weight of the course", str(weight), "1, 2 or 3")])
+    return replace(wish, comfortable=ask.comfortable, most=ask.most, weight=weight)
+
+
+def _with_courses(home: Home, learner: Somebody, courses: tuple[str, ...]) -> Home:
+    return replace(home, people=home.people | {learner.id: replace(learner, courses=courses)})
+
+
+# --- writing them down ----------------------------------------------------------------------------------------
+
+
+def write_down(household: str, asks: Sequence[Ask], *, today: date, at: datetime) -> Home:
+    """Change the home's calendar, wishes and courses for good: new versions of its documents, the old ones kept.
+
+    Raises:
+        InputError: as `changed`; nothing is written then.
+    """
+    with transaction.atomic():
+        row = household_row(household, lock=True)
+        home = load_home(row)
+        after = changed(home, asks, today)
+        if more_sittings(asks):
+            do = "Change `most_watched_a_morning` in the programme's file, then plan again."
+            raise InputError(
+                [Wrong("more sittings a morning", "a rule of the programme", "its own file", do)]
+            )
+        calendar_asks = [a for a in asks if isinstance(a, LearnerAway | NoSchool | EducatorAway | SchoolToo)]
+        if calendar_asks:
+            _write_calendar(row, home, calendar_asks, at)
+        if after.wishes != home.wishes:
+            _write_wishes(row, after, after.wishes, at)
+        for learner in after.learners:
+            if learner.courses != home.people[learner.id].courses:
+                _write_courses(learner)
+        row.stamp = new_stamp()
+        row.save(update_fields=["stamp"])
+    return load_home(household_row(household))
+
+
+def _write_calendar(
+    row: Household,
+    home: Home,
+    asks: Sequence[LearnerAway | NoSchool | EducatorAway | SchoolToo],
+    at: datetime,
+) -> None:
+    from markstead.calendar.load import read_calendar, write_calendar
+
+    kept = latest_documents(row.id)["calendar"]
+    # The file names learners by their keys.
+    calendar = read_calendar(kept.text)
+    for ask in asks:
+        key = _learner(home, ask.learner).key if isinstance(ask, LearnerAway) else ""
+        calendar = _in_calendar(calendar, ask, key)
+    _add(row, "calendar", write_calendar(calendar), at)
+
+
+def _write_wishes(row: Household, home: Home, wishes: Wishes, at: datetime) -> None:
+    key_of = {p.id: p.key for p in home.people.values()}
+    by_key = replace(
+        wishes,
+        learners=tuple(replace(w, learner=key_of[w.learner]) for w in wishes.learners),
+        courses=tuple(replace(w, learner=key_of[w.learner]) for w in wishes.courses),
+        targets=tuple(replace(w, learner=key_of[w.learner]) for w in wishes.targets),
+    )
+    _add(row, "plan", write_wishes(by_key), at)
+
+
+def _add(row: Household, kind: str, text: str, at: datetime) -> None:
+    latest = latest_documents(row.id).get(kind)
+    if latest is None or latest.text != text:
+        version = 1 if latest is None else latest.version + 1
+        Document.objects.create(household=row, kind=kind, version=version, text=text, taken=at)
+
+
+def _write_courses(learner: Somebody) -> None:
+    person = Person.objects.get(id=learner.id)
+    Enrolment.objects.filter(learner=person).delete()
+    Enrolment.objects.bulk_create(Enrolment(learner=person, course=c) for c in learner.courses)
+
+
+def set_wishes(household: str, change: Callable[[Wishes], Wishes], *, at: datetime) -> Home:
+    """Change what a home asks of its plan."""
+    with transaction.atomic():
+        row = household_row(household, lock=True)
+        home = load_home(row)
+        wishes = change(home.wishes)
+        if wishes != home.wishes:
+            _write_wishes(row, home, wishes, at)
+            row.stamp = new_stamp()
+            row.save(update_fields=["stamp"])
+    return load_home(household_row(household))
+
+
+def set_supplier(household: str, wish: SupplierWish, *, at: datetime) -> Home:
+    """Say how a supplier delivers.
+
+    Raises:
+        InputError: the programme has no workbook of that supplier, or a sum or a number of days cannot be.
+    """
+    home = load_home(household_row(household))
+    known = sorted({book.supplier for book in home.programme.workbooks.values() if book.supplier})
+    problems = []
+    if wish.name not in known:
+        problems.append(Wrong("supplier", wish.name, f"one of {', '.join(known) or 'none in the programme'}"))
+    if not 0.5 <= wish.days <= 200:
+        problems.append(Wrong("days of a parcel", f"{wish.days:g}", "a number from 0.5 to 200"))
+    for where, value in (
+        ("postage", wish.postage),
+        ("least order", wish.least),
+        ("free from", wish.free_from),
+    ):
+        if value is not None and not 0 <= value <= 100_000_000:
+            problems.append(Wrong(where, str(value), "an amount from 0 up"))
+    if problems:
+        raise InputError(problems)
+    return set_wishes(household, lambda wishes: wishes.with_supplier(wish), at=at)
+
+
+def take_wishes(household: str, text: str, *, at: datetime) -> Home:
+    """Take a whole file of what the home asks of its plan; learners stand in it by key.
+
+    Raises:
+        InputError: every problem of the file.
+    """
+    home = load_home(household_row(household))
+    known = Known(
+        {p.key: frozenset(p.courses) for p in home.learners},
+        {
+            course.id: frozenset(b.code for b in course.workbooks)
+            for course in home.programme.courses.values()
+        },
+    )
+    read_wishes(text, known)
+    with transaction.atomic():
+        row = household_row(household, lock=True)
+        _add(row, "plan", text, at)
+        row.stamp = new_stamp()
+        row.save(update_fields=["stamp"])
+    return load_home(household_row(household))
+
+
+def wishes_text(household: str) -> str:
+    """The file of what the home asks of its plan, learners by key."""
+    kept = latest_documents(household).get("plan")
+    return kept.text if kept is not None else write_wishes(Wishes())

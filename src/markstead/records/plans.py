@@ -1,0 +1,856 @@
+"""Plans of a home: asked for, worked out, looked at, taken or put aside. The plan in force stays until another is taken.
+
+Working one out may last: it writes how far it has come into its own row and looks there whether it is to stop, so that
+any process can do it. Whatever becomes of it, the plan in force is not touched before somebody takes the new one.
+"""
+
+import json
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
+from enum import StrEnum
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Max
+
+from markstead.errors import InputError, MarksteadError, UnknownError
+from markstead.errors import Problem as Wrong
+from markstead.plan.answer import Answer, Goal, Outcome
+from markstead.plan.moves import HALF
+from markstead.plan.problem import Problem, Stream, Target
+from markstead.plan.serial import read_answer, read_problem, write_answer, write_problem
+from markstead.records import estimates
+from markstead.records.desk import facts_and_standings, household_row
+from markstead.records.home import Home, load_home
+from markstead.records.models import Copy as CopyRow
+from markstead.records.models import Household
+from markstead.records.models import Plan as PlanRow
+from markstead.records.plan_asks import (
+    Ask,
+    MinutesADay,
+    MoreSittings,
+    PagesADay,
+    SchoolToo,
+    TargetBy,
+    changed,
+    dump,
+    more_sittings,
+    read_asks,
+    read_by_hand,
+    write_asks,
+    write_by_hand,
+    write_down,
+)
+from markstead.records.plan_problem import ByHand, Scene, Told, first_day, problem_of
+from markstead.records.setup import new_stamp
+from markstead.rules.standing import Standing
+
+SILENT = timedelta(seconds=120)
+"""Whoever works a plan out and says nothing for so long is taken to have broken off."""
+
+
+class State(StrEnum):
+    """What a plan is."""
+
+    WORKING = "being worked out"
+    PROPOSED = "proposed"
+    IN_FORCE = "in force"
+    EARLIER = "earlier"
+    ASIDE = "put aside"
+    BROKEN = "broken off"
+
+
+class Effort(StrEnum):
+    """How long to search."""
+
+    MEND = "mend"
+    """Keep what stands, and change what must: under a second."""
+    ANEW = "anew"
+    """Search the whole year four times from the beginning, explain what is at risk and look for ways out."""
+
+
+@dataclass(frozen=True, slots=True)
+class MovedLine:
+    """An announced goal that is another now."""
+
+    day: date
+    learner: str
+    course: str
+    was: str
+    now: str
+    why: str
+    """The reason as one of `plan.moved.Why`."""
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class AtRisk:
+    """A target that the plan does not meet."""
+
+    learner: str
+    course: str
+    workbook: str
+    due: date
+    met: date | None
+    """None: not within the days that are planned."""
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A way out for a target at risk, solved before it is named."""
+
+    target: tuple[str, str, str]
+    ask: Ask
+    sentence: str
+    points: float
+    """What the whole plan costs more; below nothing: less."""
+    others_late: int
+    """Targets that are late under it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Says:
+    """What goes with a plan."""
+
+    done: int = 0
+    of: int = 1
+    doing: str = ""
+    points: float | None = None
+    """The cost of the best plan so far."""
+    stopped: bool = False
+    broken: str = ""
+    moved: tuple[MovedLine, ...] = ()
+    announced: int = 0
+    """How many goals were announced."""
+    at_risk: tuple[AtRisk, ...] = ()
+    ways: tuple[Way, ...] = ()
+    took: float = 0.0
+    """Seconds."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeptPlan:
+    """A plan with everything about it."""
+
+    number: int
+    state: State
+    begun: datetime
+    by: str
+    first: date
+    stamp: str
+    head: int
+    effort: Effort
+    asks: tuple[Ask, ...]
+    by_hand: tuple[ByHand, ...]
+    problem: Problem
+    answer: Answer | None
+    says: Says
+    taken: datetime | None
+    silent: bool = False
+    """Being worked out, and nothing was heard of it for a long time."""
+    _goals: dict[date, dict[tuple[str, str], Goal]] = field(default_factory=dict, repr=False, compare=False)
+
+    def goals(self, day: date) -> Mapping[tuple[str, str], Goal]:
+        """The goals of a day, by learner and course."""
+        if not self._goals and self.answer is not None:
+            for goal in self.answer.goals:
+                at = self.problem.days[goal.day]
+                self._goals.setdefault(at, {})[goal.learner, goal.course] = goal
+        return self._goals.get(day, {})
+
+    def place(self, learner: str, course: str, day: date) -> tuple[str, int] | None:
+        """Workbook and steps done in it at the end of a planned day."""
+        if self.answer is None or not self.answer.places or day not in self.problem.days:
+            return None
+        at = self.problem.days.index(day)
+        for stream, path in zip(self.problem.streams, self.answer.places, strict=True):
+            if (stream.learner, stream.course) == (learner, course):
+                index, steps = stream.at(path[at])
+                return stream.workbooks[index].code, steps
+        return None
+
+
+# --- reading ------------------------------------------------------------------------------------------------------
+
+
+def _says(kept: Mapping[str, Any]) -> Says:
+    values = dict(kept)
+    values["moved"] = tuple(
+        MovedLine(
+            date.fromisoformat(row["day"]),
+            *(row[k] for k in ("learner", "course", "was", "now", "why", "because")),
+        )
+        for row in kept.get("moved", ())
+    )
+    values["at_risk"] = tuple(
+        AtRisk(
+            row["learner"],
+            row["course"],
+            row["workbook"],
+            date.fromisoformat(row["due"]),
+            date.fromisoformat(row["met"]) if row["met"] else None,
+            row["reason"],
+        )
+        for row in kept.get("at_risk", ())
+    )
+    values["ways"] = tuple(
+        Way(
+            tuple(row["target"]),
+            read_asks([row["ask"]])[0],
+            row["sentence"],
+            row["points"],
+            row["others_late"],
+        )
+        for row in kept.get("ways", ())
+    )
+    return Says(**values)
+
+
+def _written(says: Says) -> str:
+    return dump(
+        {
+            "done": says.done,
+            "of": says.of,
+            "doing": says.doing,
+            "points": says.points,
+            "stopped": says.stopped,
+            "broken": says.broken,
+            "announced": says.announced,
+            "took": says.took,
+            "moved": [
+                {
+                    "day": m.day.isoformat(),
+                    "learner": m.learner,
+                    "course": m.course,
+                    "was": m.was,
+                    "now": m.now,
+                    "why": m.why,
+                    "because": m.because,
+                }
+                for m in says.moved
+            ],
+            "at_risk": [
+                {
+                    "learner": r.learner,
+                    "course": r.course,
+                    "workbook": r.workbook,
+                    "due": r.due.isoformat(),
+                    "met": r.met.isoformat() if r.met else None,
+                    "reason": r.reason,
+                }
+                for r in says.at_risk
+            ],
+            "ways": [
+                {
+                    "target": list(w.target),
+                    "ask": write_asks([w.ask])[0],
+                    "sentence": w.sentence,
+                    "points": w.points,
+                    "others_late": w.others_late,
+                }
+                for w in says.ways
+            ],
+        }
+    )
+
+
+def _read(row: PlanRow, real_now: datetime | None = None) -> KeptPlan:
+    problem = read_problem(row.problem)
+    asks = json.loads(row.asks)
+    last = row.beat or row.begun
+    return KeptPlan(
+        row.number,
+        State(row.state),
+        row.begun,
+        row.by,
+        row.first,
+        row.stamp,
+        row.head_seq,
+        Effort(asks["effort"]),
+        read_asks(asks["asks"]),
+        read_by_hand(asks["by_hand"]),
+        problem,
+        read_answer(row.answer, problem) if row.answer else None,
+        _says(json.loads(row.says)),
+        row.taken,
+        silent=row.state == State.WORKING and real_now is not None and real_now - last > SILENT,
+    )
+
+
+_KEPT: OrderedDict[tuple[str, int], KeptPlan] = OrderedDict()
+
+
+def kept_plan(household: str, number: int, real_now: datetime | None = None) -> KeptPlan:
+    """A plan of a home.
+
+    Raises:
+        UnknownError: the home has no plan of that number.
+    """
+    row = PlanRow.objects.filter(household=household, number=number).first()
+    if row is None:
+        raise UnknownError([Wrong("plan", str(number), "the number of a plan of this home")])
+    return _read(row, real_now)
+
+
+def in_force(home: Home) -> KeptPlan | None:
+    """The plan in force; remembered, for it does not change."""
+    if home.plan is None:
+        return None
+    found = _KEPT.get((home.id, home.plan))
+    if found is None:
+        found = _KEPT[home.id, home.plan] = kept_plan(home.id, home.plan)
+        while len(_KEPT) > 64:
+            _KEPT.popitem(last=False)
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class PlanLine:
+    """A plan in a list."""
+
+    number: int
+    state: State
+    begun: datetime
+    by: str
+    first: date
+    effort: Effort
+    asks: tuple[Ask, ...]
+
+
+def plans(household: str, *, limit: int = 30) -> tuple[PlanLine, ...]:
+    """The latest plans of a home, newest first."""
+    rows = PlanRow.objects.filter(household=household).order_by("-number")
+    found = []
+    for row in rows.values("number", "state", "begun", "by", "first", "asks")[:limit]:
+        asks = json.loads(row["asks"])
+        found.append(
+            PlanLine(
+                row["number"],
+                State(row["state"]),
+                row["begun"],
+                row["by"],
+                row["first"],
+                Effort(asks["effort"]),
+                read_asks(asks["asks"]),
+            )
+        )
+    return tuple(found)
+
+
+# --- what there is to plan ----------------------------------------------------------------------------------------
+
+
+def _leads(home: Home, today: date) -> Callable[[str | None], int]:
+    """Days after which a parcel of a supplier is there in nine of ten cases."""
+    from markstead.forecast.lead import learn_lead
+
+    def days(supplier: str | None) -> int:
+        return learn_lead((), today, home.wishes.supplier(supplier or "").lead).days_for(0.9)
+
+    return days
+
+
+def scene_of(
+    home: Home,
+    now: datetime,
+    *,
+    told: KeptPlan | None = None,
+    by_hand: tuple[ByHand, ...] = (),
+    more: int = 0,
+) -> Scene:
+    """Everything that a problem is made from, read from the record."""
+    rows = list(CopyRow.objects.filter(household=home.id, live=True).order_by("id"))
+    known = facts_and_standings(home.id, rows)
+    standings: list[Standing] = [known[row.id][1] for row in rows]
+    passed: dict[str, set[str]] = {}
+    over = CopyRow.objects.filter(household=home.id, passed=True).values_list("learner", "workbook")
+    for learner, workbook in over:
+        passed.setdefault(learner or "", set()).add(workbook)
+    today = home.calendar.day_of(now)
+    return Scene(
+        home,
+        now,
+        standings,
+        {learner: frozenset(codes) for learner, codes in passed.items()},
+        {learner.id: estimates.pace(home, learner, now) for learner in home.learners},
+        _leads(home, today),
+        sat_today=CopyRow.objects.filter(household=home.id, sat_on=today).count(),
+        told=_told(told) if told is not None else None,
+        by_hand=by_hand,
+        more_sittings=more,
+    )
+
+
+def _told(plan: KeptPlan) -> dict[tuple[str, str], Told]:
+    """What a plan announced, as workbook and steps done at the end of each day."""
+    if plan.answer is None or not plan.answer.places:
+        return {}
+    found = {}
+    for stream, path in zip(plan.problem.streams, plan.answer.places, strict=True):
+        days = {}
+        for day, place in zip(plan.problem.days, path, strict=True):
+            index, steps = stream.at(place)
+            days[day] = (stream.workbooks[index].code, steps)
+        found[stream.learner, stream.course] = Told(days)
+    return found
+
+
+# --- asking for a plan --------------------------------------------------------------------------------------------
+
+
+def ask(
+    household: str,
+    *,
+    by: str,
+    now: datetime,
+    real_now: datetime,
+    effort: Effort = Effort.ANEW,
+    asks: Sequence[Ask] = (),
+    by_hand: tuple[ByHand, ...] | None = None,
+    first: date | None = None,
+) -> int:
+    """Ask for a plan; gives its number. Nothing is worked out yet.
+
+    Args:
+        household: whose plan.
+        by: who asks.
+        now: the home's clock.
+        real_now: the machine's clock.
+        effort: how long to search.
+        asks: changes to try it with.
+        by_hand: goals set by hand; None: those of the plan in force.
+        first: the first day to plan; None: the first that can still be arranged.
+
+    Raises:
+        InputError: a change that cannot be, no school days, nothing to plan, or goals by hand that contradict each other.
+    """
+    from markstead.plan.check import check
+
+    home = load_home(household_row(household))
+    today = home.calendar.day_of(now)
+    after = changed(home, asks, today)
+    standing = in_force(home)
+    if by_hand is None:
+        by_hand = standing.by_hand if standing is not None else ()
+    begins = first or first_day(after, now)
+    by_hand = tuple(
+        goal
+        for goal in by_hand
+        if goal.day >= begins and after.calendar.is_school_day(goal.day, goal.learner)
+    )
+    scene = scene_of(after, now, told=standing, by_hand=by_hand, more=more_sittings(asks))
+    problem = problem_of(scene, begins)
+    try:
+        check(problem)
+    except InputError as error:
+        raise InputError([_named(home, wrong) for wrong in error.problems]) from error
+    with transaction.atomic():
+        row = household_row(household, lock=True)
+        number = int(PlanRow.objects.filter(household=row).aggregate(n=Max("number"))["n"] or 0) + 1
+        PlanRow.objects.create(
+            household=row,
+            number=number,
+            state=State.WORKING,
+            begun=real_now,
+            by=by,
+            first=begins,
+            head_seq=row.head_seq,
+            stamp=home.stamp,
+            asks=dump({"effort": effort, "asks": write_asks(asks), "by_hand": write_by_hand(by_hand)}),
+            problem=write_problem(problem),
+        )
+    return number
+
+
+def _named(home: Home, wrong: Wrong) -> Wrong:
+    """Put names where the planner has ids."""
+    text = {learner.id: learner.name for learner in home.learners}
+    text |= {course.id: course.title for course in home.programme.courses.values()}
+
+    def told(said: str) -> str:
+        for id_, name in text.items():
+            said = said.replace(id_, name)
+        return said
+
+    return replace(wrong, where=told(wrong.where), found=told(wrong.found), allowed=told(wrong.allowed))
+
+
+# --- working it out -----------------------------------------------------------------------------------------------
+
+
+def work_out(household: str, number: int, clock: Callable[[], datetime]) -> KeptPlan:
+    """Work a plan out that was asked for, and keep it as proposed; the plan in force stays.
+
+    `clock` is the machine's. Whatever goes wrong is kept with the plan as a sentence.
+    """
+    kept = kept_plan(household, number)
+    if kept.state is not State.WORKING:
+        return kept
+    begun = clock()
+    worker = _Worker(household, number, clock)
+    try:
+        says, answer = worker.work(kept)
+    except MarksteadError as error:
+        worker.end(State.BROKEN, None, Says(broken=str(error)))
+    except Exception:
+        worker.end(State.BROKEN, None, Says(broken="It broke off by a mistake of Markstead's own."))
+        raise
+    else:
+        took = (clock() - begun).total_seconds()
+        worker.end(State.PROPOSED if answer.places else State.BROKEN, answer, replace(says, took=took))
+    return kept_plan(household, number)
+
+
+class _Worker:
+    """Works out one plan and says how far it has come."""
+
+    def __init__(self, household: str, number: int, clock: Callable[[], datetime]) -> None:
+        self.household, self.number, self.clock = household, number, clock
+        self.says = Says()
+        self.home = load_home(household_row(household))
+
+    def rows(self) -> Any:
+        return PlanRow.objects.filter(household=self.household, number=self.number)
+
+    def tell(self, **news: Any) -> bool:
+        """Write how far it has come; whether to go on."""
+        self.says = replace(self.says, **news)
+        self.rows().filter(state=State.WORKING).update(says=_written(self.says), beat=self.clock())
+        wanted = self.rows().values_list("stop_asked", "state").first()
+        return wanted is not None and not wanted[0] and wanted[1] == State.WORKING
+
+    def end(self, state: State, answer: Answer | None, says: Says) -> None:
+        """Write what came of it, unless somebody has put it aside meanwhile."""
+        self.rows().filter(state=State.WORKING).update(
+            state=state,
+            answer=write_answer(answer) if answer is not None else "",
+            says=_written(says),
+            beat=self.clock(),
+        )
+
+    def work(self, kept: KeptPlan) -> tuple[Says, Answer]:
+        answer = self._search(kept)
+        if not answer.places:
+            return replace(self.says, broken=_sentence(self.home, answer.reason)), answer
+        stopped = answer.outcome is Outcome.OUT_OF_TIME
+        self.says = replace(self.says, stopped=stopped, points=answer.cost.points)
+        return replace(self._explain(kept, answer), doing=""), answer
+
+    def _search(self, kept: KeptPlan) -> Answer:
+        from markstead.plan.again import mend
+        from markstead.plan.respond import Progress
+        from markstead.plan.solving import solve
+
+        standing = in_force(self.home)
+        if kept.effort is Effort.MEND and standing is not None and standing.answer is not None:
+            return mend(kept.problem, places_of(kept.problem, standing))
+        self.tell(of=6, doing="Searching")
+
+        def heard(progress: Progress) -> bool:
+            return self.tell(done=progress.start, of=progress.starts + 2, points=progress.cost / HALF)
+
+        return solve(kept.problem, starts=4, on_progress=heard)
+
+    def _explain(self, kept: KeptPlan, answer: Answer) -> Says:
+        from markstead.plan.explain import at_risk, reasons, ways_out
+        from markstead.plan.moved import announced_count, moved_goals
+
+        says, problem = self.says, kept.problem
+        self.tell(done=says.of - 2, doing="Naming what moved")
+        moved = self._dropped(kept) + [self._moved(kept, found) for found in moved_goals(problem, answer)]
+        moved.sort(key=lambda line: (line.day, line.learner, line.course))
+        risky = at_risk(answer)
+        why = {_key(r.target): r for r in reasons(problem, answer)}
+        lines = tuple(
+            AtRisk(
+                found.target.learner,
+                found.target.course,
+                found.target.workbook,
+                problem.days[found.target.day],
+                problem.days[found.day] if found.day is not None else None,
+                _sentence(self.home, why[_key(found.target)].sentence),
+            )
+            for found in risky
+        )
+        says = replace(says, moved=tuple(moved), announced=announced_count(problem), at_risk=lines)
+        if kept.effort is Effort.ANEW and risky and self.tell(done=says.of - 1, doing="Looking for ways out"):
+            ways = tuple(
+                Way(
+                    _key(way.target),
+                    found_ask,
+                    _sentence(self.home, way.sentence),
+                    way.points,
+                    len(at_risk(way.answer)),
+                )
+                for way in ways_out(problem, answer)
+                if (found_ask := self._ask_of(problem, way.change)) is not None
+            )
+            says = replace(says, ways=ways)
+        return replace(says, done=says.of)
+
+    def _ask_of(self, problem: Problem, change: object) -> Ask | None:
+        """A change of the planner as one of the home."""
+        from markstead.plan import whatif
+
+        match change:
+            case whatif.Pages():
+                stream = _stream_of(problem, change.learner, change.course)
+                pages = (stream.comfortable + change.pages, stream.most + change.pages)
+                return PagesADay(change.learner, change.course, *pages)
+            case whatif.ExtraDays():
+                return SchoolToo(change.days)
+            case whatif.TargetSet():
+                target = change.target
+                by = problem.days[target.day]
+                return TargetBy(target.learner, target.course, target.workbook, by)
+            case whatif.Sittings():
+                return MoreSittings(change.more)
+            case whatif.Minutes():
+                learner = self.home.people[change.learner]
+                wish = self.home.wishes.learner(learner.id, learner.year)
+                more = change.halves // HALF
+                return MinutesADay(learner.id, wish.soft + more, wish.hard + more)
+        return None
+
+    def _dropped(self, kept: KeptPlan) -> list[MovedLine]:
+        """Goals that were announced for a day on which the learner is now away."""
+        standing = in_force(self.home)
+        if standing is None:
+            return []
+        found = []
+        for day, here in self._away(kept.problem):
+            for (learner, course), goal in standing.goals(day).items():
+                if learner == here:
+                    was = goal_words(goal, self.home.programme.workbook(goal.workbook).title)
+                    because = "the learner is away"
+                    found.append(MovedLine(day, learner, course, was, "nothing", "learner away", because))
+        return found
+
+    def _away(self, problem: Problem) -> list[tuple[date, str]]:
+        announced = range(min(self.home.wishes.announced_days, problem.horizon))
+        return [
+            (problem.days[n], limits.learner)
+            for limits in problem.learners
+            for n in announced
+            if not limits.here[n]
+        ]
+
+    def _moved(self, kept: KeptPlan, found: Any) -> MovedLine:
+        problem = kept.problem
+        stream = _stream_of(problem, found.learner, found.course)
+        day = problem.days[found.day]
+        titles = {book.code: self.home.programme.workbook(book.code).title for book in stream.workbooks}
+        why = str(found.why)
+        because = {
+            "learner away": "the learner is away",
+            "out of reach": "it can no longer be reached by then",
+            "morning full": "the mornings before it have no room for the unit test",
+            "minutes": "it does not fit into the minutes of the day",
+            "weighed against the rest": "another day suits the rest of the plan better",
+        }[why]
+        return MovedLine(
+            day,
+            found.learner,
+            found.course,
+            place_words(stream, found.told, titles),
+            place_words(stream, found.now, titles),
+            why,
+            because,
+        )
+
+
+def goal_words(goal: Goal, title: str) -> str:
+    """A goal as it is said: 'pages 14-17 of Fractions'."""
+    parts = []
+    if goal.first is not None and goal.last is not None:
+        pages = f"page {goal.first}" if goal.first == goal.last else f"pages {goal.first}\u2013{goal.last}"
+        parts.append(pages)
+    if goal.practice:
+        parts.append("the practice test")
+    if goal.unit:
+        parts.append("the unit test")
+    return f"{' and '.join(parts)} of {title}"
+
+
+def places_of(problem: Problem, plan: KeptPlan) -> list[list[int] | None]:
+    """A plan's paths in the steps of another problem, as far as its days go; then they stay where they are."""
+    told = _told(plan)
+    found: list[list[int] | None] = []
+    for stream in problem.streams:
+        days = told.get((stream.learner, stream.course))
+        if days is None:
+            found.append(None)
+            continue
+        places, now = [], stream.done
+        for day in problem.days:
+            kept = days.days.get(day)
+            if kept is not None:
+                index = stream.index(kept[0])
+                now = max(now, stream.done if index is None else stream.start(index) + kept[1])
+            places.append(now)
+        found.append(places)
+    return found
+
+
+def place_words(stream: Stream, place: int, titles: Mapping[str, str]) -> str:
+    """Where a learner stands, as it is said: 'page 14 of Fractions'."""
+    index, steps = stream.at(place)
+    book = stream.workbooks[index]
+    title = titles.get(book.code, book.code)
+    if steps == 0 and index:
+        before = stream.workbooks[index - 1]
+        return f"the unit test of {titles.get(before.code, before.code)}"
+    if steps >= book.steps:
+        return f"the unit test of {title}"
+    if steps > book.pages:
+        return f"the practice test of {title}"
+    return f"page {steps} of {title}" if steps else f"before page 1 of {title}"
+
+
+def _stream_of(problem: Problem, learner: str, course: str) -> Stream:
+    return next(s for s in problem.streams if (s.learner, s.course) == (learner, course))
+
+
+def _key(target: Target) -> tuple[str, str, str]:
+    return target.learner, target.course, target.workbook
+
+
+def _sentence(home: Home, text: str) -> str:
+    """Put names where the planner has ids."""
+    for learner in home.learners:
+        text = text.replace(learner.id, learner.name)
+    for course in home.programme.courses.values():
+        text = text.replace(f", {course.id}", f", {course.title}")
+    return text
+
+
+# --- what becomes of it -------------------------------------------------------------------------------------------
+
+
+def stop(household: str, number: int) -> None:
+    """Ask whoever works a plan out to stop; the best plan so far is then proposed."""
+    PlanRow.objects.filter(household=household, number=number, state=State.WORKING).update(stop_asked=True)
+
+
+def put_aside(household: str, number: int) -> None:
+    """Put a plan aside that is not in force."""
+    open_states = (State.PROPOSED, State.WORKING, State.BROKEN)
+    PlanRow.objects.filter(household=household, number=number, state__in=open_states).update(
+        state=State.ASIDE
+    )
+
+
+def take(household: str, number: int, *, now: datetime) -> KeptPlan:
+    """Put a proposed plan in force, and write down the changes it was asked with.
+
+    Raises:
+        InputError: it is not proposed, the record or the home has changed since in a way that it does not fit, or one of
+            its changes can only be tried.
+    """
+    with transaction.atomic():
+        row = household_row(household, lock=True)
+        found = PlanRow.objects.select_for_update().filter(household=household, number=number).first()
+        if found is None or found.state not in (State.PROPOSED, State.ASIDE):
+            state = found.state if found is not None else "not there"
+            raise InputError([Wrong(f"plan {number}", f"a plan that is {state}", "a plan that is proposed")])
+        home = load_home(row)
+        if found.stamp != home.stamp:
+            do = "Plan again, and take the new plan."
+            said = "made before people, calendar or wishes of the home were changed"
+            raise InputError([Wrong(f"plan {number}", said, "a plan made since", do)])
+        kept = _read(found)
+        today = home.calendar.day_of(now)
+        if kept.asks:
+            home = write_down(household, kept.asks, today=today, at=now)
+        PlanRow.objects.filter(household=household, state=State.IN_FORCE).update(state=State.EARLIER)
+        found.state, found.taken, found.stamp = State.IN_FORCE, now, home.stamp
+        found.save(update_fields=["state", "taken", "stamp"])
+        Household.objects.filter(id=household).update(plan_in_force=number, stamp=new_stamp())
+    return kept_plan(household, number)
+
+
+def plan_now(
+    household: str,
+    *,
+    by: str,
+    now: datetime,
+    clock: Callable[[], datetime],
+    effort: Effort = Effort.MEND,
+    asks: Sequence[Ask] = (),
+    by_hand: tuple[ByHand, ...] | None = None,
+    first: date | None = None,
+) -> KeptPlan:
+    """Ask for a plan and work it out on the spot.
+
+    Raises:
+        InputError: as `ask`.
+    """
+    number = ask(
+        household, by=by, now=now, real_now=clock(), effort=effort, asks=asks, by_hand=by_hand, first=first
+    )
+    return work_out(household, number, clock)
+
+
+# --- goals of a day -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class DayGoal:
+    """What one learner means to do today in one course, from where the learner stands now."""
+
+    learner: str
+    course: str
+    workbook: str
+    first: int | None = None
+    last: int | None = None
+    practice: bool = False
+    unit: bool = False
+    behind: int = 0
+    """Pages that should have been done before today and were not."""
+    reached: bool = False
+    """It is done already."""
+
+
+def todays_goals(
+    plan: KeptPlan | None, day: date, standings: Iterable[tuple[str, str, Standing]]
+) -> dict[str, DayGoal]:
+    """The goals of a day by copy, from where each copy stands: learner, course and standing of the copies in hand.
+
+    A goal is a place to reach by the end of the day. What was not done before is part of it, and is told apart.
+    """
+    found: dict[str, DayGoal] = {}
+    if plan is None:
+        return found
+    goals = plan.goals(day)
+    for learner, course, standing in standings:
+        goal = goals.get((learner, course))
+        if goal is None or goal.workbook != standing.workbook:
+            continue
+        before = standing.pages - (standing.latest_day_pages if standing.latest_day == day else frozenset())
+        done = len(standing.pages)
+        if goal.first is None or goal.last is None:
+            found[standing.copy] = DayGoal(
+                learner,
+                course,
+                goal.workbook,
+                practice=goal.practice,
+                unit=goal.unit,
+                reached=standing.unit is not None if goal.unit else standing.practice_passed,
+            )
+            continue
+        first = min((n for n in range(1, goal.last + 1) if n not in before), default=goal.last + 1)
+        reached = done >= goal.last
+        found[standing.copy] = DayGoal(
+            learner,
+            course,
+            goal.workbook,
+            first if first <= goal.last else goal.first,
+            goal.last,
+            goal.practice,
+            behind=max(0, goal.first - first),
+            reached=reached,
+        )
+    return found
