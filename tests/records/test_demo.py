@@ -71,7 +71,7 @@ def built(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator
     steps: list[tuple[int, int]] = []
     with django_db_blocker.unblock():
         with transaction.atomic():
-            demo.build(real_now=REAL - timedelta(days=3))
+            demo.build(real_now=REAL - timedelta(days=3), planned=False)
             earlier_head = upkeep.verify("home").head
             transaction.set_rollback(True)
         with transaction.atomic():
@@ -99,7 +99,7 @@ def test_two_builds_are_the_same_to_the_last_link(built: Built) -> None:
 
 def test_another_seed_gives_another_record(built: Built) -> None:
     with transaction.atomic():
-        demo.build("next-door", seed=1, real_now=REAL)
+        demo.build("next-door", seed=1, real_now=REAL, planned=False)
         verdict = upkeep.verify("next-door")
         kinds = {call.kind for call in queries.today("next-door", now=built.report.now).calls}
         transaction.set_rollback(True)

@@ -220,6 +220,19 @@ def set_goal(
     return _write(where, proposal, by=by, at=at, slip=slip)
 
 
+def set_goals(where: Where, *, goals: Sequence[GoalSet], by: str, at: datetime, slip: Slip = PLAIN) -> Done:
+    """Set what learners mean to do, all of it in one act."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        if not goals:
+            raise InputError([Problem("goals", "none", "at least one")])
+        for goal in goals:
+            _check_pages(desk, goal.copy, goal.last)
+        return goals
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
+
+
 def work_pages(
     where: Where,
     *,

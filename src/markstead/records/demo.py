@@ -39,6 +39,8 @@ from markstead.records.actions import Acting
 from markstead.records.desk import Desk, Done, Slip, at_the_desk
 from markstead.records.home import Home, Somebody
 from markstead.records.models import Household, Person
+from markstead.records.plan_asks import take_wishes
+from markstead.records.plans import Effort, plan_now, take
 from markstead.records.setup import Newcomer, Papers, give_password, new_stamp, set_up
 from markstead.rules.bars import Bar, BarKind
 from markstead.rules.programme import Stop, Workbook
@@ -136,8 +138,11 @@ def build(
     seed: int = 20260127,
     progress: Callable[[int, int], None] | None = None,
     real_now: datetime,
+    planned: bool = True,
 ) -> DemoReport:
     """Build the demonstration home; the same household and seed give the same record, to the last link.
+
+    With `planned` it has targets, limits and suppliers, and a plan of the year in force.
 
     Raises:
         InputError: a home of this id has facts already; nothing is written then.
@@ -163,13 +168,26 @@ def build(
         report = at_the_desk(household, live, whole=True)
         shift = int((real_now - report.now).total_seconds())
         Household.objects.filter(id=household).update(demo_shift=shift, stamp=new_stamp())
+        if planned:
+            _plan(household, report.now, real_now)
     return report
+
+
+def _plan(household: str, now: datetime, real_now: datetime) -> None:
+    """Tell what the home asks of its plan, make one and take it."""
+    home = take_wishes(household, _file("plan.toml"), at=now)
+    by = home.person("ruth").id
+    kept = plan_now(household, by=by, now=now, clock=lambda: real_now, effort=Effort.ANEW)
+    take(household, kept.number, now=now)
 
 
 def calendar_text() -> str:
     """The calendar file of the demonstration home."""
-    folder = files("markstead.records") / "demo_home"
-    return (folder / "calendar.toml").read_text(encoding="utf-8")
+    return _file("calendar.toml")
+
+
+def _file(name: str) -> str:
+    return (files("markstead.records") / "demo_home" / name).read_text(encoding="utf-8")
 
 
 def _move_in(household: str, dice: Random) -> None:

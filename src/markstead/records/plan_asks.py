@@ -11,7 +11,6 @@ from django.db import transaction
 from markstead.calendar import Absence, Away, SchoolCalendar
 from markstead.errors import InputError
 from markstead.errors import Problem as Wrong
-from markstead.plan.load import Known, read_wishes, write_wishes
 from markstead.plan.wishes import CourseWish, LearnerWish, SupplierWish, TargetWish, Wishes
 from markstead.records.desk import household_row
 from markstead.records.home import Home, Somebody, latest_documents, load_home
@@ -370,6 +369,9 @@ def _write_calendar(
 
 
 def _write_wishes(row: Household, home: Home, wishes: Wishes, at: datetime) -> None:
+    # Reading and writing files needs pydantic, which no page that only shows a plan loads.
+    from markstead.plan.load import write_wishes
+
     key_of = {p.id: p.key for p in home.people.values()}
     by_key = replace(
         wishes,
@@ -437,6 +439,8 @@ def take_wishes(household: str, text: str, *, at: datetime) -> Home:
     Raises:
         InputError: every problem of the file.
     """
+    from markstead.plan.load import Known, read_wishes
+
     home = load_home(household_row(household))
     known = Known(
         {p.key: frozenset(p.courses) for p in home.learners},
@@ -456,5 +460,7 @@ def take_wishes(household: str, text: str, *, at: datetime) -> Home:
 
 def wishes_text(household: str) -> str:
     """The file of what the home asks of its plan, learners by key."""
+    from markstead.plan.load import write_wishes
+
     kept = latest_documents(household).get("plan")
     return kept.text if kept is not None else write_wishes(Wishes())

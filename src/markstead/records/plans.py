@@ -17,6 +17,7 @@ from django.db.models import Max
 
 from markstead.errors import InputError, MarksteadError, UnknownError
 from markstead.errors import Problem as Wrong
+from markstead.ledger.facts import GoalSet, Step
 from markstead.plan.answer import Answer, Goal, Outcome
 from markstead.plan.moves import HALF
 from markstead.plan.problem import Problem, Stream, Target
@@ -281,6 +282,7 @@ def _read(row: PlanRow, real_now: datetime | None = None) -> KeptPlan:
 
 
 _KEPT: OrderedDict[tuple[str, int], KeptPlan] = OrderedDict()
+"""Plans in force, by the stamp of their home and by number."""
 
 
 def kept_plan(household: str, number: int, real_now: datetime | None = None) -> KeptPlan:
@@ -299,9 +301,9 @@ def in_force(home: Home) -> KeptPlan | None:
     """The plan in force; remembered, for it does not change."""
     if home.plan is None:
         return None
-    found = _KEPT.get((home.id, home.plan))
+    found = _KEPT.get((home.stamp, home.plan))
     if found is None:
-        found = _KEPT[home.id, home.plan] = kept_plan(home.id, home.plan)
+        found = _KEPT[home.stamp, home.plan] = kept_plan(home.id, home.plan)
         while len(_KEPT) > 64:
             _KEPT.popitem(last=False)
     return found
@@ -799,58 +801,57 @@ def plan_now(
 
 @dataclass(frozen=True, slots=True)
 class DayGoal:
-    """What one learner means to do today in one course, from where the learner stands now."""
+    """What the plan means a learner to do in one workbook on a day, from where the learner stands now."""
 
-    learner: str
-    course: str
-    workbook: str
-    first: int | None = None
-    last: int | None = None
-    practice: bool = False
-    unit: bool = False
+    goal: GoalSet
     behind: int = 0
-    """Pages that should have been done before today and were not."""
-    reached: bool = False
-    """It is done already."""
+    """Pages of it that should have been done before that day and are not done yet."""
+    holds: bool = True
+    """It can still be done: the test that is planned may be held, and the pages are not more than a day's most."""
 
 
-def todays_goals(
-    plan: KeptPlan | None, day: date, standings: Iterable[tuple[str, str, Standing]]
-) -> dict[str, DayGoal]:
-    """The goals of a day by copy, from where each copy stands: learner, course and standing of the copies in hand.
+_DAY_GOALS: OrderedDict[tuple[str, str, date], dict[str, DayGoal]] = OrderedDict()
 
-    A goal is a place to reach by the end of the day. What was not done before is part of it, and is told apart.
+
+def goals_of_day(
+    home: Home, link: str, day: date, held: Iterable[tuple[str, str, Standing]]
+) -> Mapping[str, DayGoal]:
+    """The goals that the plan in force has for a day, by copy: from learner, course and standing of the copies in hand.
+
+    A goal is a place to reach by the end of the day; what should have been done before is part of it and told apart.
+    Remembered until the record, whose end is at `link`, or the plan changes.
     """
-    found: dict[str, DayGoal] = {}
+    plan = in_force(home)
     if plan is None:
-        return found
-    goals = plan.goals(day)
-    for learner, course, standing in standings:
-        goal = goals.get((learner, course))
-        if goal is None or goal.workbook != standing.workbook:
-            continue
-        before = standing.pages - (standing.latest_day_pages if standing.latest_day == day else frozenset())
-        done = len(standing.pages)
-        if goal.first is None or goal.last is None:
-            found[standing.copy] = DayGoal(
-                learner,
-                course,
-                goal.workbook,
-                practice=goal.practice,
-                unit=goal.unit,
-                reached=standing.unit is not None if goal.unit else standing.practice_passed,
-            )
-            continue
-        first = min((n for n in range(1, goal.last + 1) if n not in before), default=goal.last + 1)
-        reached = done >= goal.last
-        found[standing.copy] = DayGoal(
-            learner,
-            course,
-            goal.workbook,
-            first if first <= goal.last else goal.first,
-            goal.last,
-            goal.practice,
-            behind=max(0, goal.first - first),
-            reached=reached,
-        )
+        return {}
+    key = (home.stamp, link, day)
+    found = _DAY_GOALS.get(key)
+    if found is None:
+        goals = plan.goals(day)
+        most = {(stream.learner, stream.course): stream.most for stream in plan.problem.streams}
+        found = {}
+        for learner, course, standing in held:
+            goal = goals.get((learner, course))
+            if goal is not None and goal.workbook == standing.workbook:
+                found[standing.copy] = _day_goal(goal, day, standing, most[learner, course])
+        _DAY_GOALS[key] = found
+        while len(_DAY_GOALS) > 64:
+            _DAY_GOALS.popitem(last=False)
     return found
+
+
+def _day_goal(goal: Goal, day: date, standing: Standing, most: int) -> DayGoal:
+    copy = standing.copy
+    if goal.unit:
+        open_ = standing.practice_passed or standing.unit is not None
+        return DayGoal(GoalSet(copy, day, step=Step.UNIT_TEST), holds=open_)
+    step = Step.PRACTICE_TEST if goal.practice else None
+    if goal.first is None or goal.last is None:
+        pages_left = any(page not in standing.pages for page in range(1, max(standing.pages, default=0) + 1))
+        return DayGoal(GoalSet(copy, day, step=step), holds=bool(standing.pages) and not pages_left)
+    today = standing.latest_day_pages if standing.latest_day == day else frozenset()
+    before = standing.pages - today
+    first = min((page for page in range(1, goal.last + 1) if page not in before), default=goal.first)
+    left = sum(page not in before for page in range(first, goal.last + 1))
+    behind = sum(page not in standing.pages for page in range(first, goal.first))
+    return DayGoal(GoalSet(copy, day, first, goal.last, step), behind, holds=left <= most)

@@ -129,6 +129,17 @@ def page_words(first: int, last: int) -> str:
     return f"page {first}" if first == last else f"pages {first}-{last}"
 
 
+_TESTS = {Step.PRACTICE_TEST: "practice test", Step.UNIT_TEST: "unit test"}
+
+
+def goal_words(goal: GoalSet) -> str:
+    """A goal as people say it: pages 7-9; page 30, practice test; unit test."""
+    parts = [page_words(goal.first, goal.last)] if goal.first is not None and goal.last is not None else []
+    if goal.step is not None:
+        parts.append(_TESTS.get(goal.step, str(goal.step)))
+    return ", ".join(parts)
+
+
 def ranges(numbers: list[int] | tuple[int, ...] | frozenset[int]) -> str:
     """Write numbers shortly: 3-5, 8."""
     found: list[list[int]] = []

@@ -32,6 +32,7 @@ from markstead.ledger.facts import (
     ReadinessDecided,
     ReMarked,
     SpotCheckHeld,
+    Step,
     UnitTestSat,
     UnitTestScored,
     WorkbookReordered,
@@ -39,10 +40,11 @@ from markstead.ledger.facts import (
 from markstead.measure.readings import CopyReading
 from markstead.records.estimates import SpotLine, TodayEstimates
 from markstead.records.home import Home, Somebody
+from markstead.records.plans import DayGoal
 from markstead.records.queries import Call, CopyPage, CopyView, LearnerDay, Note, Today
 from markstead.records.words import fact_words, mark_words
 from markstead.rules.bars import Bar, Weight
-from markstead.rules.ruling import Role, Ruling, day_words, page_words, ranges, stop_words
+from markstead.rules.ruling import Role, Ruling, day_words, goal_words, ranges, stop_words
 from markstead.rules.standing import CopyStatus
 from markstead.rules.steps import CallKind
 from markstead.web.kept import piece
@@ -127,6 +129,8 @@ class CopyLine:
     bars: tuple[Bar, ...]
     waits: bool
     goal: str
+    planned: str = ""
+    """The plan's goal for today, where none is set."""
     ready: ReadinessWords | None = None
 
 
@@ -143,6 +147,8 @@ class LearnerBlock:
     minutes: int
     opens: bool
     """The viewer may open the learner's own page."""
+    to_set: int = 0
+    """Goals that are planned for today and not set."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +184,18 @@ class CallLine:
 
 
 @dataclass(frozen=True, slots=True)
+class GoalsLine:
+    """What the plan has for today, above the learners."""
+
+    to_set: int
+    """Goals that are planned and not set."""
+    slipped: tuple[str, ...]
+    """Planned goals that no longer hold, in words."""
+    none: bool
+    """There is no plan in force."""
+
+
+@dataclass(frozen=True, slots=True)
 class TodayPage:
     """Everything that the template of today's page may use."""
 
@@ -188,6 +206,7 @@ class TodayPage:
     stamp: str
     calls: tuple[CallLine, ...]
     learners: tuple[LearnerBlock, ...]
+    goals: GoalsLine
     demo: bool
     token: str
 
@@ -239,16 +258,18 @@ def new_token() -> str:
 
 
 # A ruler is a pure picture of a standing on a day: laid out once, and drawn once for each layout.
-_LAID: OrderedDict[tuple[str, int, str, date], Ruler] = OrderedDict()
+_LAID: OrderedDict[tuple[str, int, str, date, GoalSet | None], Ruler] = OrderedDict()
 _MOST = 2048
 
 
-def drawn(view: CopyView, home: Home, today: date, size: str = "") -> SafeString:
+def drawn(
+    view: CopyView, home: Home, today: date, size: str = "", planned: GoalSet | None = None
+) -> SafeString:
     """The ruler of a copy as SVG."""
-    key = (view.id, view.standing.last_seq, home.stamp, today)
+    key = (view.id, view.standing.last_seq, home.stamp, today, planned)
     ruler = _LAID.get(key)
     if ruler is None:
-        ruler = _LAID[key] = ruler_of(view.standing, view.workbook, today)
+        ruler = _LAID[key] = ruler_of(view.standing, view.workbook, today, planned)
         if len(_LAID) > _MOST:
             _LAID.popitem(last=False)
     return piece("parts/ruler.html", ruler, size)
@@ -526,26 +547,45 @@ def _quiz_stop(call: Call) -> str:
     return (act.stop or "") if call.kind is CallKind.QUIZ and isinstance(act, OralQuizHeld) else ""
 
 
-def _copy_line(view: CopyView, home: Home, today: date, reading: CopyReading | None) -> CopyLine:
-    ruler_goal = view.standing.goal
-    goal = ""
-    if ruler_goal is not None and ruler_goal.day == today:
-        if ruler_goal.first is not None and ruler_goal.last is not None:
-            goal = page_words(ruler_goal.first, ruler_goal.last)
-        else:
-            goal = str(ruler_goal.step or "")
+def is_to_set(view: CopyView, planned: DayGoal | None, today: date) -> bool:
+    """Whether a planned goal can be set: it holds, it is not reached, and no other is set for the day."""
+    standing = view.standing
+    if planned is None or not planned.holds or (standing.goal is not None and standing.goal.day == today):
+        return False
+    goal = planned.goal
+    if goal.step is Step.UNIT_TEST:
+        return standing.unit is None
+    if goal.step is Step.PRACTICE_TEST:
+        return not standing.practice_passed
+    return goal.last is not None and any(
+        page not in standing.pages for page in range(goal.first or 1, goal.last + 1)
+    )
+
+
+def _planned_words(planned: DayGoal) -> str:
+    words = goal_words(planned.goal)
+    return f"{words} ({planned.behind} from before)" if planned.behind else words
+
+
+def _copy_line(
+    view: CopyView, home: Home, today: date, reading: CopyReading | None, planned: DayGoal | None
+) -> CopyLine:
+    own = view.standing.goal
+    goal = goal_words(own) if own is not None and own.day == today else ""
+    to_set = is_to_set(view, planned, today)
     rules = tuple(b for b in view.ruling.bars if b.weight is Weight.RULE)
     return CopyLine(
         id=view.id,
         title=view.workbook.title,
         subject=home.programme.course(view.workbook.course).title,
         label=view.label,
-        ruler=drawn(view, home, today),
+        ruler=drawn(view, home, today, planned=planned.goal if planned is not None and to_set else None),
         turn=str(view.next.turn),
         what=_what(view),
         bars=rules,
         waits=view.standing.waiting is not None or view.standing.help is not None,
         goal=goal,
+        planned=_planned_words(planned) if planned is not None and to_set else "",
         ready=readiness_words(reading)
         if reading is not None and reading.begun and view.standing.unit is None
         else None,
@@ -553,7 +593,13 @@ def _copy_line(view: CopyView, home: Home, today: date, reading: CopyReading | N
 
 
 def _learner_block(
-    day: LearnerDay, home: Home, today: date, readings: Mapping[str, CopyReading], *, opens: bool
+    day: LearnerDay,
+    home: Home,
+    today: date,
+    readings: Mapping[str, CopyReading],
+    goals: Mapping[str, DayGoal],
+    *,
+    opens: bool,
 ) -> LearnerBlock:
     minutes = sum(v.standing.latest_day_minutes for v in day.copies if v.standing.latest_day == today)
     return LearnerBlock(
@@ -561,15 +607,30 @@ def _learner_block(
         name=day.learner.name,
         key=day.learner.key,
         year=f"year {day.learner.year}" if day.learner.year is not None else "",
-        lines=tuple(_copy_line(v, home, today, readings.get(v.id)) for v in day.copies),
+        lines=tuple(_copy_line(v, home, today, readings.get(v.id), goals.get(v.id)) for v in day.copies),
         idle=day.idle,
         minutes=minutes,
         opens=opens,
+        to_set=sum(is_to_set(v, goals.get(v.id), today) for v in day.copies),
     )
 
 
-def today_page(answer: Today, by: Somebody, estimates: TodayEstimates | None = None) -> TodayPage:
+def _slipped(day: LearnerDay, goals: Mapping[str, DayGoal]) -> list[str]:
+    return [
+        f"{day.learner.name}, {view.workbook.title}: {goal_words(goals[view.id].goal)}"
+        for view in day.copies
+        if view.id in goals and not goals[view.id].holds
+    ]
+
+
+def today_page(
+    answer: Today,
+    by: Somebody,
+    estimates: TodayEstimates | None = None,
+    goals: Mapping[str, DayGoal] | None = None,
+) -> TodayPage:
     """Put today into words; estimates are for educators alone."""
+    goals = goals or {}
     day = answer.now.date()
     home = answer.home
     readings = estimates.readings if estimates is not None else {}
@@ -578,6 +639,7 @@ def today_page(answer: Today, by: Somebody, estimates: TodayEstimates | None = N
     # A spot check is asked for once, at the learner's first call.
     waiting = {c.learner.id: id(c) for c in reversed(answer.calls) if c.learner and c.kind in LEAVES}
     first = set(waiting.values())
+    blocks = tuple(_learner_block(d, home, day, readings, goals, opens=opens) for d in answer.learners)
     return TodayPage(
         home=home.name,
         day=day_words(day),
@@ -588,7 +650,12 @@ def today_page(answer: Today, by: Somebody, estimates: TodayEstimates | None = N
             _call_line(c, home, answer.now, by, readings, spots if id(c) in first else {})
             for c in answer.calls
         ),
-        learners=tuple(_learner_block(d, home, day, readings, opens=opens) for d in answer.learners),
+        learners=blocks,
+        goals=GoalsLine(
+            sum(block.to_set for block in blocks),
+            tuple(line for d in answer.learners for line in _slipped(d, goals)) if opens else (),
+            none=home.plan is None,
+        ),
         demo=home.demo_shift is not None,
         token=new_token(),
     )

@@ -8,8 +8,9 @@ being corrected is ringed; today's goal is a bracket under the rule, and where t
 from dataclasses import dataclass
 from datetime import date
 
+from markstead.ledger.facts import GoalSet
 from markstead.rules.programme import Workbook
-from markstead.rules.ruling import page_words, stop_words
+from markstead.rules.ruling import goal_words, stop_words
 from markstead.rules.standing import Cycle, Standing
 
 UNIT = 11.0
@@ -45,6 +46,8 @@ class Ruler:
     worked: str
     stops: tuple[StopMark, ...]
     goal: str
+    goal_set: bool
+    """It is set, and not only planned."""
     goal_words: str
     flag: str
     practice_x: str
@@ -78,8 +81,8 @@ def _test_state(passed: bool, begun: bool) -> str:
     return "passed" if passed else "begun" if begun else "ahead"
 
 
-def ruler_of(standing: Standing, book: Workbook, today: date) -> Ruler:
-    """Lay out the ruler of one copy."""
+def ruler_of(standing: Standing, book: Workbook, today: date, planned: GoalSet | None = None) -> Ruler:
+    """Lay out the ruler of one copy; `planned` is the plan's goal, shown where none is set."""
     pages = book.pages
     ends = {stop.last for stop in book.sections}
     end = _x(pages)
@@ -99,13 +102,15 @@ def ruler_of(standing: Standing, book: Workbook, today: date) -> Ruler:
         stops.append(
             StopMark(_n(_x(stop.last)), str(stop.last), kept.cycle is Cycle.CLEARED, begun, notch, name)
         )
-    goal, goal_words = _goal(standing, today)
+    is_set = standing.goal is not None and standing.goal.day == today
+    mark = standing.goal if is_set else planned
+    goal, words_of_goal = _goal(mark) if mark is not None else ("", "")
     reached = _reached(standing, pages)
     flag = f"M{_n(reached)} {_n(BASE)}V2l8 3.5-8 3.5"
     attempt, unit = standing.attempt, standing.unit
     words = f"{len(standing.pages)} of {pages} pages worked"
-    if goal_words:
-        words += f"; goal today: {goal_words}"
+    if words_of_goal:
+        words += f"; {'goal' if is_set else 'planned'} today: {words_of_goal}"
     return Ruler(
         width=_n(end + 26),
         height="48",
@@ -116,7 +121,8 @@ def ruler_of(standing: Standing, book: Workbook, today: date) -> Ruler:
         worked=worked,
         stops=tuple(stops),
         goal=goal,
-        goal_words=goal_words,
+        goal_set=is_set,
+        goal_words=words_of_goal,
         flag=flag,
         practice_x=_n(end + 10),
         unit_x=_n(end + 16),
@@ -127,14 +133,11 @@ def ruler_of(standing: Standing, book: Workbook, today: date) -> Ruler:
     )
 
 
-def _goal(standing: Standing, today: date) -> tuple[str, str]:
-    goal = standing.goal
-    if goal is None or goal.day != today:
-        return "", ""
+def _goal(goal: GoalSet) -> tuple[str, str]:
     if goal.first is None or goal.last is None:
-        return "", str(goal.step or "")
+        return "", goal_words(goal)
     path = f"M{_n(_x(goal.first - 1) + 1)} {_n(BASE + 6)}v4H{_n(_x(goal.last) - 1)}v-4"
-    return path, page_words(goal.first, goal.last)
+    return path, goal_words(goal)
 
 
 def _reached(standing: Standing, pages: int) -> float:

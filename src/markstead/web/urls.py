@@ -9,6 +9,7 @@ urlpatterns = [
     path("", today.page, name="today"),
     path("today/refresh", today.refresh, name="refresh"),
     path("act", acts.act, name="act"),
+    path("goals/set", acts.set_goals, name="set-goals"),
     path("acts/<slug:act_id>/undo", acts.undo, name="undo"),
     path("copies/", copies.listing, name="copies"),
     path("copies/order", copies.order, name="order"),

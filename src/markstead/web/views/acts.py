@@ -12,12 +12,13 @@ from markstead.ledger.facts import Step
 from markstead.records import actions, queries
 from markstead.records.desk import Done, Slip
 from markstead.records.words import fact_words
-from markstead.rules.ruling import RefusedError
+from markstead.rules.ruling import RefusedError, Role
 from markstead.web import forms
-from markstead.web.pages import Said, new_token
+from markstead.web.pages import Said, is_to_set, new_token
 from markstead.web.seat import Seat, seated
 from markstead.web.views.copies import copy_response
-from markstead.web.views.today import today_response
+from markstead.web.views.errors import not_allowed
+from markstead.web.views.today import planned_goals, today_response
 
 Doer = Callable[..., Done]
 
@@ -152,6 +153,35 @@ def _answer(request: HttpRequest, seat: Seat, copy: str, said: Said) -> HttpResp
     if request.POST.get("from") == "today" or not copy:
         return today_response(request, seat, said, status)
     return copy_response(request, seat, copy, said, status)
+
+
+@require_POST
+@seated
+def set_goals(request: HttpRequest, seat: Seat) -> HttpResponse:
+    """Set the goals that are planned for today, of one learner or of all."""
+    if seat.person.role not in (Role.EDUCATOR, Role.HELPER):
+        return not_allowed(request)
+    answer = queries.today(seat.household, now=seat.now)
+    planned, day = planned_goals(answer), answer.now.date()
+    wanted = request.POST.get("learner", "")
+    goals = [
+        planned[view.id].goal
+        for learner in answer.learners
+        for view in learner.copies
+        if wanted in ("", learner.learner.id) and is_to_set(view, planned.get(view.id), day)
+    ]
+    if not goals:
+        said = Said("done", "All goals of today are set")
+        return today_response(request, seat, said)
+    slip = Slip(act=forms.token(request.POST), now=seat.now)
+    try:
+        done = actions.set_goals(seat.household, goals=goals, by=seat.person.id, at=seat.now, slip=slip)
+    except MarksteadError as error:
+        status = 200 if request.headers.get("HX-Request") else 409
+        return today_response(request, seat, said_of(error, request.POST), status)
+    if not request.headers.get("HX-Request"):
+        return redirect("today")
+    return today_response(request, seat, recorded(done, seat))
 
 
 @require_POST

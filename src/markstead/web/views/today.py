@@ -1,5 +1,6 @@
 """Today's page."""
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 
 from django.http import HttpRequest, HttpResponse
@@ -8,7 +9,7 @@ from django.template.loader import render_to_string
 from django.views.decorators.http import require_GET, require_POST
 
 from markstead.calendar import NoSchoolDayError
-from markstead.records import estimates, queries, setup
+from markstead.records import estimates, plans, queries, setup
 from markstead.rules.ruling import Role
 from markstead.web.kept import fill
 from markstead.web.pages import LEAVES, Said, today_page
@@ -23,7 +24,7 @@ def today_response(
     found = None
     if seat.person.role is Role.EDUCATOR:
         found = _estimates(answer)
-    page = today_page(answer, seat.person, found)
+    page = today_page(answer, seat.person, found, planned_goals(answer))
     whole = not request.headers.get("HX-Request")
     context = {
         "page": page,
@@ -34,6 +35,16 @@ def today_response(
     }
     html = render_to_string("today.html" if whole else "parts/today_body.html", context, request)
     return HttpResponse(fill(html, request, page.token), status=status)
+
+
+def planned_goals(answer: queries.Today) -> Mapping[str, plans.DayGoal]:
+    """What the plan in force has for today, by copy."""
+    held = [
+        (day.learner.id, view.workbook.course, view.standing)
+        for day in answer.learners
+        for view in day.copies
+    ]
+    return plans.goals_of_day(answer.home, answer.link, answer.now.date(), held)
 
 
 def _estimates(answer: queries.Today) -> estimates.TodayEstimates:
