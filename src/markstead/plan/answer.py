@@ -158,6 +158,15 @@ def goals_of(problem: Problem, stream: Stream, path: Sequence[int]) -> Iterator[
             yield Goal(*who, code, practice=True)
 
 
+def loads(problem: Problem, places: Sequence[Sequence[int]]) -> dict[str, tuple[int, ...]]:
+    """Half-minutes of every learner on every day."""
+    found = {limits.learner: [0] * problem.horizon for limits in problem.learners}
+    for stream, path in zip(problem.streams, places, strict=True):
+        for day, _, move in steps_taken(problem, stream, path):
+            found[stream.learner][day] += move.halves
+    return {learner: tuple(halves) for learner, halves in found.items()}
+
+
 def meet(problem: Problem, target: Target, places: Sequence[Sequence[int]]) -> TargetDay:
     """The day on which a target is met."""
     for stream, path in zip(problem.streams, places, strict=True):

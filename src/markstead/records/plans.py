@@ -810,6 +810,49 @@ class DayGoal:
     """It can still be done: the test that is planned may be held, and the pages are not more than a day's most."""
 
 
+def by_hand(
+    home: Home, *, learner: str, course: str, day: date, last: int | None, tests: str = ""
+) -> tuple[ByHand, ...]:
+    """The goals set by hand of the plan in force, with one more.
+
+    Args:
+        home: whose plan.
+        learner: id of the learner.
+        course: of the learner.
+        day: a day that is planned.
+        last: the last page of the day; None: no pages.
+        tests: 'practice' where all pages and the practice test are meant, 'unit' for the unit test, else nothing.
+
+    Raises:
+        InputError: there is no plan, it does not plan that day or course, or the workbook has no such page.
+    """
+    plan = in_force(home)
+    place = before = None
+    if plan is not None:
+        place = plan.place(learner, course, day)
+        days = [d for d in plan.problem.days if d < day]
+        stream = next((s for s in plan.problem.streams if (s.learner, s.course) == (learner, course)), None)
+        if stream is not None and place is not None:
+            index, steps = stream.at(stream.done)
+            begun = stream.workbooks[index].code, steps
+            before = (plan.place(learner, course, days[-1]) if days else None) or begun
+    if plan is None or place is None or before is None:
+        raise InputError([Wrong("goal", f"{day.day} {day:%B %Y}", "a day and a course that are planned")])
+    goal = plan.goals(day).get((learner, course))
+    code = goal.workbook if goal is not None else before[0]
+    book = home.programme.workbook(code)
+    done = before[1] if before[0] == code else 0
+    if tests not in ("", "practice", "unit"):
+        raise InputError([Wrong("goal", tests, "pages, the practice test or the unit test")])
+    if last is not None and not tests and not done <= last <= book.pages:
+        allowed = f"a page of {book.title} from {max(1, done)} to {book.pages}"
+        raise InputError([Wrong("last page", str(last), allowed)])
+    steps = {"practice": book.pages + 1, "unit": book.pages + 2}.get(tests, done if last is None else last)
+    key = (learner, course, day)
+    kept = tuple(g for g in plan.by_hand if (g.learner, g.course, g.day) != key)
+    return (*kept, ByHand(learner, course, code, day, steps))
+
+
 _DAY_GOALS: OrderedDict[tuple[str, str, date], dict[str, DayGoal]] = OrderedDict()
 
 

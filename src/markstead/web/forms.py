@@ -1,6 +1,7 @@
 """What a person types for an act, read into the values that an action takes."""
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from hashlib import blake2s
 from typing import Any
 
@@ -26,6 +27,17 @@ def whole(data: Mapping[str, str], field: str, label: str, *, needed: bool = Tru
     if not _is_number(text):
         raise InputError([Problem(label, repr(text[:40]), "a whole number, such as 14")])
     return int(text)
+
+
+def day(data: Mapping[str, str], field: str, label: str) -> date:
+    """Read a day."""
+    text = data.get(field, "").strip()
+    try:
+        if len(text) == 10:
+            return date.fromisoformat(text)
+    except ValueError:
+        pass
+    raise InputError([Problem(label, repr(text[:40]) if text else "nothing", "a day, such as 2026-03-27")])
 
 
 def numbers(text: str, label: str) -> tuple[int, ...]:

@@ -15,6 +15,7 @@ urlpatterns = [
     path("copies/order", copies.order, name="order"),
     path("copies/<slug:copy>/", copies.page, name="copy"),
     path("learners/<slug:learner>/", learners.page, name="learner"),
+    path("learners/<slug:learner>/goal", learners.goal_by_hand, name="goal-by-hand"),
     path("learners/<slug:learner>/spot-check", learners.spot_check, name="learner-spot"),
     path("learners/<slug:learner>/review", learners.reviewed, name="learner-review"),
     path("quiz/begin", quiz.begin, name="quiz-begin"),

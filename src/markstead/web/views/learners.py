@@ -5,12 +5,13 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
-from markstead.records import actions, estimates, queries
+from markstead.records import actions, estimates, plans, queries
 from markstead.records.desk import Slip
 from markstead.records.home import Somebody
 from markstead.rules.ruling import Role
 from markstead.rules.standing import CopyStatus
-from markstead.web import forms
+from markstead.web import clock, forms
+from markstead.web.goal_table import goal_table
 from markstead.web.learner_page import learner_view
 from markstead.web.pages import Said
 from markstead.web.seat import Seat, seated
@@ -42,8 +43,12 @@ def _shown(
     somebody = _learner(seat, learner)
     page = estimates.learner_page(seat.home, somebody, seat.now, minutes)
     copies = queries.copies(seat.household, status=CopyStatus.ISSUED, learner=somebody.id)
+    posted = dict(said.posted) if said is not None else {}
+    today = seat.home.calendar.day_of(seat.now)
     context = {
-        "page": learner_view(page, copies, seat.home, minutes, dict(said.posted) if said is not None else {}),
+        "page": learner_view(page, copies, seat.home, minutes, posted),
+        "goals": goal_table(seat.home, plans.in_force(seat.home), somebody, today),
+        "typed": posted if "course" in posted else None,
         "said": said,
         "person": seat.person,
         "home": seat.home,
@@ -110,3 +115,28 @@ def reviewed(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     except MarksteadError as error:
         return _shown(request, seat, learner, minutes, said_of(error, data), 409)
     return redirect(f"{request.path.removesuffix('review')}?minutes={minutes}")
+
+
+@require_POST
+@seated
+def goal_by_hand(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
+    """Plan around a goal that is set by hand; what follows is shown before it is taken."""
+    if seat.person.role is not Role.EDUCATOR:
+        return not_allowed(request)
+    data = request.POST
+    somebody = _learner(seat, learner)
+    try:
+        goals = plans.by_hand(
+            seat.home,
+            learner=somebody.id,
+            course=data.get("course", ""),
+            day=forms.day(data, "day", "day"),
+            last=forms.whole(data, "last", "last page", needed=False),
+            tests=data.get("tests", ""),
+        )
+        kept = plans.plan_now(
+            seat.household, by=seat.person.id, now=seat.now, clock=clock.real_now, by_hand=goals
+        )
+    except MarksteadError as error:
+        return _shown(request, seat, learner, MINUTES, said_of(error, data), 409)
+    return redirect("plan-one", number=kept.number)
