@@ -55,6 +55,7 @@ def take(facts: int) -> Figures:
             begun = perf_counter()
             home.grow(length - 60)
             home.one_morning()
+            home.plan()
             built += perf_counter() - begun
             sizes.append(page.size(home, asks))
         answer = queries.today(HOUSEHOLD, now=home.now)

@@ -221,6 +221,15 @@ class BigHome:
                 self._do(actions.spoil_copy, where, copy=lane.ahead, reason="given away")
                 lane.ahead = None
 
+    def plan(self) -> None:
+        """Make a plan for the year and take it, so that the goals of the day stand on the page."""
+        from markstead.records import plans
+        from markstead.records.queries import home_of
+
+        by = home_of(HOUSEHOLD).person("ruth").id
+        kept = plans.plan_now(HOUSEHOLD, by=by, now=self.now, clock=lambda: self.now)
+        plans.take(HOUSEHOLD, kept.number, now=self.now)
+
     def one_morning(self) -> None:
         """A last morning that breaks off anywhere, so that calls are waiting."""
         at_the_desk(HOUSEHOLD, self._morning, whole=True)

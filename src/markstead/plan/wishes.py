@@ -150,6 +150,6 @@ class Wishes:
 
 def usual_minutes(year: int | None) -> tuple[int, int]:
     """Soft and hard minutes a day of a school year: common practice, no source."""
-    share = (min(max(year or 5, 1), 9) - 1) / 8
+    share = (min(max(5 if year is None else year, 1), 9) - 1) / 8
     soft, hard = (round((low + share * (high - low)) / 5) * 5 for low, high in zip(YOUNG, GROWN, strict=True))
     return soft, hard
