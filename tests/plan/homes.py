@@ -137,6 +137,7 @@ def small(
 
 def _small_stream(rng: np.random.Generator, learner: str, course: str, horizon: int) -> Stream:
     books = []
+    waits = int(rng.choice([0, 0, 0, 1, 2]))
     for b in range(int(rng.integers(1, 4))):
         pages = int(rng.integers(1, 9))
         cuts = sorted({*rng.integers(1, pages + 1, 2).tolist(), pages})
@@ -149,6 +150,7 @@ def _small_stream(rng: np.random.Generator, learner: str, course: str, horizon: 
                 int(rng.integers(10, 60)),
                 int(rng.integers(10, 60)),
                 int(rng.choice([0, 0, 1, 3])) if b else 0,
+                waits,
             )
         )
     most, least = int(rng.integers(2, 7)), int(rng.integers(0, 3))
@@ -165,6 +167,7 @@ def _small_stream(rng: np.random.Generator, learner: str, course: str, horizon: 
     done = int(rng.integers(0, books[0].pages + 2))
     told = np.cumsum(rng.integers(0, 4, int(rng.integers(0, 4)))) + done
     at_test = done == books[0].pages + 1
+    done += waits * at_test
     return replace(
         stream,
         done=done,

@@ -59,7 +59,8 @@ def options(problem: Problem, stream: Stream, day: int, done: int) -> list[Optio
     """What a stream can do on a day."""
     here = next(found.here[day] for found in problem.learners if found.learner == stream.learner)
     books = [
-        (book, sum(b.pages + 2 for b in stream.workbooks[:n])) for n, book in enumerate(stream.workbooks)
+        (book, sum(b.pages + 2 + b.waits for b in stream.workbooks[:n]))
+        for n, book in enumerate(stream.workbooks)
     ]
     found: list[Option] = []
 
@@ -68,7 +69,7 @@ def options(problem: Problem, stream: Stream, day: int, done: int) -> list[Optio
             return
         found.append((to, halves, unit, comfort + standing(problem, stream, day, done, to, test)))
 
-    current = next(((b, at) for b, at in books if done < at + b.pages + 2), None)
+    current = next(((b, at) for b, at in books if done < at + b.pages + 2 + b.waits), None)
     if current is None or not here:
         add(done, 0, False, 0)
         return found
@@ -87,10 +88,13 @@ def options(problem: Problem, stream: Stream, day: int, done: int) -> list[Optio
                 comfort = 4 * max(0, left - stream.comfortable)
                 add(at + book.pages + 1, left * book.halves_a_page + book.practice_halves, False, comfort)
         return found
+    if local <= book.pages + book.waits:
+        add(done + 1, 0, False, 0)
+        return found
     add(done, 0, False, 0)
     too_early = done == stream.done and day < stream.unit_from
     if problem.watched[day] and not too_early:
-        to = at + book.pages + 2
+        to = at + book.pages + 2 + book.waits
         add(to, book.unit_halves, True, 0, to)
         following = next((b for b, start in books if start == to), None)
         if problem.next_same_day and following and stream.taught[day] and day >= following.ready_from:
@@ -114,14 +118,14 @@ def standing(problem: Problem, stream: Stream, day: int, done: int, to: int, tes
     """Half points for where a stream stands in the evening: tests that wait, targets, and what was announced."""
     cost, last = 0, 0
     for book in stream.workbooks:
-        last += book.pages + 2
-        cost += 2 * problem.points.test_waits * (to in (last - 2, last - 1))
+        last += book.pages + 2 + book.waits
+        cost += 2 * problem.points.test_waits * (last - 2 - book.waits <= to < last)
     for target in problem.targets:
         if (target.learner, target.course) != (stream.learner, stream.course):
             continue
         goal = 0
         for book in stream.workbooks:
-            goal += book.pages + 2
+            goal += book.pages + 2 + book.waits
             if book.code == target.workbook:
                 break
         if to < goal and day >= target.day:
@@ -133,7 +137,7 @@ def standing(problem: Problem, stream: Stream, day: int, done: int, to: int, tes
         before = max(stream.announced[day - 1] if day else 0, stream.done)
         ends, total = [], 0
         for book in stream.workbooks:
-            total += book.pages + 2
+            total += book.pages + 2 + book.waits
             ends.append(total)
         told = next((end for end in ends if before < end <= stream.announced[day]), None)
         if told != test:

@@ -70,8 +70,8 @@ class _Walk:
         self.problem, self.stream = problem, stream
         self.here = problem.limits(stream.learner).here
         self.place = stream.done
-        self.practised = stream.unit_from - 1
-        """The day of the latest practice test."""
+        self.opens = stream.unit_from
+        """The first day for the unit test after the latest practice test."""
         self.found: list[Breach] = []
 
     def judge(self, goals: Sequence[Goal]) -> list[Breach]:
@@ -87,12 +87,17 @@ class _Walk:
         return self.found
 
     def one_day(self, day: int, goals: Sequence[Goal]) -> None:
+        before = self.place
         for goal in sorted(goals, key=lambda goal: self.stream.index(goal.workbook) or 0):
             index = self.stream.index(goal.workbook)
             if index is None:
                 self.say(Rule.UNKNOWN, day, f"the course has no workbook {goal.workbook}")
                 continue
             self.one_goal(day, goal, index, self.stream.workbooks[index])
+        index, done = self.stream.at(before)
+        book = self.stream.workbooks[index]
+        if self.place == before and self.here[day] and book.pages < done <= book.pages + book.waits:
+            self.place += 1
         self.day_as_a_whole(day, goals)
 
     def one_goal(self, day: int, goal: Goal, index: int, book: WorkbookToDo) -> None:
@@ -110,7 +115,8 @@ class _Walk:
             if self.place != start + book.pages:
                 self.say(Rule.PRACTICE, day, f"{book.code} is at step {self.place - start}")
             self.place = max(self.place, start + book.pages + 1)
-            self.practised = day
+            later = [d for d in range(day + 1, self.problem.horizon) if self.here[d]]
+            self.opens = later[book.waits] if book.waits < len(later) else self.problem.horizon
         if goal.unit:
             self.unit(day, start, book)
 
@@ -126,10 +132,11 @@ class _Walk:
         self.place = max(self.place, start + last)
 
     def unit(self, day: int, start: int, book: WorkbookToDo) -> None:
-        if self.place != start + book.pages + 1:
+        if not start + book.pages < self.place < start + book.steps:
             self.say(Rule.UNIT_EARLY, day, f"{book.code} is at step {self.place - start}")
-        elif day <= self.practised:
-            self.say(Rule.UNIT_SAME_DAY, day, f"{book.code} had its practice test on day {self.practised}")
+        elif day < self.opens:
+            said = f"the unit test of {book.code} opens on day {self.opens} after its practice test"
+            self.say(Rule.UNIT_SAME_DAY, day, said)
         if self.problem.watched[day] < 1:
             self.say(Rule.NOT_WATCHED, day, f"nobody watches the unit test of {book.code}")
         self.place = max(self.place, start + book.steps)

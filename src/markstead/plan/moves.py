@@ -25,12 +25,18 @@ class Move:
 
 
 def moves(problem: Problem, stream: Stream, limits: LearnerLimits, day: int, place: int) -> Iterator[Move]:
-    """Every move open to a stream that stands at a place, whatever other streams do; staying comes first."""
+    """Every move open to a stream that stands at a place, whatever other streams do; staying comes first.
+
+    A day of waiting between the two tests passes by itself on a day on which the learner does school.
+    """
+    index, done = stream.at(place)
+    book = stream.workbooks[index]
+    if limits.here[day] and book.pages < done <= book.pages + book.waits:
+        yield Move(place + 1)
+        return
     yield Move(place)
     if not limits.here[day] or place >= stream.steps:
         return
-    index, done = stream.at(place)
-    book = stream.workbooks[index]
     taught = stream.taught[day] and day >= book.ready_from
     if done <= book.pages and taught:
         left = book.pages - done
@@ -40,7 +46,7 @@ def moves(problem: Problem, stream: Stream, limits: LearnerLimits, day: int, pla
             yield Move(
                 place + left + 1, left, practice=True, halves=left * book.halves_a_page + book.practice_halves
             )
-    elif done == book.pages + 1 and problem.watched[day] > 0 and _unit_open(stream, day, place):
+    elif done == book.pages + 1 + book.waits and problem.watched[day] > 0 and _unit_open(stream, day, place):
         yield Move(place + 1, unit=True, halves=book.unit_halves)
         if problem.next_same_day and index + 1 < len(stream.workbooks) and stream.taught[day]:
             following = stream.workbooks[index + 1]

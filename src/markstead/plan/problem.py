@@ -23,19 +23,21 @@ class WorkbookToDo:
     unit_halves: int
     ready_from: int = 0
     """The first day on which the copy is in the house."""
+    waits: int = 0
+    """School days of the learner that pass between practice test and unit test, beyond the night that always does."""
 
     def __post_init__(self) -> None:
         if self.pages < 1 or not self.section_ends or self.section_ends[-1] != self.pages:
             raise ValueError(f"workbook {self.code}: sections {self.section_ends} do not end at {self.pages}")
         if list(self.section_ends) != sorted(set(self.section_ends)) or self.section_ends[0] < 1:
             raise ValueError(f"workbook {self.code}: sections {self.section_ends} do not rise")
-        if min(self.halves_a_page, self.practice_halves, self.unit_halves) < 0:
-            raise ValueError(f"workbook {self.code}: minutes below nothing")
+        if min(self.halves_a_page, self.practice_halves, self.unit_halves, self.waits) < 0:
+            raise ValueError(f"workbook {self.code}: minutes or days below nothing")
 
     @property
     def steps(self) -> int:
-        """Pages, practice test and unit test."""
-        return self.pages + 2
+        """Pages, practice test, days of waiting and unit test."""
+        return self.pages + 2 + self.waits
 
     def half_sections(self) -> frozenset[int]:
         """The pages in the middle of a section: of an odd number of pages, both that come nearest."""

@@ -116,7 +116,11 @@ class Tables:
         self.practice_from, self.practice_k = source[allowed], np.flatnonzero(allowed.ravel())
         self.practice_to = np.broadcast_to(starts + pages + 1, allowed.shape)[allowed]
         self.practice_cost = np.broadcast_to(self.over_comfortable[:, None], allowed.shape)[allowed]
-        self.unit_from = starts + pages + 1
+        waits = np.array([book.waits for book in stream.workbooks], dtype=np.int64)
+        self.unit_from = starts + pages + 1 + waits
+        # Where a day of waiting passes by itself.
+        ranges = [np.arange(s + p + 1, s + p + 1 + w) for s, p, w in zip(starts, pages, waits, strict=True)]
+        self.wait_places = np.concatenate(ranges)
         self.unit_books = np.flatnonzero(self.unit_from >= stream.done)
         # Pages of the next workbook on the same day: its comfort is that of pages done from its beginning.
         after = np.arange(self.rows[2])[:, None]
@@ -142,7 +146,7 @@ class Tables:
         end = np.zeros((self.days, self.places), dtype=np.int64)
         for index, book in enumerate(stream.workbooks):
             pages_done = stream.start(index) + book.pages
-            end[:, pages_done : pages_done + 2] += HALF * points.test_waits
+            end[:, pages_done : pages_done + 2 + book.waits] += HALF * points.test_waits
         for target in problem.targets_of(stream):
             goal = problem.goal_place(stream, target)
             end[target.day :, :goal] += HALF * points.day_late * stream.weight
@@ -219,6 +223,9 @@ class Tables:
             source, k = self.practice_from[near], self.practice_k[near]
             tested = prices[1][day][k] + self.practice_cost[near] + ahead[self.practice_to[near]]
             value[source] = np.minimum(value[source], tested)
+        if len(self.wait_places):
+            passing = self.wait_places[self.wait_places <= last]
+            value[passing] = ahead[passing + 1]
         if self.without_unit[day]:
             value += self.without_unit[day]
         if sitting[day] < NEVER and self.open[day]:
@@ -271,6 +278,8 @@ class Tables:
         best = (int(ahead[place]) + without, place, 0, False, without)
         if not self.limits.here[day] or place == self.places - 1:
             return best[1:]
+        if total < done <= total + self.stream.workbooks[book].waits:
+            return place + 1, 0, False, without
         if done <= total and self.stream.taught[day] and not self._waits(day, place):
             costs = prices[0][day, :, book] + self.page_cost[:, place]
             x = int((costs + ahead[place : place + self.most + 1]).argmin())
@@ -289,7 +298,7 @@ class Tables:
                 tested = own + price + int(ahead[place + left + 1])
                 if tested < best[0]:
                     best = (tested, place + left + 1, int(self.practice_halves[left, book]), False, own)
-        elif done == total + 1 and self.open[day] and sitting < NEVER:
+        elif place == self.unit_from[book] and self.open[day] and sitting < NEVER:
             if place == self.stream.done and day < self.stream.unit_from:
                 return best[1:]
             for x in range(self.rows[2] if self.stream.taught[day] else 1):

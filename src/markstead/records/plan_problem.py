@@ -258,6 +258,7 @@ class _Maker:
             2 * wishes.practice_minutes,
             2 * wishes.unit_minutes,
             0 if begun else self._ready(learner, book),
+            self.home.programme.unit_test.school_days_after_practice - 1,
         )
 
     def _ready(self, learner: Somebody, book: Workbook) -> int:
@@ -307,7 +308,7 @@ class _Maker:
             passed_on = self.home.calendar.day_of(attempt.scored)
             distance = self.home.programme.unit_test.school_days_after_practice
             opens = self.home.calendar.next_school_day(passed_on, in_hand.learner, distance)
-            return book.pages + 1, self.index(opens)
+            return book.steps - 1, self.index(opens)
         return min(len(in_hand.pages), book.pages), 0
 
     def _announced(self, stream: Stream) -> tuple[int, ...]:
