@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import path
 
-from markstead.web.views import acts, copies, errors, learners, quiz, record, today
+from markstead.web.views import acts, copies, errors, learners, plan, quiz, record, today
 
 urlpatterns = [
     path("", today.page, name="today"),
@@ -18,6 +18,13 @@ urlpatterns = [
     path("learners/<slug:learner>/goal", learners.goal_by_hand, name="goal-by-hand"),
     path("learners/<slug:learner>/spot-check", learners.spot_check, name="learner-spot"),
     path("learners/<slug:learner>/review", learners.reviewed, name="learner-review"),
+    path("plan/", plan.page, name="plan"),
+    path("plan/make", plan.make, name="plan-make"),
+    path("plan/again", plan.again, name="plan-again"),
+    path("plan/away", plan.away, name="plan-away"),
+    path("plan/<int:number>/", plan.one, name="plan-one"),
+    path("plan/<int:number>/take", plan.take, name="plan-take"),
+    path("plan/<int:number>/aside", plan.aside, name="plan-aside"),
     path("quiz/begin", quiz.begin, name="quiz-begin"),
     path("quiz/<slug:quiz>/", quiz.page, name="quiz"),
     path("quiz/<slug:quiz>/answer", quiz.answer, name="quiz-answer"),
