@@ -848,7 +848,9 @@ def by_hand(
         allowed = f"a page of {book.title} from {max(1, done)} to {book.pages}"
         raise InputError([Wrong("last page", str(last), allowed)])
     waits = home.programme.unit_test.school_days_after_practice - 1
-    steps = {"practice": book.pages + 1, "unit": book.pages + 2 + waits}.get(tests, done if last is None else last)
+    steps = {"practice": book.pages + 1, "unit": book.pages + 2 + waits}.get(
+        tests, done if last is None else last
+    )
     key = (learner, course, day)
     kept = tuple(g for g in plan.by_hand if (g.learner, g.course, g.day) != key)
     return (*kept, ByHand(learner, course, code, day, steps))
