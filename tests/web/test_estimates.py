@@ -103,14 +103,20 @@ OTHERS = ["tobi", "ines", "asa"]
 def addresses(home: Home, quiz: str) -> Iterator[str]:
     """Every address of the house that can be looked at, with everything that can stand in it."""
     copies = [row.id for status in ("issued", "finished") for row in queries.copies("home", status=status)]  # type: ignore[arg-type]
-    values = {"copy": copies, "learner": [p.id for p in home.learners], "quiz": [quiz], "act_id": ["act"]}
+    values = {
+        "copy": copies,
+        "learner": [p.id for p in home.learners],
+        "quiz": [quiz],
+        "act_id": ["act"],
+        "number": ["1"],
+    }
     for pattern in get_resolver().url_patterns:
         route = str(pattern.pattern)
         if route == "sign-in/":
             continue
-        name = re.search(r"<slug:(\w+)>", route)
+        name = re.search(r"<(?:slug|int):(\w+)>", route)
         for value in values[name[1]] if name else [""]:
-            yield "/" + re.sub(r"<slug:\w+>", value, route)
+            yield "/" + re.sub(r"<(?:slug|int):\w+>", value, route)
     for status in ("issued", "finished", "on%20order"):
         yield f"/copies/?status={status}"
     yield f"/record/?day={FRIDAY.date()}"
@@ -266,6 +272,7 @@ class TestOthersSeeNothingOfIt:
 
 EDUCATORS_ALONE = {
     "learner.html",
+    "plan.html",
     "quiz.html",
     "parts/estimates.html",
     "parts/ready_line.html",
