@@ -215,6 +215,18 @@ FILLED: dict[str, Any] = {
 }
 
 
+def test_goals_of_several_copies_are_set_in_one_act_or_not_at_all(house: House) -> None:
+    begun = house.bring("begun", learner="asa")
+    goal = f.GoalSet(begun, DAY, 1, 2)
+    done = house.do(a.set_goals, goals=[goal], by="ruth")
+    assert [entry.fact for entry in done.entries] == [goal]
+    shelf = house.bring("in the house", learner="asa", workbook="maths-5-02")
+    before = len(entries())
+    with pytest.raises(RefusedError):
+        house.do(a.set_goals, goals=[goal, f.GoalSet(shelf, DAY, 1, 2)], by="ruth")
+    assert len(entries()) == before
+
+
 def test_every_act_is_tried_in_this_file() -> None:
     everything = {
         name
