@@ -5,7 +5,7 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -152,6 +152,7 @@ class TestDays:
     """Whole days for a chance, and back."""
 
     @given(st.floats(0, 4), st.floats(0.5, 30), st.floats(1, 30), st.floats(0.01, 5), st.floats(0.02, 0.98))
+    @example(0.0, 1.0, 1.0, 3.0, 0.9765625)
     def test_the_days_are_the_least_that_reach_the_chance(
         self, mean: float, weight: float, shape: float, rate: float, chance: float
     ) -> None:

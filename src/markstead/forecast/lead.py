@@ -28,6 +28,8 @@ NODES = 64
 LOST = 0.99
 """A parcel is believed slow up to this quantile of the parcels that came. Beyond it, it is more likely lost, and that
 says nothing of the next one."""
+CENTURY = 36_525
+"""Days; a longer wait is no date any more."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -109,8 +111,7 @@ class LeadBelief:
         if not 0 < chance < 1:
             raise ValueError(f"a chance of {chance}; wanted is a number between 0 and 1")
         x = self.mean + self.scale * float(stdtrit(2 * self.shape, chance))
-        # A longer wait than a century is no date any more.
-        return max(math.ceil(math.exp(min(x, 10.5)) - 0.5), 0)
+        return max(math.ceil(math.exp(min(x, math.log(CENTURY))) - 0.5), 0)
 
 
 def learn_lead(parcels: Iterable[Parcel], today: date, settings: LeadSettings = DEFAULTS) -> LeadBelief:
