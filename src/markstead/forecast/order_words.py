@@ -2,9 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
 
 from markstead.forecast.orders import Coming, Order, OrderPlan, Spare
+from markstead.rules.ruling import date_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +39,6 @@ def sentences(plan: OrderPlan, speech: Speech | None = None) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _day(day: date) -> str:
-    return f"{day.day} {day:%B %Y}"
-
-
 def _in_100(chance: float) -> str:
     """Never certain and never impossible: it is a forecast."""
     if chance > 0.995:
@@ -63,8 +59,8 @@ def _tell_late(coming: Coming, speech: Speech) -> str:
     order = coming.order
     whose = f" for {speech.name(order.learner)}" if order.learner else ""
     text = (
-        f"Call {speech.name(order.supplier)}: {speech.name(order.workbook)}{whose}, ordered on {_day(order.ordered)}, "
-        f"should have come by {_day(coming.due)} and has taken {_days(coming.waited)}."
+        f"Call {speech.name(order.supplier)}: {speech.name(order.workbook)}{whose}, ordered on {date_words(order.ordered)}, "
+        f"should have come by {date_words(coming.due)} and has taken {_days(coming.waited)}."
     )
     if coming.chance is not None:
         text += f" The chance that it is there when it is needed is {_in_100(coming.chance)}."
@@ -85,13 +81,13 @@ def _tell_copies(order: Order, speech: Speech) -> list[str]:
 
 
 def _tell_order(order: Order, plan: OrderPlan, speech: Speech) -> str:
-    when = "today" if order.by <= plan.today else f"by {_day(order.by)}"
+    when = "today" if order.by <= plan.today else f"by {date_words(order.by)}"
     postage = f"{speech.money(order.postage)} postage" if order.postage else "no postage"
     cost = f"{speech.money(order.value)} and {postage}"
     least = min(order.lines, key=lambda line: line.chance)
     text = (
         f"Order {when} from {speech.name(order.supplier)}: {'; '.join(_tell_copies(order, speech))}. {cost}. "
-        f"It should come about {_day(order.expected)}, and 19 of 20 such orders come by {_day(order.at_the_latest)}."
+        f"It should come about {date_words(order.expected)}, and 19 of 20 such orders come by {date_words(order.at_the_latest)}."
     )
     if order.missing:
         text += f" {speech.money(order.missing)} are missing to the least order; fill it up with something useful."

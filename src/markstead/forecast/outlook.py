@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from markstead.forecast.year import PossibleYears
+from markstead.rules.ruling import date_words
 
 QUANTILES = (0.05, 0.10, 0.50, 0.90, 0.95)
 
@@ -89,7 +90,7 @@ class TargetOutlook:
     def sentence(self) -> str:
         """What a parent reads."""
         what = self.target.workbook or self.target.course
-        begin = f"In {self.chance.of_ten} possible years {what} is done by {_say(self.target.by)}"
+        begin = f"In {self.chance.of_ten} possible years {what} is done by {date_words(self.target.by)}"
         return f"{begin}; {_half(self.finish)}. {_evidence(self.days_known)}"
 
 
@@ -250,17 +251,13 @@ def _finish(years: PossibleYears, below: NDArray[np.float64], course: str, row: 
 # --- in words ---------------------------------------------------------------------------------------------------
 
 
-def _say(day: date) -> str:
-    return f"{day.day} {day:%B %Y}"
-
-
 def _half(finish: FinishDates) -> str:
     if finish.middle is None:
         return "half of them need longer than the calendar that is entered"
-    half = f"half of them are there by {_say(finish.middle)}"
+    half = f"half of them are there by {date_words(finish.middle)}"
     if finish.late is None:
         return f"{half}, and more than 1 of 10 needs longer than the calendar that is entered"
-    return f"{half}, 9 of 10 by {_say(finish.late)}"
+    return f"{half}, 9 of 10 by {date_words(finish.late)}"
 
 
 def _evidence(days: int) -> str:

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from markstead.plan.answer import Answer, Outcome, empty, steps_taken, write_out
+from markstead.plan.answer import Answer, Outcome, empty, write_out
 from markstead.plan.check import check
-from markstead.plan.polish import own_cost
+from markstead.plan.polish import path_of
 from markstead.plan.problem import Problem
 from markstead.plan.respond import Household, NoWayError, forbid, order
 from markstead.plan.solving import solve
@@ -53,20 +53,14 @@ def mend(problem: Problem, standing: Sequence[Sequence[int] | None], *, seed: in
 
 def _kept(tables: Tables, places: Sequence[int] | None) -> Path | None:
     """The path of a stream as it stood, where every day's step is still a move that the day allows."""
-    problem, stream = tables.problem, tables.stream
-    if places is None or len(places) != problem.horizon:
+    if places is None or len(places) != tables.days:
         return None
-    halves = np.zeros(problem.horizon, dtype=np.int64)
-    units = np.zeros(problem.horizon, dtype=np.bool_)
-    fixed = {goal.day: goal.place for goal in stream.fixed}
-    if any(places[day] != place for day, place in fixed.items()):
+    if any(places[goal.day] != goal.place for goal in tables.stream.fixed):
         return None
     try:
-        for day, _, move in steps_taken(problem, stream, places):
-            halves[day], units[day] = move.halves, move.unit
+        return path_of(tables, places)
     except ValueError:
         return None
-    return Path(tuple(places), halves, units, own_cost(tables, places), 0)
 
 
 def _in_the_way(home: Household, n: int, path: Path) -> bool:

@@ -132,15 +132,6 @@ def steps_taken(problem: Problem, stream: Stream, path: Sequence[int]) -> Iterat
     limits = problem.limits(stream.learner)
     place = stream.done
     for day, to in enumerate(path):
-        index, done = stream.at(place)
-        waiting = (
-            stream.workbooks[index].pages
-            < done
-            <= stream.workbooks[index].pages + stream.workbooks[index].waits
-        )
-        if to == place and not (waiting and limits.here[day]):
-            yield day, place, Move(place)
-            continue
         move = next((m for m in moves(problem, stream, limits, day, place) if m.to == to), None)
         if move is None:
             raise ValueError(f"{stream.name}, day {day}: no move from step {place} to step {to}")

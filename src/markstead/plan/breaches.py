@@ -95,8 +95,7 @@ class _Walk:
                 continue
             self.one_goal(day, goal, index, self.stream.workbooks[index])
         index, done = self.stream.at(before)
-        book = self.stream.workbooks[index]
-        if self.place == before and self.here[day] and book.pages < done <= book.pages + book.waits:
+        if self.place == before and self.here[day] and self.stream.workbooks[index].passes(done):
             self.place += 1
         self.day_as_a_whole(day, goals)
 

@@ -143,7 +143,6 @@ def _targets(problem: Problem) -> Iterator[Wrong]:
         elif target.day < 0:
             found = f"{-target.day} school days before the first day, {problem.days[0]}"
             yield Wrong(where, found, f"{problem.days[0]} or later", "Move the target or strike it.")
-        key = (target.learner, target.course, target.workbook)
-        if key in seen:
+        if target.key in seen:
             yield Wrong(where, "two targets", "one for each workbook")
-        seen.add(key)
+        seen.add(target.key)

@@ -195,11 +195,11 @@ def _try(
     changed = apply(problem, change)
     check(changed)
     solved = _again(changed, problem, answer, seed)
-    key = _key(risk.target)
-    if not any(_key(found.target) == key and found.late == 0 for found in solved.targets):
+    key = risk.target.key
+    if not any(found.target.key == key and found.late == 0 for found in solved.targets):
         return None
-    late_before = {_key(found.target) for found in at_risk(answer)}
-    if any(_key(found.target) not in late_before for found in at_risk(solved)):
+    late_before = {found.target.key for found in at_risk(answer)}
+    if any(found.target.key not in late_before for found in at_risk(solved)):
         return None
     return WayOut(risk.target, change, sentence, solved, solved.cost.points - answer.cost.points)
 
@@ -213,7 +213,3 @@ def _again(changed: Problem, problem: Problem, answer: Answer, seed: int) -> Ans
         tries.append(search(home, seed, [path for path in home.paths if path is not None]))
     _, paths = min(tries, key=lambda found: found[0])
     return write_out(changed, [path.places for path in paths], Outcome.GOOD, seed)
-
-
-def _key(target: Target) -> tuple[str, str, str]:
-    return target.learner, target.course, target.workbook

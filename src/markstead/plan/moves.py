@@ -31,7 +31,7 @@ def moves(problem: Problem, stream: Stream, limits: LearnerLimits, day: int, pla
     """
     index, done = stream.at(place)
     book = stream.workbooks[index]
-    if limits.here[day] and book.pages < done <= book.pages + book.waits:
+    if limits.here[day] and book.passes(done):
         yield Move(place + 1)
         return
     yield Move(place)

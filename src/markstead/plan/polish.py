@@ -216,16 +216,24 @@ def windows(home: Household, length: int = 5) -> list[Window]:
     return found
 
 
+def path_of(tables: Tables, places: Sequence[int]) -> Path:
+    """The path of a stream that stands at these places in the evenings.
+
+    Raises:
+        ValueError: a day's step is no move of the stream.
+    """
+    halves = np.zeros(tables.days, dtype=np.int64)
+    units = np.zeros(tables.days, dtype=np.bool_)
+    for day, _, move in steps_taken(tables.problem, tables.stream, places):
+        halves[day], units[day] = move.halves, move.unit
+    return Path(tuple(places), halves, units, own_cost(tables, places), 0)
+
+
 def stand(home: Household, places: Sequence[Sequence[int]]) -> None:
     """Put a plan's paths into a household.
 
     Raises:
         ValueError: a day's step is no move of its stream.
     """
-    problem = home.problem
     for n, (tables, path) in enumerate(zip(home.tables, places, strict=True)):
-        halves = np.zeros(problem.horizon, dtype=np.int64)
-        units = np.zeros(problem.horizon, dtype=np.bool_)
-        for day, _, move in steps_taken(problem, tables.stream, path):
-            halves[day], units[day] = move.halves, move.unit
-        home.put(n, Path(tuple(path), halves, units, own_cost(tables, path), 0))
+        home.put(n, path_of(tables, path))

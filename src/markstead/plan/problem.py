@@ -39,6 +39,10 @@ class WorkbookToDo:
         """Pages, practice test, days of waiting and unit test."""
         return self.pages + 2 + self.waits
 
+    def passes(self, done: int) -> bool:
+        """Whether the step after so many is a day between the two tests, which passes by itself."""
+        return self.pages < done <= self.pages + self.waits
+
     def half_sections(self) -> frozenset[int]:
         """The pages in the middle of a section: of an odd number of pages, both that come nearest."""
         first = 0
@@ -116,6 +120,11 @@ class Stream:
         """The place of a workbook in the order, if it is in this stream."""
         return next((i for i, book in enumerate(self.workbooks) if book.code == code), None)
 
+    def place(self, code: str, steps: int) -> int | None:
+        """The place at which so many steps are done in a workbook, if it is in this stream."""
+        index = self.index(code)
+        return None if index is None else self.start(index) + steps
+
 
 @dataclass(frozen=True, slots=True)
 class LearnerLimits:
@@ -136,6 +145,11 @@ class Target:
     course: str
     workbook: str
     day: int
+
+    @property
+    def key(self) -> tuple[str, str, str]:
+        """What tells one target from another: a workbook has one."""
+        return self.learner, self.course, self.workbook
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,6 +222,17 @@ class Problem:
             if limits.learner == learner:
                 return limits
         raise KeyError(learner)
+
+    def stream(self, learner: str, course: str) -> Stream:
+        """The stream of a learner in a course.
+
+        Raises:
+            KeyError: no such stream.
+        """
+        for stream in self.streams:
+            if (stream.learner, stream.course) == (learner, course):
+                return stream
+        raise KeyError((learner, course))
 
     def targets_of(self, stream: Stream) -> tuple[Target, ...]:
         """The targets of a stream, as they stand."""

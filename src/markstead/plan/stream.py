@@ -278,7 +278,7 @@ class Tables:
         best = (int(ahead[place]) + without, place, 0, False, without)
         if not self.limits.here[day] or place == self.places - 1:
             return best[1:]
-        if total < done <= total + self.stream.workbooks[book].waits:
+        if self.stream.workbooks[book].passes(done):
             return place + 1, 0, False, without
         if done <= total and self.stream.taught[day] and not self._waits(day, place):
             costs = prices[0][day, :, book] + self.page_cost[:, place]

@@ -144,10 +144,10 @@ def apply(problem: Problem, change: Change) -> Problem:
         case ExtraDays():
             return _extra_days(problem, change)
         case TargetSet():
-            others = [target for target in problem.targets if not _same(target, change.target)]
+            others = [target for target in problem.targets if target.key != change.target.key]
             return replace(problem, targets=(*others, change.target))
         case TargetDropped():
-            others = [target for target in problem.targets if not _same(target, change.target)]
+            others = [target for target in problem.targets if target.key != change.target.key]
             if len(others) == len(problem.targets):
                 raise InputError(
                     [Wrong("target", change.target.workbook, "a target that is set", "Look at the targets.")]
@@ -187,22 +187,14 @@ def compare(problem: Problem, changes: Sequence[Change], *, seed: int = 0, start
 
 def difference(before: Answer, after: Answer) -> Difference:
     """What differs between two plans."""
-    one = {_key(found.target): found for found in before.targets}
-    two = {_key(found.target): found for found in after.targets}
+    one = {found.target.key: found for found in before.targets}
+    two = {found.target.key: found for found in after.targets}
     changes = [
         TargetChange(one.get(key), two.get(key))
         for key in sorted(one.keys() | two.keys())
         if one.get(key) != two.get(key)
     ]
     return Difference(before, after, tuple(changes), after.cost.points - before.cost.points)
-
-
-def _key(target: Target) -> tuple[str, str, str]:
-    return target.learner, target.course, target.workbook
-
-
-def _same(one: Target, two: Target) -> bool:
-    return _key(one) == _key(two)
 
 
 def _span(problem: Problem, first: int, last: int) -> None:

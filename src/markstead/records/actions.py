@@ -47,7 +47,7 @@ from markstead.ledger.facts import (
 from markstead.records.desk import Desk, Done, Slip, at_the_desk
 from markstead.rules.bars import BarKind, bar
 from markstead.rules.programme import Workbook
-from markstead.rules.ruling import RefusedError, Role, Ruling
+from markstead.rules.ruling import RefusedError, Ruling
 
 Proposal = Callable[[Desk], Sequence[AnyFact]]
 PLAIN = Slip()
@@ -105,14 +105,6 @@ def _need(field: str, text: str | None, what: str) -> str:
     return kept
 
 
-def _a_learner(desk: Desk, wanted: str) -> str:
-    found = desk.home.person(wanted)
-    if found.role is not Role.LEARNER:
-        allowed = "one of " + ", ".join(p.key for p in desk.home.learners)
-        raise InputError([Problem("learner", f"{found.key}, who is no learner", allowed)])
-    return found.id
-
-
 def new_copy_id() -> str:
     """An id for a copy, without meaning."""
     return "c" + secrets.token_hex(6)
@@ -147,7 +139,7 @@ def order_copy(
 
     def proposal(desk: Desk) -> Sequence[AnyFact]:
         book = desk.home.programme.workbook(workbook)
-        who = _a_learner(desk, learner) if learner else None
+        who = desk.home.learner(learner).id if learner else None
         fresh = _id_for_copy(desk, copy)
         return [CopyOrdered(fresh, book.code, who, book.supplier, book.price, expected)]
 

@@ -7,7 +7,7 @@ from typing import Any
 from django.db.models import F
 
 from markstead.calendar import SchoolCalendar
-from markstead.errors import Problem, UnknownError
+from markstead.errors import InputError, Problem, UnknownError
 from markstead.plan.wishes import Wishes
 from markstead.records.models import Document, Enrolment, Household, Person
 from markstead.rules.programme import Programme
@@ -71,6 +71,19 @@ class Home:
         if found is None:
             keys = ", ".join(p.key for p in self.people.values()) or "nobody yet"
             raise UnknownError([Problem("person", repr(id_or_key), f"one of {keys}")])
+        return found
+
+    def learner(self, id_or_key: str) -> Somebody:
+        """Find a learner by id or key.
+
+        Raises:
+            UnknownError: nobody of this home has it.
+            InputError: somebody has it who is no learner.
+        """
+        found = self.person(id_or_key)
+        if found.role is not Role.LEARNER:
+            allowed = "one of " + ", ".join(p.key for p in self.learners)
+            raise InputError([Problem("learner", f"{found.key}, who is no learner", allowed)])
         return found
 
 

@@ -4,7 +4,7 @@ import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime
-from typing import Any, get_type_hints
+from typing import Any, get_args, get_type_hints
 
 from django.db import transaction
 
@@ -14,10 +14,9 @@ from markstead.errors import Problem as Wrong
 from markstead.plan.wishes import CourseWish, LearnerWish, SupplierWish, TargetWish, Wishes
 from markstead.records.desk import household_row
 from markstead.records.home import Home, Somebody, latest_documents, load_home
-from markstead.records.models import Document, Enrolment, Household, Person
+from markstead.records.models import Household, Person
 from markstead.records.plan_problem import ByHand, check_target
-from markstead.records.setup import new_stamp
-from markstead.rules.ruling import Role
+from markstead.records.setup import add_document, new_stamp, set_courses
 
 FEWEST, MOST_MINUTES = 10, 900
 
@@ -122,21 +121,7 @@ Ask = (
     | CourseDropped
     | MoreSittings
 )
-_KINDS: dict[str, type[Any]] = {
-    kind.__name__: kind
-    for kind in (
-        LearnerAway,
-        NoSchool,
-        EducatorAway,
-        SchoolToo,
-        TargetBy,
-        MinutesADay,
-        PagesADay,
-        CourseTaken,
-        CourseDropped,
-        MoreSittings,
-    )
-}
+_KINDS: dict[str, type[Any]] = {kind.__name__: kind for kind in get_args(Ask)}
 
 
 # --- as text --------------------------------------------------------------------------------------------------
@@ -219,7 +204,7 @@ def _one(home: Home, ask: Ask, today: date) -> Home:
     match ask:
         case LearnerAway() | NoSchool() | EducatorAway() | SchoolToo():
             _check_days(ask)
-            who = _learner(home, ask.learner).id if isinstance(ask, LearnerAway) else ""
+            who = home.learner(ask.learner).id if isinstance(ask, LearnerAway) else ""
             return replace(home, calendar=_in_calendar(home.calendar, ask, who))
         case TargetBy():
             wish = _target(home, ask)
@@ -231,12 +216,12 @@ def _one(home: Home, ask: Ask, today: date) -> Home:
             if not FEWEST <= ask.soft <= ask.hard <= MOST_MINUTES:
                 allowed = f"two numbers from {FEWEST} to {MOST_MINUTES}, the second not below the first"
                 raise InputError([Wrong("minutes a day", f"{ask.soft} and {ask.hard}", allowed)])
-            who = _learner(home, ask.learner).id
+            who = home.learner(ask.learner).id
             return replace(home, wishes=wishes.with_learner(LearnerWish(who, ask.soft, ask.hard)))
         case PagesADay():
             return replace(home, wishes=wishes.with_course(_pages(home, ask)))
         case CourseTaken():
-            learner = _learner(home, ask.learner)
+            learner = home.learner(ask.learner)
             home.programme.course(ask.course)
             if ask.course in learner.courses:
                 raise InputError([Wrong("course", ask.course, f"one that {learner.name} does not take yet")])
@@ -282,16 +267,8 @@ def _in_calendar(
             return replace(calendar, taught_anyway=calendar.taught_anyway | set(ask.days))
 
 
-def _learner(home: Home, wanted: str) -> Somebody:
-    found = home.person(wanted)
-    if found.role is not Role.LEARNER:
-        names = ", ".join(p.key for p in home.learners)
-        raise InputError([Wrong("learner", f"{found.key}, who is no learner", f"one of {names}")])
-    return found
-
-
 def _course_of(home: Home, wanted: str, course: str) -> Somebody:
-    learner = _learner(home, wanted)
+    learner = home.learner(wanted)
     if course not in learner.courses:
         taken = ", ".join(learner.courses) or "none"
         raise InputError([Wrong(f"course of {learner.name}", course, f"one of {taken}")])
@@ -345,7 +322,7 @@ def write_down(household: str, asks: Sequence[Ask], *, today: date, at: datetime
             _write_wishes(row, after, after.wishes, at)
         for learner in after.learners:
             if learner.courses != home.people[learner.id].courses:
-                _write_courses(learner)
+                set_courses(Person.objects.get(id=learner.id), learner.courses)
         row.stamp = new_stamp()
         row.save(update_fields=["stamp"])
     return load_home(household_row(household))
@@ -363,9 +340,9 @@ def _write_calendar(
     # The file names learners by their keys.
     calendar = read_calendar(kept.text)
     for ask in asks:
-        key = _learner(home, ask.learner).key if isinstance(ask, LearnerAway) else ""
+        key = home.learner(ask.learner).key if isinstance(ask, LearnerAway) else ""
         calendar = _in_calendar(calendar, ask, key)
-    _add(row, "calendar", write_calendar(calendar), at)
+    add_document(row, "calendar", write_calendar(calendar), at)
 
 
 def _write_wishes(row: Household, home: Home, wishes: Wishes, at: datetime) -> None:
@@ -379,20 +356,7 @@ def _write_wishes(row: Household, home: Home, wishes: Wishes, at: datetime) -> N
         courses=tuple(replace(w, learner=key_of[w.learner]) for w in wishes.courses),
         targets=tuple(replace(w, learner=key_of[w.learner]) for w in wishes.targets),
     )
-    _add(row, "plan", write_wishes(by_key), at)
-
-
-def _add(row: Household, kind: str, text: str, at: datetime) -> None:
-    latest = latest_documents(row.id).get(kind)
-    if latest is None or latest.text != text:
-        version = 1 if latest is None else latest.version + 1
-        Document.objects.create(household=row, kind=kind, version=version, text=text, taken=at)
-
-
-def _write_courses(learner: Somebody) -> None:
-    person = Person.objects.get(id=learner.id)
-    Enrolment.objects.filter(learner=person).delete()
-    Enrolment.objects.bulk_create(Enrolment(learner=person, course=c) for c in learner.courses)
+    add_document(row, "plan", write_wishes(by_key), at)
 
 
 def set_wishes(household: str, change: Callable[[Wishes], Wishes], *, at: datetime) -> Home:
@@ -452,7 +416,7 @@ def take_wishes(household: str, text: str, *, at: datetime) -> Home:
     read_wishes(text, known)
     with transaction.atomic():
         row = household_row(household, lock=True)
-        _add(row, "plan", text, at)
+        add_document(row, "plan", text, at)
         row.stamp = new_stamp()
         row.save(update_fields=["stamp"])
     return load_home(household_row(household))

@@ -2,8 +2,8 @@
 
 import math
 from bisect import bisect_left
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence, Set
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from functools import cache
 
@@ -15,6 +15,7 @@ from markstead.plan.problem import Fixed, LearnerLimits, Problem, Stream, Target
 from markstead.plan.wishes import CourseWish, TargetWish
 from markstead.records.home import Home, Somebody
 from markstead.rules.programme import Workbook
+from markstead.rules.ruling import date_words
 from markstead.rules.standing import CopyStatus, Standing
 
 MOST_DAYS = 260
@@ -37,11 +38,8 @@ class ByHand:
     steps: int
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
-    """What was announced of one course: workbook and steps done in it, at the end of each school day."""
-
-    days: Mapping[date, tuple[str, int]]
+Told = Mapping[date, tuple[str, int]]
+"""What was announced of one course: workbook and steps done in it, at the end of each school day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +50,7 @@ class Scene:
     now: datetime
     standings: Sequence[Standing]
     """Of every copy that is not over: on order, in the house, issued, or waiting for its new copy."""
-    passed: Mapping[str, frozenset[str]]
+    passed: Mapping[str, Set[str]]
     """Codes of the workbooks whose unit test is passed, by learner."""
     paces: Mapping[str, Sequence[CoursePace]]
     """Of each learner."""
@@ -60,7 +58,7 @@ class Scene:
     """Days after which a workbook of a supplier can be counted on."""
     sat_today: int = 0
     """Unit tests that were sat this morning already."""
-    told: Mapping[tuple[str, str], Told] | None = None
+    told: Mapping[tuple[str, str], Told] = field(default_factory=dict)
     by_hand: tuple[ByHand, ...] = ()
     more_sittings: int = 0
     """Sittings a morning beyond those of the programme, where that is tried."""
@@ -77,7 +75,7 @@ def first_day(home: Home, now: datetime) -> date:
     days = school_days(home, today)
     later = [day for day in days if day > today or local.hour < 12]
     if not later:
-        found = f"no school day after {today.day} {today:%B %Y}"
+        found = f"no school day after {date_words(today)}"
         raise InputError([Wrong("the calendar", found, "at least one to plan", "Enter the next term.")])
     return later[0]
 
@@ -98,7 +96,7 @@ def problem_of(scene: Scene, first: date) -> Problem:
     home = scene.home
     days = school_days(home, first)
     if not days:
-        found = f"no school day from {first.day} {first:%B %Y} on"
+        found = f"no school day from {date_words(first)} on"
         raise InputError([Wrong("the calendar", found, "at least one to plan", "Enter the next term.")])
     maker = _Maker(scene, days)
     streams = [
@@ -227,7 +225,7 @@ class _Maker:
             for s in self.scene.standings
             if s.learner == learner.id and s.workbook and self._course(s) == course
         ]
-        passed = self.scene.passed.get(learner.id, frozenset())
+        passed = self.scene.passed.get(learner.id, ())
         ended = [book.number for book in books if book.code in passed]
         # A unit test that is sat and not marked yet is counted as passed: the plan changes if it is not.
         sat = [s for s in mine if s.in_hand and s.unit is not None and s.unit.scored is None]
@@ -316,17 +314,15 @@ class _Maker:
 
         What was told for days on which the learner is away is gone, and does not wait for the day after them.
         """
-        told = (self.scene.told or {}).get((stream.learner, stream.course))
+        told = self.scene.told.get((stream.learner, stream.course))
         if told is None:
             return ()
         places: list[int] = []
         lost, before = 0, stream.done
         for day in self.days[: self.home.wishes.announced_days]:
-            if day not in told.days:
+            if day not in told:
                 break
-            code, steps = told.days[day]
-            index = stream.index(code)
-            place = max(before, stream.done if index is None else stream.start(index) + steps)
+            place = max(before, stream.place(*told[day]) or stream.done)
             if not self.home.calendar.is_school_day(day, stream.learner):
                 lost += place - before
             before = place
@@ -336,13 +332,11 @@ class _Maker:
     def _fixed(self, stream: Stream) -> tuple[Fixed, ...]:
         found = []
         for goal in self.scene.by_hand:
-            index = stream.index(goal.workbook)
-            if (goal.learner, goal.course) != (stream.learner, stream.course) or index is None:
+            if (goal.learner, goal.course) != (stream.learner, stream.course) or goal.day not in self.days:
                 continue
-            if goal.day in self.days:
-                place = stream.start(index) + goal.steps
-                if place >= stream.done:
-                    found.append(Fixed(self.days.index(goal.day), place))
+            place = stream.place(goal.workbook, goal.steps)
+            if place is not None and place >= stream.done:
+                found.append(Fixed(self.days.index(goal.day), place))
         return tuple(sorted(found, key=lambda fixed: fixed.day))
 
     def targets(self, streams: Sequence[Stream]) -> tuple[Target, ...]:
@@ -374,12 +368,10 @@ def check_target(home: Home, wish: TargetWish, today: date) -> None:
     days = school_days(home, today)
     last = days[-1] if days else today
     if not today <= wish.by <= last:
-        allowed = (
-            f"a day from {today.day} {today:%B %Y} to {last.day} {last:%B %Y}, the last school day entered"
-        )
+        allowed = f"a day from {date_words(today)} to {date_words(last)}, the last school day entered"
         do = (
             "Choose a later day."
             if wish.by < today
             else "Enter the next term first, or choose an earlier day."
         )
-        raise InputError([Wrong(where, f"{wish.by.day} {wish.by:%B %Y}", allowed, do)])
+        raise InputError([Wrong(where, date_words(wish.by), allowed, do)])

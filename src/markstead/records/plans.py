@@ -20,7 +20,7 @@ from markstead.errors import Problem as Wrong
 from markstead.ledger.facts import GoalSet, Step
 from markstead.plan.answer import Answer, Goal, Outcome
 from markstead.plan.moves import HALF
-from markstead.plan.problem import Problem, Stream, Target
+from markstead.plan.problem import Problem, Stream
 from markstead.plan.serial import read_answer, read_problem, write_answer, write_problem
 from markstead.records import estimates
 from markstead.records.desk import facts_and_standings, household_row
@@ -45,7 +45,9 @@ from markstead.records.plan_asks import (
     write_down,
 )
 from markstead.records.plan_problem import ByHand, Scene, Told, first_day, problem_of
+from markstead.records.queries import passed_by
 from markstead.records.setup import new_stamp
+from markstead.rules.ruling import date_words
 from markstead.rules.standing import Standing
 
 SILENT = timedelta(seconds=120)
@@ -162,16 +164,18 @@ class KeptPlan:
                 self._goals.setdefault(at, {})[goal.learner, goal.course] = goal
         return self._goals.get(day, {})
 
-    def place(self, learner: str, course: str, day: date) -> tuple[str, int] | None:
-        """Workbook and steps done in it at the end of a planned day."""
-        if self.answer is None or not self.answer.places or day not in self.problem.days:
-            return None
-        at = self.problem.days.index(day)
+    def told(self) -> dict[tuple[str, str], Told]:
+        """What it announces, by learner and course."""
+        if self.answer is None or not self.answer.places:
+            return {}
+        found = {}
         for stream, path in zip(self.problem.streams, self.answer.places, strict=True):
-            if (stream.learner, stream.course) == (learner, course):
-                index, steps = stream.at(path[at])
-                return stream.workbooks[index].code, steps
-        return None
+            days = {}
+            for day, place in zip(self.problem.days, path, strict=True):
+                index, steps = stream.at(place)
+                days[day] = (stream.workbooks[index].code, steps)
+            found[stream.learner, stream.course] = days
+        return found
 
 
 # --- reading ------------------------------------------------------------------------------------------------------
@@ -367,37 +371,20 @@ def scene_of(
     rows = list(CopyRow.objects.filter(household=home.id, live=True).order_by("id"))
     known = facts_and_standings(home.id, rows)
     standings: list[Standing] = [known[row.id][1] for row in rows]
-    passed: dict[str, set[str]] = {}
-    over = CopyRow.objects.filter(household=home.id, passed=True).values_list("learner", "workbook")
-    for learner, workbook in over:
-        passed.setdefault(learner or "", set()).add(workbook)
+    passed = passed_by(home, [learner.id for learner in home.learners])
     today = home.calendar.day_of(now)
     return Scene(
         home,
         now,
         standings,
-        {learner: frozenset(codes) for learner, codes in passed.items()},
+        passed,
         {learner.id: estimates.pace(home, learner, now) for learner in home.learners},
         _leads(home, today),
         sat_today=CopyRow.objects.filter(household=home.id, sat_on=today).count(),
-        told=_told(told) if told is not None else None,
+        told=told.told() if told is not None else {},
         by_hand=by_hand,
         more_sittings=more,
     )
-
-
-def _told(plan: KeptPlan) -> dict[tuple[str, str], Told]:
-    """What a plan announced, as workbook and steps done at the end of each day."""
-    if plan.answer is None or not plan.answer.places:
-        return {}
-    found = {}
-    for stream, path in zip(plan.problem.streams, plan.answer.places, strict=True):
-        days = {}
-        for day, place in zip(plan.problem.days, path, strict=True):
-            index, steps = stream.at(place)
-            days[day] = (stream.workbooks[index].code, steps)
-        found[stream.learner, stream.course] = Told(days)
-    return found
 
 
 # --- asking for a plan --------------------------------------------------------------------------------------------
@@ -565,7 +552,7 @@ class _Worker:
         moved = self._dropped(kept) + [self._moved(kept, found) for found in moved_goals(problem, answer)]
         moved.sort(key=lambda line: (line.day, line.learner, line.course))
         risky = at_risk(answer)
-        why = {_key(r.target): r for r in reasons(problem, answer)}
+        why = {r.target.key: r for r in reasons(problem, answer)}
         lines = tuple(
             AtRisk(
                 found.target.learner,
@@ -573,7 +560,7 @@ class _Worker:
                 found.target.workbook,
                 problem.days[found.target.day],
                 problem.days[found.day] if found.day is not None else None,
-                _sentence(self.home, why[_key(found.target)].sentence),
+                _sentence(self.home, why[found.target.key].sentence),
             )
             for found in risky
         )
@@ -581,7 +568,7 @@ class _Worker:
         if kept.effort is Effort.ANEW and risky and self.tell(done=says.of - 1, doing="Looking for ways out"):
             ways = tuple(
                 Way(
-                    _key(way.target),
+                    way.target.key,
                     found_ask,
                     _sentence(self.home, way.sentence),
                     way.points,
@@ -599,7 +586,7 @@ class _Worker:
 
         match change:
             case whatif.Pages():
-                stream = _stream_of(problem, change.learner, change.course)
+                stream = problem.stream(change.learner, change.course)
                 pages = (stream.comfortable + change.pages, stream.most + change.pages)
                 return PagesADay(change.learner, change.course, *pages)
             case whatif.ExtraDays():
@@ -642,7 +629,7 @@ class _Worker:
 
     def _moved(self, kept: KeptPlan, found: Any) -> MovedLine:
         problem = kept.problem
-        stream = _stream_of(problem, found.learner, found.course)
+        stream = problem.stream(found.learner, found.course)
         day = problem.days[found.day]
         titles = {book.code: self.home.programme.workbook(book.code).title for book in stream.workbooks}
         why = str(found.why)
@@ -679,7 +666,7 @@ def goal_words(goal: Goal, title: str) -> str:
 
 def places_of(problem: Problem, plan: KeptPlan) -> list[list[int] | None]:
     """A plan's paths in the steps of another problem, as far as its days go; then they stay where they are."""
-    told = _told(plan)
+    told = plan.told()
     found: list[list[int] | None] = []
     for stream in problem.streams:
         days = told.get((stream.learner, stream.course))
@@ -688,10 +675,8 @@ def places_of(problem: Problem, plan: KeptPlan) -> list[list[int] | None]:
             continue
         places, now = [], stream.done
         for day in problem.days:
-            kept = days.days.get(day)
-            if kept is not None:
-                index = stream.index(kept[0])
-                now = max(now, stream.done if index is None else stream.start(index) + kept[1])
+            if day in days:
+                now = max(now, stream.place(*days[day]) or now)
             places.append(now)
         found.append(places)
     return found
@@ -710,14 +695,6 @@ def place_words(stream: Stream, place: int, titles: Mapping[str, str]) -> str:
     if steps > book.pages:
         return f"the practice test of {title}"
     return f"page {steps} of {title}" if steps else f"before page 1 of {title}"
-
-
-def _stream_of(problem: Problem, learner: str, course: str) -> Stream:
-    return next(s for s in problem.streams if (s.learner, s.course) == (learner, course))
-
-
-def _key(target: Target) -> tuple[str, str, str]:
-    return target.learner, target.course, target.workbook
 
 
 def _sentence(home: Home, text: str) -> str:
@@ -827,17 +804,13 @@ def by_hand(
         InputError: there is no plan, it does not plan that day or course, or the workbook has no such page.
     """
     plan = in_force(home)
-    place = before = None
-    if plan is not None:
-        place = plan.place(learner, course, day)
-        days = [d for d in plan.problem.days if d < day]
-        stream = next((s for s in plan.problem.streams if (s.learner, s.course) == (learner, course)), None)
-        if stream is not None and place is not None:
-            index, steps = stream.at(stream.done)
-            begun = stream.workbooks[index].code, steps
-            before = (plan.place(learner, course, days[-1]) if days else None) or begun
-    if plan is None or place is None or before is None:
-        raise InputError([Wrong("goal", f"{day.day} {day:%B %Y}", "a day and a course that are planned")])
+    told = plan.told().get((learner, course), {}) if plan is not None else {}
+    if plan is None or day not in told:
+        raise InputError([Wrong("goal", date_words(day), "a day and a course that are planned")])
+    stream = plan.problem.stream(learner, course)
+    index, done = stream.at(stream.done)
+    begun = stream.workbooks[index].code, done
+    before = max(((d, place) for d, place in told.items() if d < day), default=(day, begun))[1]
     goal = plan.goals(day).get((learner, course))
     code = goal.workbook if goal is not None else before[0]
     book = home.programme.workbook(code)
@@ -847,10 +820,8 @@ def by_hand(
     if last is not None and not tests and not done <= last <= book.pages:
         allowed = f"a page of {book.title} from {max(1, done)} to {book.pages}"
         raise InputError([Wrong("last page", str(last), allowed)])
-    waits = home.programme.unit_test.school_days_after_practice - 1
-    steps = {"practice": book.pages + 1, "unit": book.pages + 2 + waits}.get(
-        tests, done if last is None else last
-    )
+    todo = stream.workbooks[stream.index(code) or 0]
+    steps = {"practice": todo.pages + 1, "unit": todo.steps}.get(tests, done if last is None else last)
     key = (learner, course, day)
     kept = tuple(g for g in plan.by_hand if (g.learner, g.course, g.day) != key)
     return (*kept, ByHand(learner, course, code, day, steps))

@@ -318,7 +318,7 @@ def _an_educator(home: Home) -> Somebody:
     return found
 
 
-def _passed(home: Home, learners: Iterable[str]) -> dict[str, set[str]]:
+def passed_by(home: Home, learners: Iterable[str]) -> dict[str, set[str]]:
     """Codes of the workbooks that each of these learners has passed."""
     wanted = tuple(learners)
     if not wanted:
@@ -373,7 +373,7 @@ def _sight(opened: Opened, day: date) -> _Sight:
             (r.learner, home.programme.workbook(r.workbook).course) for r in rows if r.status == "issued"
         }
         gaps = tuple((p, c) for p in home.learners for c in p.courses if (p.id, c) not in in_hand)
-        passed = _passed(home, {p.id for p, _ in gaps}) if gaps else {}
+        passed = passed_by(home, {p.id for p, _ in gaps}) if gaps else {}
         kept = _Sight(tuple(rows), known, steps, gaps, passed, tuple(_dispatch_calls(home, day)))
         _SIGHTS[key] = kept
         while len(_SIGHTS) > _MOST_SIGHTS:
@@ -608,7 +608,7 @@ def copy_page(household: str, copy: str, *, now: datetime, by: str | None = None
     ).exclude(id=copy)
     rows = [row, *near]
     issuing = row.status == CopyStatus.IN_THE_HOUSE
-    passed = _passed(home, [p.id for p in home.learners]) if issuing else {}
+    passed = passed_by(home, [p.id for p in home.learners]) if issuing else {}
     if issuing:
         rows += list(CopyRow.objects.filter(household=household, status=CopyStatus.ISSUED))
     scene = _Scene(home, list({r.id: r for r in rows}.values()), now, passed)

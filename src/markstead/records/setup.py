@@ -14,7 +14,7 @@ from django.db.models import Max
 
 from markstead.errors import InputError, Problem
 from markstead.records.desk import household_row
-from markstead.records.home import Home, latest_documents, load_home
+from markstead.records.home import Home, load_home
 from markstead.records.models import Copy, Document, Enrolment, Entry, Household, Person
 from markstead.rules.programme import Programme
 from markstead.rules.ruling import Role
@@ -130,15 +130,18 @@ def _check_copies(household: str, programme: Programme) -> list[Problem]:
 
 def _take_papers(row: Household, papers: Papers, at: datetime) -> bool:
     """Add a new version of each file whose text has changed."""
-    latest = latest_documents(row.id)
-    changed = False
-    for kind, text in papers.items():
-        kept = latest.get(kind)
-        if kept is None or kept.text != text:
-            version = kept.version + 1 if kept is not None else 1
-            Document.objects.create(household=row, kind=kind, version=version, text=text, taken=at)
-            changed = True
-    return changed
+    changed = [add_document(row, kind, text, at) for kind, text in papers.items()]
+    return any(changed)
+
+
+def add_document(row: Household, kind: str, text: str, at: datetime) -> bool:
+    """Add a new version of a file if its text has changed; whether it has."""
+    kept = Document.objects.filter(household=row, kind=kind).order_by("-version").first()
+    if kept is not None and kept.text == text:
+        return False
+    version = kept.version + 1 if kept is not None else 1
+    Document.objects.create(household=row, kind=kind, version=version, text=text, taken=at)
+    return True
 
 
 def _take_person(row: Household, person: Newcomer) -> bool:
@@ -159,12 +162,17 @@ def _take_person(row: Household, person: Newcomer) -> bool:
         kept.name, kept.role, kept.year = wanted
         kept.save(update_fields=["name", "role", "year"])
         changed = True
-    courses = list(Enrolment.objects.filter(learner=kept).order_by("id").values_list("course", flat=True))
-    if courses != list(person.courses):
-        Enrolment.objects.filter(learner=kept).delete()
-        Enrolment.objects.bulk_create(Enrolment(learner=kept, course=c) for c in person.courses)
-        changed = True
-    return changed
+    return set_courses(kept, person.courses) or changed
+
+
+def set_courses(person: Person, wanted: Sequence[str]) -> bool:
+    """Let a learner take these courses, in this order; whether anything changed."""
+    courses = list(Enrolment.objects.filter(learner=person).order_by("id").values_list("course", flat=True))
+    if courses == list(wanted):
+        return False
+    Enrolment.objects.filter(learner=person).delete()
+    Enrolment.objects.bulk_create(Enrolment(learner=person, course=c) for c in wanted)
+    return True
 
 
 def give_password(household: str, *, person: str, username: str, password: str) -> None:

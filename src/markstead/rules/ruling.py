@@ -114,7 +114,17 @@ class RefusedError(MarksteadError):
 
 def day_words(day: date) -> str:
     """Write a day as people say it: Tuesday 27 January 2026."""
-    return f"{day:%A} {day.day} {day:%B %Y}"
+    return f"{day:%A} {date_words(day)}"
+
+
+def date_words(day: date) -> str:
+    """Write a day without its weekday: 27 January 2026."""
+    return f"{day.day} {day:%B %Y}"
+
+
+def day_short(day: date) -> str:
+    """Write a day shortly, where its year is plain: Tue 27 Jan."""
+    return f"{day:%a} {day.day} {day:%b}"
 
 
 def stop_words(stop: StopId | None) -> str:

@@ -7,6 +7,7 @@ from markstead.plan.answer import Goal, loads
 from markstead.plan.moves import HALF
 from markstead.records.home import Home, Somebody
 from markstead.records.plans import KeptPlan
+from markstead.rules.ruling import day_short
 
 DAYS = 5
 
@@ -74,7 +75,7 @@ def _head(plan: KeptPlan, learner: Somebody, day: date) -> DayHead:
     halves = loads(plan.problem, plan.answer.places)[learner.id][index]
     soft = limits.soft[index]
     load = f"{halves // HALF} of {soft // HALF} min" if limits.here[index] else "away"
-    return DayHead(day.isoformat(), f"{day:%a} {day.day} {day:%b}", load, halves > soft)
+    return DayHead(day.isoformat(), day_short(day), load, halves > soft)
 
 
 def _row(home: Home, plan: KeptPlan, learner: Somebody, course: str, days: list[date]) -> GoalRow:

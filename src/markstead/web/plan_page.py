@@ -7,6 +7,7 @@ from markstead.plan.answer import TargetDay
 from markstead.records.home import Home
 from markstead.records.plan_asks import Ask
 from markstead.records.plans import KeptPlan, State, Way
+from markstead.rules.ruling import day_short
 
 Key = tuple[str, str, str]
 
@@ -50,11 +51,6 @@ class PlanView:
     at_risk: tuple[str, ...]
     ways: tuple[str, ...]
     asks: tuple[str, ...]
-
-
-def day_short(day: date) -> str:
-    """Tue 27 Jan."""
-    return f"{day:%a} {day.day} {day:%b}"
 
 
 def plan_view(home: Home, kept: KeptPlan, standing: KeptPlan | None) -> PlanView:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from markstead.calendar import SchoolCalendar
 from markstead.measure.passing import logistic, of_children
 from markstead.measure.readings import CoursePace, Point
+from markstead.rules.ruling import day_short
 
 WIDTH, HEIGHT = 620, 190
 LEFT, RIGHT, TOP, BASE = 34, 12, 12, 152
@@ -144,7 +145,7 @@ def pace_plot(course: CoursePace) -> PacePlot:
     places = _places(len(days) + 3)
     dots, rows = [], []
     for day, x in zip(days, places, strict=False):
-        when = f"{day.day:%a} {day.day.day} {day.day:%b}"
+        when = day_short(day.day)
         dots.append(Dot(x, _y(day.done, 0, top), f"{when}: {day.done} of {day.planned:g} pages"))
         rows.append((when, str(day.done), f"{day.planned:g}"))
     step = max(1, int(top) // 4)
