@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from time import perf_counter
 
-from benchmarks import estimates
+from benchmarks import estimates, forecasting
 from benchmarks import items as item_curves
 from benchmarks.fold import Reading, reading
 from benchmarks.house import machine, scratch_home
@@ -35,12 +35,14 @@ class Figures:
     races: list[Race]
     estimates: list[str]
     items: list[str]
+    forecast: list[str]
+    plans: str
 
 
 def take(facts: int) -> Figures:
     """Build the home and measure every line."""
     # First, so that the morning of the estimates does not carry the big home in memory.
-    told, curves = estimates.lines(), list(item_curves.run())
+    told, curves, years = estimates.lines(), list(item_curves.run()), forecasting.lines()
     with scratch_home():
         from benchmarks import page
         from benchmarks.big_home import BigHome
@@ -73,7 +75,19 @@ def take(facts: int) -> Figures:
     with scratch_postgres() as url:
         races.append(race("PostgreSQL", url))
     return Figures(
-        datetime.now(UTC), machine(), read.facts, built, *figures, sizes, cases, read, races, told, curves
+        datetime.now(UTC),
+        machine(),
+        read.facts,
+        built,
+        *figures,
+        sizes,
+        cases,
+        read,
+        races,
+        told,
+        curves,
+        years,
+        _plans(),
     )
 
 
@@ -183,8 +197,27 @@ def report(f: Figures) -> str:
         "",
         *f.items,
         "",
+        "## 6. The year's forecast",
+        "",
+        "The rest of a school year of one learner: six courses of fourteen workbooks, 200 school days.",
+        "",
+        *f.forecast,
+        "",
+        "## 7. Plans",
+        "",
+        "`python -m benchmarks.planning --write` takes these, some twenty minutes; its tables are in",
+        "[Planning](../explanation/planning.md), with the homes and what is weak. Seconds are of one core's processor time; figures are",
+        "medians over three seeds and three loads.",
+        "",
+        f"<!-- plans: begin -->{f.plans}<!-- plans: end -->",
+        "",
     ]
     return "\n".join(lines)
+
+
+def _plans() -> str:
+    """What stands about plans on the page: it is taken by a command of its own."""
+    return PAGE.read_text(encoding="utf-8").split("<!-- plans: begin -->")[1].split("<!-- plans: end -->")[0]
 
 
 def main() -> None:

@@ -67,6 +67,7 @@ def learner_year(*, planned: bool = False) -> LearnerYear:
                 tuple(WorkbookAhead(f"s{s}-{n}", 36, 0.85, 0.75) for n in range(WORKBOOKS)),
                 in_hand=True,
                 planned=plan,
+                due=tuple(13 * (n + 1) for n in range(WORKBOOKS)) if planned else (),
             )
             for s in range(SUBJECTS)
         ),

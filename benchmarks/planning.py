@@ -1,122 +1,300 @@
-"""What a plan takes and how good it is: school years, fifty days with their bound, and plans made again after a slip.
+"""What a plan takes and how good it is: school years, fifty days with their bound, plans made again, goals changed by hand.
 
-``python -m benchmarks.planning`` prints the tables; some six minutes. Homes are invented from seeds (`tests.plan.homes`).
+    python -m benchmarks.planning                       print the tables; some twenty minutes
+    python -m benchmarks.planning --write               and write them into docs/explanation/planning.md, and what is wanted
+                                                        beside what was found into docs/reference/benchmarks.md
+    python -m benchmarks.planning --write years again   only these tables
+
+Homes are invented from seeds (`tests.plan.homes`). Times are CPU seconds of one core. Every plan is judged by `breaches`.
 """
 
+import sys
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
+from itertools import product
+from pathlib import Path
 from statistics import median
 from time import process_time
+from typing import Any
 
-from markstead.plan.answer import cost_of
+from benchmarks.house import machine
+from markstead.plan.again import mend
+from markstead.plan.answer import Answer, Outcome, loads, write_out
 from markstead.plan.bound import lower_bound
-from markstead.plan.breaches import Rule, breaches
+from markstead.plan.breaches import breaches
+from markstead.plan.edit import edit
+from markstead.plan.explain import at_risk, ways_out
 from markstead.plan.moved import announced_count, moved_goals
+from markstead.plan.moves import HALF
 from markstead.plan.problem import Problem
+from markstead.plan.prove import branched_bound
 from markstead.plan.solving import only_targets, replan, solve
 from tests.plan.homes import home
 from tests.plan.paper import paper_plan
-from tests.plan.slips import announce, sick, slip, under_way
+from tests.plan.slips import announce, forced, sick, slip, under_way
 
+DOCS = Path(__file__).parents[1] / "docs"
+PAGE, BARS = DOCS / "explanation" / "planning.md", DOCS / "reference" / "benchmarks.md"
 SEEDS, LOADS, LEARNERS = (1, 2, 3), (0.80, 0.88, 0.95), (1, 4, 8)
+GRID = tuple(product(LOADS, SEEDS))
+BRANCHES, STARTS = 60, 16
+"""For one learner's targets alone."""
+OVER_HARD, CLASH = 10, 100
+"""Points a minute over a hard limit and a sitting too many: what a paper plan breaks without noticing has its price too."""
 
 
-def _timed(problem: Problem, **options: int) -> tuple[float, float, float]:
+FOUND: dict[str, list[float]] = defaultdict(list)
+"""What the tables found, by what is wanted."""
+JUDGED: list[int] = []
+"""Rules broken by each plan that was judged."""
+
+
+def timed(work: Callable[..., Any], *values: Any, **options: Any) -> tuple[Any, float]:
+    """What some work finds, and its CPU seconds."""
     begun = process_time()
-    answer = solve(problem, **options)  # type: ignore[arg-type]
-    taken = process_time() - begun
-    assert breaches(problem, answer) == ()
-    return answer.cost.points, answer.cost.targets / 2, taken
+    found = work(*values, **options)
+    return found, process_time() - begun
 
 
-def years() -> list[str]:
-    """Every home of the grid beside its paper plan."""
-    lines = [
-        "| learners | load | paper: points; rules broken | one start: points, s | four starts: points, s | paper over four starts |",
-        "| --- | --- | --- | --- | --- | --- |",
-    ]
+def kept(problem: Problem, answer: Answer) -> Answer:
+    """The answer, once it is seen to break no rule."""
+    found = breaches(problem, answer)
+    JUDGED.append(len(found))
+    if found:
+        raise AssertionError(found[0].sentence)
+    return answer
+
+
+def years() -> Iterator[str]:
+    """School years beside their paper plans."""
+    yield (
+        "| learners | load | paper: points; targets missed; minutes over hard limits; sittings that collide; points with these | "
+        "one start: points; missed; s | four starts: points; missed; s | paper over one start, over four | the same with what paper breaks |"
+    )
+    yield "| --- | --- | --- | --- | --- | --- | --- |"
+    ratios, broken = [], 0
     for learners in LEARNERS:
         for load in LOADS:
             rows = [_year(home(seed, load, learners)) for seed in SEEDS]
-            paper, broken, one, one_s, four, four_s, ratio = (
-                median(column) for column in zip(*rows, strict=True)
+            found = [(r[0] / r[5], r[0] / r[8], r[4] / r[5], r[4] / r[8]) for r in rows]
+            ratios += found
+            FOUND[f"year of {learners}"] += [row[7] for row in rows]
+            FOUND["paper"] += [ratio[0] for ratio in found]
+            FOUND["paper with what it breaks"] += [ratio[2] for ratio in found]
+            broken += len(rows)
+            m = [median(column) for column in zip(*rows, strict=True)]
+            yield (
+                f"| {learners} | {load:.2f} | {m[0]:,.0f}; {m[1]:.0f}; {m[2]:,.0f}; {m[3]:.0f}; {m[4]:,.0f} "
+                f"| {m[5]:,.0f}; {m[6]:.0f}; {m[7]:.2f} | {m[8]:,.0f}; {m[9]:.0f}; {m[10]:.1f} "
+                f"| {' | '.join(_pair([median(column) for column in zip(*found, strict=True)]))} |"
             )
-            lines.append(
-                f"| {learners} | {load:.2f} | {paper:,.0f}; {broken:,.0f} | {one:,.0f}, {one_s:.2f} "
-                f"| {four:,.0f}, {four_s:.1f} | {ratio:.1f} |"
-            )
-    return lines
+    yield f"| all {broken}: medians | | | | | {' | '.join(_pair([median(column) for column in zip(*ratios, strict=True)]))} |"
+
+
+def _pair(m: Sequence[float]) -> tuple[str, str]:
+    return f"{m[0]:.2f}, {m[1]:.2f}", f"{m[2]:.2f}, {m[3]:.2f}"
 
 
 def _year(problem: Problem) -> tuple[float, ...]:
-    places = paper_plan(problem)
-    paper = cost_of(problem, places).points
-    broken = _broken(problem, places)
-    one, _, one_s = _timed(problem, starts=1)
-    four, _, four_s = _timed(problem, starts=4)
-    return paper, broken, one, one_s, four, four_s, paper / four
+    paper = write_out(problem, paper_plan(problem), Outcome.GOOD, 0)
+    over, clashes = _broken(problem, paper)
+    priced = paper.cost.points + OVER_HARD * over + CLASH * clashes
+    row: list[float] = [paper.cost.points, len(at_risk(paper)), over, clashes, priced]
+    for starts in (1, 4):
+        answer, seconds = timed(solve, problem, starts=starts)
+        kept(problem, answer)
+        row += [answer.cost.points, len(at_risk(answer)), seconds]
+    return tuple(row)
 
 
-def _broken(problem: Problem, places: list[tuple[int, ...]]) -> int:
-    from markstead.plan.answer import Outcome, write_out
+def _broken(problem: Problem, paper: Answer) -> tuple[float, int]:
+    """Minutes over hard limits, and sittings for which nobody is free to watch or that are a learner's second of a day."""
+    halves = loads(problem, paper.places)
+    over = sum(
+        max(0, took - most)
+        for limits in problem.learners
+        for took, most in zip(halves[limits.learner], limits.hard, strict=True)
+    )
+    sat = Counter((goal.day, goal.learner) for goal in paper.goals if goal.unit)
+    mornings = Counter(day for day, _ in sat.elements())
+    clashes = sum(max(0, n - problem.watched[day]) for day, n in mornings.items())
+    clashes += sum(max(0, n - problem.sittings_a_learner) for n in sat.values())
+    return over / HALF, clashes
 
-    found = breaches(problem, write_out(problem, places, Outcome.GOOD, 0))
-    return sum(breach.rule in (Rule.OVER_HARD, Rule.MORNING_FULL, Rule.LEARNER_FULL) for breach in found)
 
-
-def fifty_days() -> list[str]:
-    """One learner's fifty days beside the bound."""
-    lines = [
-        "| seed | load | bound, s | four starts: points, s | polished: points, s | polished over the bound | targets alone: points, bound |",
-        "| --- | --- | --- | --- | --- | --- | --- |",
-    ]
-    for seed in SEEDS:
-        for load in LOADS:
-            problem = home(seed, load, 1, horizon=50)
-            begun = process_time()
-            bound = lower_bound(problem).points
-            bound_s = process_time() - begun
-            plain, _, plain_s = _timed(problem)
-            polished, _, polished_s = _timed(problem, polishing=1)
-            bare = only_targets(problem)
-            lines.append(
-                f"| {seed} | {load:.2f} | {bound:,.0f}, {bound_s:.1f} | {plain:,.0f}, {plain_s:.2f} "
-                f"| {polished:,.0f}, {polished_s:.1f} | {100 * (polished / bound - 1):.0f} % "
-                f"| {solve(bare).cost.points:,.0f}, {lower_bound(bare).points:,.0f} |"
+def targets() -> Iterator[str]:
+    """What targets alone must cost, beside what was found for them."""
+    yield "| learners, days | homes | proved to 1 % | median seconds of plan and proof | the others: found, bound |"
+    yield "| --- | --- | --- | --- | --- |"
+    for learners, days in ((1, 50), (1, 191), (4, 50)):
+        rows = []
+        for load, seed in GRID:
+            bare = only_targets(home(seed, load, learners, horizon=days))
+            answer, seconds = timed(solve, bare, starts=STARTS if learners == 1 else 4)
+            bound, more = timed(
+                branched_bound,
+                bare,
+                answer,
+                branches=BRANCHES if learners == 1 else 1,
+                within=0.01,
+                rounds=60,
             )
-    return lines
+            rows.append((answer.cost.points, bound.points, seconds, more))
+        FOUND[f"targets of {learners} for {days}"] += [
+            found <= 1.01 * bound + 1e-9 for found, bound, _, _ in rows
+        ]
+        met = [found <= 1.01 * bound + 1e-9 for found, bound, _, _ in rows]
+        others = [f"{r[0]:,.0f}, {r[1]:,.0f}" for r, good in zip(rows, met, strict=True) if not good]
+        times = [median(row[n] for row in rows) for n in (2, 3)]
+        yield (
+            f"| {learners}, {days} | {len(rows)} | {sum(met)} | {times[0]:.1f}, {times[1]:.1f} | {'; '.join(others) or 'none'} |"
+        )
 
 
-def again() -> list[str]:
-    """Plans made again with three days announced."""
-    lines = [
-        "| learners, days | what happened | announced | moved (median) | moved without a price | one start, s |",
-        "| --- | --- | --- | --- | --- | --- |",
-    ]
+def fifty() -> Iterator[str]:
+    """One learner's fifty days beside the bound of their whole cost; four learners' time."""
+    yield "| seed | load | bound, s | four starts: points, s | polished: points, s | over the bound: four starts, polished | four learners, one start: points, s |"
+    yield "| --- | --- | --- | --- | --- | --- | --- |"
+    over, seconds = [], []
+    for load, seed in GRID:
+        problem, more = home(seed, load, 1, horizon=50), home(seed, load, 4, horizon=50)
+        bound, bound_s = timed(lower_bound, problem)
+        plain, plain_s = timed(solve, problem)
+        best, best_s = timed(solve, problem, polishing=1)
+        four, four_s = timed(solve, more, starts=1)
+        bound = bound.points
+        plain, best = (kept(problem, answer).cost.points for answer in (plain, best))
+        four = kept(more, four).cost.points
+        over.append((100 * (plain / bound - 1), 100 * (best / bound - 1)))
+        seconds.append(four_s)
+        FOUND["fifty days of 4"].append(four_s)
+        FOUND["over the bound"].append(over[-1][1])
+        yield (
+            f"| {seed} | {load:.2f} | {bound:,.0f}, {bound_s:.1f} | {plain:,.0f}, {plain_s:.2f} | {best:,.0f}, {best_s:.1f} "
+            f"| {over[-1][0]:.0f} %, {over[-1][1]:.0f} % | {four:,.0f}, {four_s:.2f} |"
+        )
+    plain_over, best_over = (median(column) for column in zip(*over, strict=True))
+    yield f"| median | | | | | {plain_over:.0f} %, {best_over:.0f} % | {median(seconds):.2f} s |"
+
+
+def again() -> Iterator[str]:
+    """Plans made again with three days announced; medians of three."""
+    yield "| learners, days | what happened | announced | must move | moved: again, mended | moved without a price, on paper | again, s | mended, s |"
+    yield "| --- | --- | --- | --- | --- | --- | --- | --- |"
     for learners, days in ((1, 10), (4, 20), (4, 50), (8, 20)):
-        for kind in ("slip", "sick two days"):
-            rows = []
-            for seed in SEEDS:
-                problem = under_way(home(seed, 0.88, learners, horizon=days), seed)
-                told = announce(problem, solve(problem, starts=2))
-                changed = slip(told, seed) if kind == "slip" else sick(told, "L1", 2)
-                begun = process_time()
-                answer = replan(changed, starts=1)
-                taken = process_time() - begun
-                bare = replace(changed, streams=tuple(replace(s, announced=()) for s in changed.streams))
-                free = moved_goals(changed, solve(bare, starts=1))
-                rows.append((announced_count(changed), len(moved_goals(changed, answer)), len(free), taken))
-            count, moved, free_count, taken = (median(column) for column in zip(*rows, strict=True))
-            lines.append(
-                f"| {learners}, {days} | {kind} | {count} | {moved:g} ({100 * moved / count:.0f} %) "
-                f"| {free_count:g} | {taken:.2f} |"
+        mornings = [_morning(seed, learners, days) for seed in SEEDS]
+        for kind in ("slip", "sick a day", "sick two days"):
+            rows = [
+                _again(told, standing, kind, seed)
+                for seed, (told, standing) in zip(SEEDS, mornings, strict=True)
+            ]
+            if learners > 1:
+                FOUND["slip" if kind == "slip" else "sick"] += [100 * row[2] / row[0] for row in rows]
+                FOUND["mended, slip" if kind == "slip" else "mended, sick"] += [
+                    100 * row[3] / row[0] for row in rows
+                ]
+            if (learners, days) == (4, 20):
+                FOUND["again"] += [row[6] for row in rows]
+            m = [median(column) for column in zip(*rows, strict=True)]
+            yield (
+                f"| {learners}, {days} | {kind} | {m[0]:g} | {m[1]:g} | {m[2]:g} ({100 * m[2] / m[0]:.0f} %), {m[3]:g} "
+                f"| {m[4]:g}, {m[5]:g} | {m[6]:.2f} | {m[7]:.2f} |"
             )
-    return lines
 
 
-def lines() -> list[str]:
-    """All tables, with a line between them."""
-    return [*years(), "", *fifty_days(), "", *again()]
+def _morning(seed: int, learners: int, days: int) -> tuple[Problem, Answer]:
+    problem = under_way(home(seed, 0.88, learners, horizon=days), seed)
+    answer = solve(problem, starts=2)
+    return announce(problem, answer), answer
+
+
+def _again(told: Problem, standing: Answer, kind: str, seed: int) -> tuple[float, ...]:
+    changed = slip(told, seed) if kind == "slip" else sick(told, "L1", 1 if kind == "sick a day" else 2)
+    answer, seconds = timed(replan, changed, starts=1)
+    places = [
+        tuple(max(place, stream.done) for place in path)
+        for stream, path in zip(changed.streams, standing.places, strict=True)
+    ]
+    mended, mended_s = timed(mend, changed, places)
+    bare = replace(changed, streams=tuple(replace(s, announced=()) for s in changed.streams))
+    free = moved_goals(changed, solve(bare, starts=1))
+    paper = moved_goals(changed, write_out(changed, paper_plan(changed), Outcome.GOOD, 0))
+    counts = [len(moved_goals(changed, kept(changed, found))) for found in (answer, mended)]
+    return announced_count(changed), forced(changed), *counts, len(free), len(paper), seconds, mended_s
+
+
+def quick() -> Iterator[str]:
+    """What a person waits for: a goal changed by hand, and ways out."""
+    yield "| what | learners, days | s |"
+    yield "| --- | --- | --- |"
+    for learners, days in ((4, 20), (4, 191)):
+        problem = under_way(home(1, 0.88, learners, horizon=days), 1)
+        answer = solve(problem, starts=1)
+        goals = [goal for goal in answer.goals if goal.day < 3 and goal.pages > 1]
+        seconds = [
+            timed(edit, problem, answer, g.learner, g.course, g.day, last=(g.last or 0) - 1)[1] for g in goals
+        ]
+        yield f"| a goal changed by hand, the slowest of {len(goals)} | {learners}, {days} | {max(seconds):.3f} |"
+    problem = home(1, 0.88, 4, horizon=50)
+    answer = solve(problem, starts=1)
+    ways, seconds_ = timed(ways_out, problem, answer)
+    risks = len(at_risk(answer))
+    told = len({(way.target.learner, way.target.course, way.target.workbook) for way in ways})
+    yield f"| ways out of {risks} targets at risk: {len(ways)}, for {told} of them | 4, 50 | {seconds_:.1f} |"
+
+
+def bars() -> Iterator[str]:
+    """What is wanted of plans, beside what the tables of the same run found."""
+    yield "| what | wanted | found |"
+    yield "| --- | --- | --- |"
+    yield f"| rules broken, of {len(JUDGED):,} plans judged | 0 | {sum(JUDGED)} |"
+    for learners, most in ((1, 1), (4, 4), (8, 10)):
+        yield f"| a school year of {learners}, one start, s | at most {most} | {_median(f'year of {learners}')} |"
+    yield f"| fifty days of four, one start, s | at most 1 | {_median('fifty days of 4')} |"
+    yield f"| twenty days of four made again, s | at most 0.5 | {_median('again')} |"
+    with_broken, bare = (_median(name) for name in ("paper with what it breaks", "paper"))
+    yield f"| points of the paper plan over one start's, what paper breaks priced (and left out) | at least 5 | {with_broken} ({bare}) |"
+    for learners, days in ((1, 50), (1, 191), (4, 50)):
+        met = FOUND[f"targets of {learners} for {days}"]
+        yield f"| targets alone within 1 % of their bound, {learners} for {days} days | 9 of 10 homes | {sum(met):.0f} of {len(met)} |"
+    yield f"| fifty days of one, polished, over the bound of all costs | at most 15 % | {_median('over the bound')} % |"
+    for kind, most in (("slip", 8), ("sick", 20)):
+        said = "after a slip" if kind == "slip" else "with a learner sick for one or two days"
+        yield f"| announced goals moved {said}, four and eight learners; mended | at most {most} % | {_median(kind)} %; {_median(f'mended, {kind}')} % |"
+
+
+def _median(what: str) -> str:
+    return f"{median(FOUND[what]):.3g}"
+
+
+PARTS = {"years": years, "targets": targets, "fifty": fifty, "again": again, "quick": quick}
+
+
+def tell(part: str, *, write: bool) -> None:
+    """Print a table, and write it into its part of the page, between two comments."""
+    _put(part, "\n".join(PARTS[part]()), PAGE if write else None)
+
+
+def _put(part: str, table: str, page: Path | None) -> None:
+    sys.stdout.write(table + "\n\n")
+    sys.stdout.flush()
+    if page is not None:
+        begin, end = f"<!-- {part}: begin -->\n", f"<!-- {part}: end -->\n"
+        before, rest = page.read_text(encoding="utf-8").split(begin)
+        page.write_text(f"{before}{begin}\n{table}\n\n{end}{rest.split(end)[1]}", encoding="utf-8")
+
+
+def main(words: Sequence[str]) -> None:
+    """Take the parts named, or all; what is wanted is told where all were taken."""
+    named = [word for word in words if word != "--write"]
+    for part in named or PARTS:
+        tell(part, write="--write" in words)
+    if not named:
+        taken = f"Taken on {datetime.now(UTC):%Y-%m-%d} on {machine()}.\n\n"
+        _put("plans", taken + "\n".join(bars()), BARS if "--write" in words else None)
 
 
 if __name__ == "__main__":
-    print("\n".join(lines()))
+    main(sys.argv[1:])

@@ -130,7 +130,8 @@ def small(
         tuple(targets),
         int(rng.integers(1, 3)),
         bool(rng.random() < 0.5),
-        Points(test_waits=int(rng.choice([0, 3]))),
+        Points(test_waits=int(rng.choice([0, 3])), close=int(rng.choice([0, 2]))),
+        int(rng.integers(0, 5)),
     )
     return _with_fixed(rng, problem) if fixed else problem
 

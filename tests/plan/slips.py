@@ -6,6 +6,7 @@ import numpy as np
 
 from markstead.plan.answer import Answer
 from markstead.plan.problem import Problem
+from tests.plan.trying_everything import options
 
 ANNOUNCED = 3
 
@@ -44,3 +45,17 @@ def under_way(problem: Problem, seed: int) -> Problem:
     rng = np.random.default_rng([4, seed])
     streams = [replace(s, done=int(rng.integers(4, s.workbooks[0].pages - 6))) for s in problem.streams]
     return replace(problem, streams=tuple(streams))
+
+
+def forced(problem: Problem) -> int:
+    """How many announced goals no plan can keep, whatever it pays: their courses cannot stand there by then, even alone.
+
+    Reckoned from `tests.plan.trying_everything`, beside the room's own reasons.
+    """
+    count = 0
+    for stream in problem.streams:
+        reached = {stream.done}
+        for day, told in enumerate(stream.announced):
+            reached = {o[0] for place in reached for o in options(problem, stream, day, place)}
+            count += max(told, stream.done) not in reached
+    return count

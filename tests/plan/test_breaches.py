@@ -1,5 +1,6 @@
 """Planted faults: a plan that breaks no rule is edited by hand in every way that a rule forbids."""
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -9,6 +10,7 @@ from markstead.plan.answer import Answer, Goal, Outcome
 from markstead.plan.breaches import Rule, breaches
 from markstead.plan.problem import Fixed, LearnerLimits, Problem, Stream, Target, WorkbookToDo
 from markstead.plan.solving import solve
+from markstead.plan.speech import Speech
 from tests.plan.homes import school_days
 
 DAYS = 8
@@ -129,6 +131,15 @@ def test_pages_of_the_next_workbook_on_the_day_of_a_unit_test_may_stand_where_th
     assert rules(*done_a()[:2], a(6, unit=True), replace(a(6, 1, 2), workbook="a2"), problem=problem) == set()
 
 
+@pytest.mark.parametrize("rule", FAULTS)
+def test_a_sentence_names_people_and_workbooks_as_the_home_does(rule: Rule) -> None:
+    speech = Speech(
+        {"Ann": "Anna"}, {"a": "Sums", "b": "Words"}, {"a1": "Halves", "a2": "Thirds", "b1": "Nouns"}
+    )
+    for breach in breaches(two_learners(), plan(*FAULTS[rule]), speech):
+        assert not re.search(r"\b(a1|a2|b1|Ann\b|a,|2026-)", breach.sentence), breach.sentence
+
+
 def test_every_rule_has_a_planted_fault() -> None:
     elsewhere = {Rule.MORNING_FULL, Rule.LEARNER_FULL, Rule.FIXED}
     assert set(FAULTS) | elsewhere == set(Rule)
@@ -136,7 +147,7 @@ def test_every_rule_has_a_planted_fault() -> None:
 
 def test_a_sentence_names_learner_day_and_numbers() -> None:
     (breach,) = breaches(two_learners(), plan(a(0, 1, 3)))
-    assert breach.sentence == "Ann, a, 2026-09-01: 3 pages are more than 2."
+    assert breach.sentence == "Ann, a, 1 September 2026: 3 pages are more than 2."
 
 
 MUTATIONS: dict[str, Callable[[Goal], Goal]] = {

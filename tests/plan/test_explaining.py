@@ -13,8 +13,9 @@ from markstead.plan.answer import Outcome
 from markstead.plan.bound import lower_bound, proved
 from markstead.plan.breaches import breaches
 from markstead.plan.explain import Binding, at_risk, reasons, ways_out
-from markstead.plan.problem import LearnerLimits, Problem, Stream, Target, WorkbookToDo
+from markstead.plan.problem import Fixed, LearnerLimits, Problem, Stream, Target, WorkbookToDo
 from markstead.plan.solving import heavier_targets, only_targets, solve
+from markstead.plan.speech import Speech
 from markstead.plan.whatif import (
     CourseDropped,
     CourseStarted,
@@ -62,21 +63,24 @@ class TestReasons:
         problem = house(ready=3)
         (reason,) = reasons(problem, solve(problem))
         assert reason.binding is Binding.COPY
-        assert str(problem.days[3]) in reason.sentence
+        assert reason.sentence.endswith("Its copy is not in the house before 4 September 2026.")
 
     def test_too_few_pages_a_day_bind(self) -> None:
         # Eight pages at one a day and a unit test on the ninth day: day 8, where day 5 was wanted.
         problem = house(most=1)
         (reason,) = reasons(problem, solve(problem))
         assert reason.binding is Binding.PACE
-        assert f"{problem.days[8]} at the soonest" in reason.sentence
+        assert reason.sentence == (
+            "Ann, c0: c0-1 is to be done by 8 September 2026. 8 pages and 2 tests are left, with at most 1 page a day, "
+            "and can be done on 11 September 2026 at the soonest, even without other courses."
+        )
 
     def test_full_mornings_bind(self) -> None:
         # Pages and practice test by day 3; the only mornings watched are the last.
         problem = replace(house(courses=2), watched=(0,) * 5 + (1,) + (0,) * 5 + (1,))
         (reason,) = reasons(problem, solve(problem))
         assert reason.binding is Binding.MORNINGS
-        assert "no sitting is free" in reason.sentence
+        assert "No sitting is free in time: 6 of 6 mornings" in reason.sentence
 
     def test_the_minutes_of_other_courses_bind(self) -> None:
         # Twenty minutes are two pages a day; three courses of eight pages and two tests do not fit into six days.
@@ -102,7 +106,7 @@ class TestWaysOut:
     def test_a_page_more_a_day_is_named_where_it_helps(self) -> None:
         problem = house(most=1)
         sentences = [way.sentence for way in ways_out(problem, solve(problem))]
-        assert "Ann, c0: 1 page more a day." in sentences
+        assert "Ann, c0: 1 page more a day, 2 at most." in sentences
 
     def test_a_page_more_a_day_is_not_named_where_the_copy_is_missing(self) -> None:
         problem = house(ready=5)
@@ -121,7 +125,41 @@ class TestWaysOut:
         assert ways == []
         later = replace(house(target=4, most=2, ready=1))
         ways = [way for way in ways_out(later, solve(later)) if isinstance(way.change, ExtraDays)]
-        assert [way.sentence for way in ways] == ["School on 1 Saturdays until 2026-09-07."]
+        assert [way.sentence for way in ways] == ["School on Saturday 5 September 2026."]
+
+    @pytest.mark.parametrize(("pages", "saturdays"), [(11, ["5"]), (12, ["5", "12"])])
+    def test_no_more_saturdays_are_named_than_are_needed(self, pages: int, saturdays: list[str]) -> None:
+        # A page a day, the practice test with the last, and the sitting on day 10: ten days of pages, and two Saturdays.
+        stream = replace(house(most=1).streams[0], workbooks=(book("c0-1", pages),))
+        problem = replace(house(target=10, most=1), streams=(stream,))
+        (way,) = [w for w in ways_out(problem, solve(problem)) if isinstance(w.change, ExtraDays)]
+        assert isinstance(way.change, ExtraDays)
+        assert [str(day.day) for day in way.change.days] == saturdays
+
+    def test_every_sentence_names_people_and_workbooks_as_the_home_does(self) -> None:
+        problem = house(most=1)
+        speech = Speech({"Ann": "Anna Maria"}, {"c0": "Sums"}, {"c0-1": "Halves and quarters"})
+        answer = solve(problem)
+        sentences = [reason.sentence for reason in reasons(problem, answer, speech)]
+        sentences += [way.sentence for way in ways_out(problem, answer, speech=speech)]
+        assert (
+            "Anna Maria, Sums: Halves and quarters by 11 September 2026 instead of 8 September 2026."
+            in sentences
+        )
+        assert not [said for said in sentences if "c0" in said or "2026-" in said]
+
+    def test_another_workbook_later_is_named_where_it_makes_room(self) -> None:
+        # Two workbooks are due by the only sitting in time; the next is on day 11.
+        problem = replace(house(courses=2), watched=(0,) * 5 + (1,) + (0,) * 5 + (1,))
+        sentences = [way.sentence for way in ways_out(problem, solve(problem))]
+        assert "Ann, c1: c1-1 by 16 September 2026 instead of 8 September 2026." in sentences
+
+    def test_goals_fixed_by_hand_are_kept_on_every_way_out(self) -> None:
+        problem = house(most=1)
+        problem = replace(problem, streams=(replace(problem.streams[0], fixed=(Fixed(2, 2),)),))
+        ways = ways_out(problem, solve(problem))
+        assert ways
+        assert all(way.answer.places[0][2] == 2 for way in ways if not isinstance(way.change, ExtraDays))
 
 
 class TestWhatIf:
@@ -214,16 +252,6 @@ class TestBounds:
         assert least is not None
         # One path is the whole plan, so that the master has nothing to mix; prices are thousandths of half points.
         assert lower_bound(problem).points == pytest.approx(least / 2, abs=0.01)
-
-    def test_the_bound_of_targets_alone_is_met_in_seven_homes_of_ten(self) -> None:
-        met = 0
-        for seed in range(10):
-            problem = only_targets(home(seed, 0.88, 1, horizon=50))
-            found = solve(problem).cost.points
-            bound = lower_bound(problem).points
-            assert found >= bound - 1e-6
-            met += found <= 1.01 * bound or found == bound
-        assert met >= 7
 
     def test_a_plan_is_said_to_be_within_so_many_percent_of_its_bound(self) -> None:
         problem = home(2, 0.88, 1, horizon=50)

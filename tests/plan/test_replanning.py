@@ -1,5 +1,6 @@
 """After a slip or with a learner sick: few announced goals move, and each that does is named with its reason."""
 
+import re
 from dataclasses import replace
 from statistics import median
 
@@ -9,6 +10,7 @@ from markstead.plan.breaches import breaches
 from markstead.plan.moved import MovedGoal, Why, announced_count, moved_goals
 from markstead.plan.problem import Problem
 from markstead.plan.solving import replan, solve
+from markstead.plan.speech import Speech
 from tests.plan.homes import home
 from tests.plan.slips import announce, sick, slip, under_way
 
@@ -110,7 +112,17 @@ def test_a_goal_that_can_no_longer_be_reached_is_said_to_be_out_of_reach(
     )
     mine = [goal for goal in moved if goal.course == first.course and goal.day == 0]
     assert [goal.why for goal in mine] == [Why.OUT_OF_REACH]
-    assert f"from step {behind.done}" in mine[0].sentence
+    assert "cannot be reached by then from the beginning of c1-01" in mine[0].sentence
+
+
+def test_a_moved_goal_is_told_by_the_names_of_the_home(mornings: dict[tuple[int, int], Problem]) -> None:
+    away = sick(mornings[4, 1], "L1", 1)
+    speech = Speech({"L1": "Noa"}, {"c1": "Sums"}, {"c1-01": "Halves"})
+    first = moved_goals(away, replan(away, starts=1), speech)[0]
+    assert re.fullmatch(
+        r"Noa, Sums, 1 September 2026: page \d+ of Halves, not page \d+ as announced; Noa is away on 1 September 2026\.",
+        first.sentence,
+    )
 
 
 def test_pages_done_early_move_no_goal(mornings: dict[tuple[int, int], Problem]) -> None:

@@ -3,6 +3,7 @@
 import subprocess
 import sys
 from dataclasses import replace
+from hashlib import sha256
 from itertools import product
 from statistics import median
 
@@ -91,6 +92,13 @@ class TestAgainstTheWholeModel:
         assert max(ratios) <= 1.02
 
 
+@pytest.fixture(scope="module")
+def years() -> list[tuple[Problem, Answer]]:
+    """School years of four learners, three seeds at every load; `benchmarks.planning` has those of one and eight."""
+    homes = [home(seed, load, 4) for seed, load in product((1, 2, 3), (0.80, 0.88, 0.95))]
+    return [(problem, solve(problem, starts=1)) for problem in homes]
+
+
 class TestTheRules:
     @pytest.mark.slow
     def test_ten_thousand_random_plans_break_no_rule(self) -> None:
@@ -104,21 +112,24 @@ class TestTheRules:
             assert plan.cost.total == cost
 
     @pytest.mark.slow
-    @pytest.mark.parametrize("load", [0.80, 0.88, 0.95])
-    @pytest.mark.parametrize("learners", [1, 4, 8])
-    @pytest.mark.parametrize("seed", [1, 2, 3])
-    def test_a_school_year_breaks_no_rule(self, load: float, learners: int, seed: int) -> None:
-        problem = home(seed, load, learners)
+    def test_nine_school_years_of_four_learners_break_no_rule(
+        self, years: list[tuple[Problem, Answer]]
+    ) -> None:
+        for problem, answer in years:
+            assert breaches(problem, answer) == ()
+
+    @pytest.mark.slow
+    @pytest.mark.parametrize(("learners", "load"), [(1, 0.80), (1, 0.88), (1, 0.95), (8, 0.95)])
+    def test_a_school_year_of_one_or_eight_learners_breaks_no_rule(self, learners: int, load: float) -> None:
+        problem = home(1, load, learners)
         assert breaches(problem, solve(problem, starts=1)) == ()
 
     @pytest.mark.slow
-    def test_a_school_year_costs_at_most_a_fifth_of_the_same_year_on_paper_in_the_median(self) -> None:
+    def test_a_school_year_costs_at_most_a_fifth_of_the_same_year_on_paper_in_the_median(
+        self, years: list[tuple[Problem, Answer]]
+    ) -> None:
         """Though paper passes limits that a plan keeps (`tests.plan.paper`)."""
-        shares = []
-        for seed, load in product((1, 2, 3), (0.80, 0.88, 0.95)):
-            problem = home(seed, load, 4)
-            paper = cost_of(problem, paper_plan(problem)).total
-            shares.append(solve(problem, starts=1).cost.total / paper)
+        shares = [answer.cost.total / cost_of(p, paper_plan(p)).total for p, answer in years]
         assert median(shares) <= 1 / 5
 
     def test_no_rule_is_broken_where_many_streams_want_few_mornings(self) -> None:
@@ -142,6 +153,16 @@ class TestSameSeedSamePlan:
             for _ in range(2)
         ]
         assert outs[0] == outs[1]
+
+    def test_the_same_seed_gives_the_plan_that_another_machine_found(self) -> None:
+        """Written down on Linux, x86-64, Python 3.11, NumPy 2.4. This home is too large for a window, so no solver took part.
+
+        Whoever changes the method on purpose writes the new digest here.
+        """
+        problem = home(1, 0.88, 2, horizon=30)
+        plan = solve(problem, seed=5, starts=2)
+        assert sha256(repr(problem.streams).encode()).hexdigest()[:16] == "c282d9cf4d9a864e"
+        assert sha256(repr(plan.places).encode()).hexdigest()[:16] == "cecc68b2fd22569c"
 
     def test_the_order_of_turns_follows_from_seed_and_sweep_alone(self) -> None:
         problem = home(1, 0.88, 2, horizon=20)
@@ -190,9 +211,9 @@ class TestWhatIsRefused:
             (lambda p: _first(p, weight=0), "weight", "0"),
             (lambda p: _first(p, learner="nobody"), "learner", "nobody"),
             (lambda p: _first(p, line=-1), "line", "-1"),
-            (lambda p: _first(p, fixed=(Fixed(3, 1_000),)), "goal fixed", "1000 steps"),
+            (lambda p: _first(p, fixed=(Fixed(3, 1_000),)), "goal set by hand", "the unit test of c1-02"),
             (lambda p: _first(p, fixed=(Fixed(3, 5), Fixed(3, 6))), "goal fixed", "5 and 6"),
-            (lambda p: _first(p, fixed=(Fixed(3, 5), Fixed(4, 2))), "goal fixed", "2 steps"),
+            (lambda p: _first(p, fixed=(Fixed(3, 5), Fixed(4, 2))), "goal set by hand", "page 2"),
             (lambda p: _first(p, fixed=(Fixed(99, 5),)), "goal fixed", "99"),
             (lambda p: replace(p, targets=(_target(p, -3),)), "target", "3 school days before"),
             (lambda p: replace(p, targets=(_target(p, 500),)), "target", "day 500"),

@@ -128,6 +128,8 @@ def standing(problem: Problem, stream: Stream, day: int, done: int, to: int, tes
             goal += book.pages + 2 + book.waits
             if book.code == target.workbook:
                 break
+        if to < goal and target.day - problem.reserve <= day < target.day:
+            cost += 2 * problem.points.close * stream.weight
         if to < goal and day >= target.day:
             cost += 80 * stream.weight + (400 * stream.weight if day == target.day else 0)
     if day < len(stream.announced):

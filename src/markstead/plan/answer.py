@@ -42,6 +42,7 @@ class Cost:
 
     missed: int = 0
     late: int = 0
+    close: int = 0
     over: int = 0
     far_over: int = 0
     below_least: int = 0
@@ -199,8 +200,11 @@ def cost_of(problem: Problem, places: Sequence[Sequence[int]]) -> Cost:
             parts["far_over"] += far
     weights = {(s.learner, s.course): s.weight for s in problem.streams}
     for target in problem.targets:
-        late = meet(problem, target, places).late
-        weight = weights[target.learner, target.course]
+        met = meet(problem, target, places)
+        late, weight = met.late, weights[target.learner, target.course]
+        first = max(0, target.day - problem.reserve)
+        day = problem.horizon if met.day is None else met.day
+        parts["close"] += HALF * points.close * weight * max(0, min(day, target.day) - first)
         parts["missed"] += HALF * points.missed * weight * (late > 0)
         parts["late"] += HALF * points.day_late * weight * late
     return Cost(**parts)

@@ -18,7 +18,7 @@ from markstead.plan.moves import HALF
 from markstead.plan.polish import stand
 from markstead.plan.problem import Points, Problem
 from markstead.plan.program import Program
-from markstead.plan.respond import Household, search
+from markstead.plan.respond import Household, NoWayError, search
 from markstead.plan.stream import NEVER, Ints, Path
 
 FINE = 1_000
@@ -52,10 +52,10 @@ def lower_bound(problem: Problem, *, rounds: int = ROUNDS, seed: int = 0) -> Bou
         InputError: as `solve`.
     """
     check(problem)
-    master = _Master(Household(replace(problem, points=_finer(problem.points))))
+    master = Master(Household(replace(problem, points=finer(problem.points))))
     for n, path in enumerate(search(master.home, seed)[1]):
         master.add(n, path)
-    return _generate(master, rounds)
+    return generate(master, rounds)
 
 
 def proved(problem: Problem, answer: Answer, *, rounds: int = ROUNDS) -> Answer:
@@ -84,18 +84,22 @@ def recombine(problem: Problem, plan: Sequence[Sequence[int]], *, rounds: int, n
     Returns:
         A plan that keeps all limits; None where the choice found none.
     """
-    master = _Master(Household(replace(problem, points=_finer(problem.points))))
+    master = Master(Household(replace(problem, points=finer(problem.points))))
     stand(master.home, plan)
     for n, path in enumerate(master.home.paths):
         if path is not None:
             master.add(n, path)
-    _generate(master, rounds)
+    generate(master, rounds)
     chosen = master.choose(nodes)
     return None if chosen is None else [path.places for path in chosen]
 
 
-def _generate(master: "_Master", rounds: int) -> Bound:
-    """Ask for paths until the master meets the bound."""
+def generate(master: "Master", rounds: int, enough: float = np.inf) -> Bound:
+    """Ask for paths until the master meets the bound, or the bound is enough (in thousandths of half points).
+
+    Raises:
+        NoWayError: a stream has no path at all.
+    """
     best, kept, done = -(1 << 60), None, 0
     for done in range(1, rounds + 1):
         least, prices = master.prices()
@@ -106,12 +110,12 @@ def _generate(master: "_Master", rounds: int) -> Bound:
                 best, kept = bound, asked
             if new:
                 break
-        if not new or least - best < FINE // 2:
+        if not new or least - best < FINE // 2 or best >= enough:
             return Bound(max(0.0, best / FINE / HALF), done, closed=True)
     return Bound(max(0.0, best / FINE / HALF), done, closed=False)
 
 
-def _finer(points: Points) -> Points:
+def finer(points: Points) -> Points:
     names = [name for name in Points.__dataclass_fields__ if name != "near_percent"]
     return replace(points, **{name: FINE * getattr(points, name) for name in names})
 
@@ -140,11 +144,14 @@ class _Prices:
         )
 
 
-class _Master:
+class Master:
     """Paths found so far, and the program that mixes them."""
 
-    def __init__(self, home: Household) -> None:
-        self.home, self.problem = home, home.problem
+    def __init__(self, home: Household, spare: int | None = None) -> None:
+        """`spare` is the price of a stream without a path: below it, paths found so far need not fit together."""
+        self.home, self.problem, self.spare = home, home.problem, spare
+        self.mix: NDArray[np.float64] = np.zeros(0)
+        """How much of each path the latest prices came from; then how much of each stream went without."""
         self.paths: list[tuple[int, Path]] = []
         self.known: set[tuple[int, tuple[int, ...]]] = set()
         self.soft = np.array([found.soft for found in self.problem.learners], dtype=np.int64)
@@ -163,7 +170,7 @@ class _Master:
     def prices(self) -> tuple[float, _Prices]:
         """Mix the paths as cheaply as can be: the cost, and what minutes and mornings are worth."""
         program, where = self._program(whole=False)
-        cost, _, duals = program.relaxed()
+        cost, self.mix, duals = program.relaxed()
         return cost, self._read(where, duals)
 
     def choose(self, nodes: int) -> list[Path] | None:
@@ -179,7 +186,10 @@ class _Master:
         program, points = Program(), self.problem.points
         columns = [program.column(float(path.own), 1, whole=whole) for _, path in self.paths]
         for n in range(len(self.home.tables)):
-            program.row([(c, 1) for c, (own, _) in zip(columns, self.paths, strict=True) if own == n], 1, 1)
+            mine = [(c, 1.0) for c, (own, _) in zip(columns, self.paths, strict=True) if own == n]
+            if self.spare is not None:
+                mine.append((program.column(float(self.spare), 1), 1.0))
+            program.row(mine, 1, 1)
         shape = self.soft.shape
         minutes: dict[tuple[int, int], list[tuple[int, float]]] = {}
         mornings: dict[int, list[tuple[int, float]]] = {}
@@ -219,7 +229,11 @@ class _Master:
         return _Prices(minutes, morning, sitting)
 
     def ask(self, prices: _Prices) -> tuple[int, bool]:
-        """Solve every stream under prices: the bound that follows, and whether any path is new."""
+        """Solve every stream under prices: the bound that follows, and whether any path is new.
+
+        Raises:
+            NoWayError: a stream has no path.
+        """
         total, new = self._constant(prices), False
         for n, tables in enumerate(self.home.tables):
             row = self.home.learner[n]
@@ -228,6 +242,8 @@ class _Master:
             # A move over the hard limit by itself is in no plan.
             worked[(tables.halves > self.hard[row][:, None]) & (tables.halves > 0)] = NEVER
             path = tables.best(worked, sitting)
+            if path.value >= NEVER:
+                raise NoWayError(n, proved=True)
             total += path.value
             new = self.add(n, path) or new
         return total, new

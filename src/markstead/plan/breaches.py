@@ -11,6 +11,7 @@ from enum import StrEnum
 
 from markstead.plan.answer import Answer, Goal
 from markstead.plan.problem import Problem, Stream, WorkbookToDo
+from markstead.plan.speech import Speech
 
 
 class Rule(StrEnum):
@@ -45,29 +46,31 @@ class Breach:
     sentence: str
 
 
-def breaches(problem: Problem, answer: Answer) -> tuple[Breach, ...]:
+def breaches(problem: Problem, answer: Answer, speech: Speech | None = None) -> tuple[Breach, ...]:
     """Find every rule that the goals of an answer break; nothing for a plan that may be used."""
+    speech = speech or Speech()
     by_stream: dict[tuple[str, str], list[Goal]] = defaultdict(list)
     found: list[Breach] = []
     known = {(stream.learner, stream.course) for stream in problem.streams}
     for goal in sorted(answer.goals, key=lambda goal: goal.day):
         if (goal.learner, goal.course) not in known or not 0 <= goal.day < problem.horizon:
             where = f"{goal.learner}, {goal.course}"
-            found.append(Breach(Rule.UNKNOWN, goal.day, where, f"{where}: no such course or day {goal.day}."))
+            said = f"{speech.who(goal.learner, goal.course)}: no such course or day {goal.day}."
+            found.append(Breach(Rule.UNKNOWN, goal.day, where, said))
         else:
             by_stream[goal.learner, goal.course].append(goal)
     for stream in problem.streams:
-        found += _Walk(problem, stream).judge(by_stream[stream.learner, stream.course])
-    found += _mornings(problem, by_stream)
-    found += _minutes(problem, by_stream)
+        found += _Walk(problem, stream, speech).judge(by_stream[stream.learner, stream.course])
+    found += _mornings(problem, by_stream, speech)
+    found += _minutes(problem, by_stream, speech)
     return tuple(sorted(found, key=lambda b: (b.day, b.where, b.rule)))
 
 
 class _Walk:
     """A stream walked day by day along its goals."""
 
-    def __init__(self, problem: Problem, stream: Stream) -> None:
-        self.problem, self.stream = problem, stream
+    def __init__(self, problem: Problem, stream: Stream, speech: Speech) -> None:
+        self.problem, self.stream, self.speech = problem, stream, speech
         self.here = problem.limits(stream.learner).here
         self.place = stream.done
         self.opens = stream.unit_from
@@ -82,7 +85,8 @@ class _Walk:
         for day in range(self.problem.horizon):
             self.one_day(day, by_day[day])
             if day in fixed and self.place != fixed[day]:
-                said = f"{self.place} steps are done where {fixed[day]} are fixed by hand"
+                wanted = self.speech.place(self.stream, fixed[day])
+                said = f"{self.speech.place(self.stream, self.place)} where {wanted} is set by hand"
                 self.say(Rule.FIXED, day, said)
         return self.found
 
@@ -91,7 +95,9 @@ class _Walk:
         for goal in sorted(goals, key=lambda goal: self.stream.index(goal.workbook) or 0):
             index = self.stream.index(goal.workbook)
             if index is None:
-                self.say(Rule.UNKNOWN, day, f"the course has no workbook {goal.workbook}")
+                self.say(
+                    Rule.UNKNOWN, day, f"the course has no workbook {self.speech.workbook(goal.workbook)}"
+                )
                 continue
             self.one_goal(day, goal, index, self.stream.workbooks[index])
         index, done = self.stream.at(before)
@@ -100,19 +106,22 @@ class _Walk:
         self.day_as_a_whole(day, goals)
 
     def one_goal(self, day: int, goal: Goal, index: int, book: WorkbookToDo) -> None:
-        start = self.stream.start(index)
+        start, title = self.stream.start(index), self.speech.workbook(book.code)
         if not self.here[day]:
-            self.say(Rule.AWAY, day, f"{self.stream.learner} does no school")
+            self.say(Rule.AWAY, day, f"{self.speech.learner(self.stream.learner)} does no school")
         if goal.pages or goal.practice:
             if not self.stream.taught[day]:
                 self.say(Rule.NOT_TAUGHT, day, "the course is not taught")
             if day < book.ready_from:
-                self.say(Rule.NO_COPY, day, f"{book.code} is in the house from day {book.ready_from} on")
+                there = self.speech.on(self.problem, book.ready_from)
+                self.say(Rule.NO_COPY, day, f"the copy of {title} is not in the house before {there}")
         if goal.first is not None and goal.last is not None:
             self.pages(day, goal.first, goal.last, start, book)
         if goal.practice:
             if self.place != start + book.pages:
-                self.say(Rule.PRACTICE, day, f"{book.code} is at step {self.place - start}")
+                self.say(
+                    Rule.PRACTICE, day, f"the practice test of {title} comes with or after its last page"
+                )
             self.place = max(self.place, start + book.pages + 1)
             later = [d for d in range(day + 1, self.problem.horizon) if self.here[d]]
             self.opens = later[book.waits] if book.waits < len(later) else self.problem.horizon
@@ -120,31 +129,39 @@ class _Walk:
             self.unit(day, start, book)
 
     def pages(self, day: int, first: int, last: int, start: int, book: WorkbookToDo) -> None:
+        title = self.speech.workbook(book.code)
         if not 1 <= first <= last <= book.pages:
-            self.say(Rule.PAGES, day, f"{book.code} has pages 1 to {book.pages}, not {first} to {last}")
+            self.say(Rule.PAGES, day, f"{title} has pages 1 to {book.pages}, not {first} to {last}")
             return
         if start + first - 1 != self.place:
-            self.say(Rule.ORDER, day, f"page {first} of {book.code} does not follow step {self.place}")
+            now = self.speech.place(self.stream, self.place)
+            self.say(Rule.ORDER, day, f"page {first} of {title} does not follow {now}")
         if last - first + 1 > self.stream.most:
             said = f"{last - first + 1} pages are more than {self.stream.most}"
             self.say(Rule.TOO_MANY, day, said)
         self.place = max(self.place, start + last)
 
     def unit(self, day: int, start: int, book: WorkbookToDo) -> None:
+        title = self.speech.workbook(book.code)
         if not start + book.pages < self.place < start + book.steps:
-            self.say(Rule.UNIT_EARLY, day, f"{book.code} is at step {self.place - start}")
+            self.say(Rule.UNIT_EARLY, day, f"the unit test of {title} comes after its practice test")
         elif day < self.opens:
-            said = f"the unit test of {book.code} opens on day {self.opens} after its practice test"
+            opens = self.speech.on(self.problem, self.opens)
+            said = f"the unit test of {title} opens on {opens}, on a later school day than its practice test"
             self.say(Rule.UNIT_SAME_DAY, day, said)
         if self.problem.watched[day] < 1:
-            self.say(Rule.NOT_WATCHED, day, f"nobody watches the unit test of {book.code}")
+            self.say(Rule.NOT_WATCHED, day, f"nobody can watch the unit test of {title}")
         self.place = max(self.place, start + book.steps)
 
     def day_as_a_whole(self, day: int, goals: Sequence[Goal]) -> None:
         working = {goal.workbook for goal in goals if goal.pages or goal.practice}
         units = {goal.workbook for goal in goals if goal.unit}
         if len(working) > 1:
-            self.say(Rule.TWO_WORKBOOKS, day, f"pages in {' and '.join(sorted(working))}")
+            self.say(
+                Rule.TWO_WORKBOOKS,
+                day,
+                f"pages in {' and '.join(map(self.speech.workbook, sorted(working)))}",
+            )
         if len(goals) > 1 and sum(goal.pages for goal in goals) > self.stream.most:
             self.say(Rule.TOO_MANY, day, f"more than {self.stream.most} pages")
         tested = any(goal.practice for goal in goals)
@@ -152,28 +169,34 @@ class _Walk:
             self.say(Rule.UNIT_DAY_PAGES, day, "a unit test and other work of the course")
 
     def say(self, rule: Rule, day: int, what: str) -> None:
-        sentence = f"{self.stream.name}, {self.problem.days[day]}: {what}."
+        who = self.speech.who(self.stream.learner, self.stream.course)
+        sentence = f"{who}, {self.speech.on(self.problem, day)}: {what}."
         self.found.append(Breach(rule, day, self.stream.name, sentence))
 
 
-def _mornings(problem: Problem, by_stream: dict[tuple[str, str], list[Goal]]) -> Iterator[Breach]:
+def _mornings(
+    problem: Problem, by_stream: dict[tuple[str, str], list[Goal]], speech: Speech
+) -> Iterator[Breach]:
     sittings: dict[int, list[str]] = defaultdict(list)
     for goals in by_stream.values():
         for goal in goals:
             if goal.unit:
                 sittings[goal.day].append(goal.learner)
     for day, sitting in sorted(sittings.items()):
-        most = problem.watched[day]
+        most, on = problem.watched[day], speech.on(problem, day)
         if most and len(sitting) > most:
             said = f"{len(sitting)} sittings where {most} can be watched"
-            yield Breach(Rule.MORNING_FULL, day, "morning", f"{problem.days[day]}: {said}.")
+            yield Breach(Rule.MORNING_FULL, day, "morning", f"{on}: {said}.")
         for learner in sorted(set(sitting)):
             if sitting.count(learner) > problem.sittings_a_learner:
+                who = f"{speech.learner(learner)}, {on}"
                 said = f"{sitting.count(learner)} unit tests; {problem.sittings_a_learner} a day may be sat"
-                yield Breach(Rule.LEARNER_FULL, day, learner, f"{learner}, {problem.days[day]}: {said}.")
+                yield Breach(Rule.LEARNER_FULL, day, learner, f"{who}: {said}.")
 
 
-def _minutes(problem: Problem, by_stream: dict[tuple[str, str], list[Goal]]) -> Iterator[Breach]:
+def _minutes(
+    problem: Problem, by_stream: dict[tuple[str, str], list[Goal]], speech: Speech
+) -> Iterator[Breach]:
     halves: dict[tuple[str, int], int] = defaultdict(int)
     for stream in problem.streams:
         books = {book.code: book for book in stream.workbooks}
@@ -188,5 +211,6 @@ def _minutes(problem: Problem, by_stream: dict[tuple[str, str], list[Goal]]) -> 
     for (learner, day), worked in sorted(halves.items()):
         hard = problem.limits(learner).hard[day]
         if worked > hard:
+            who = f"{speech.learner(learner)}, {speech.on(problem, day)}"
             said = f"{worked / 2:g} minutes, over the hard limit of {hard / 2:g}"
-            yield Breach(Rule.OVER_HARD, day, learner, f"{learner}, {problem.days[day]}: {said}.")
+            yield Breach(Rule.OVER_HARD, day, learner, f"{who}: {said}.")

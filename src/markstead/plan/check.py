@@ -6,20 +6,21 @@ from markstead.errors import InputError
 from markstead.errors import Problem as Wrong
 from markstead.plan.moves import moves
 from markstead.plan.problem import LearnerLimits, Problem, Stream
+from markstead.plan.speech import Speech
 
 
-def check(problem: Problem) -> None:
-    """Refuse a problem that contradicts itself.
+def check(problem: Problem, speech: Speech | None = None) -> None:
+    """Refuse a problem that contradicts itself; `speech` names the people and workbooks of goals set by hand.
 
     Raises:
         InputError: with one entry for every contradiction.
     """
-    found = list(_wrong(problem))
+    found = list(_wrong(problem, speech or Speech()))
     if found:
         raise InputError(found)
 
 
-def _wrong(problem: Problem) -> Iterator[Wrong]:
+def _wrong(problem: Problem, speech: Speech) -> Iterator[Wrong]:
     if not problem.days:
         yield Wrong(
             "the calendar", "0 school days", "at least one school day to plan", "Enter the next term."
@@ -42,7 +43,7 @@ def _wrong(problem: Problem) -> Iterator[Wrong]:
                 f"{stream.name}, learner", stream.learner, f"one of {', '.join(known) or 'no learners'}"
             )
         else:
-            yield from _stream(problem, stream)
+            yield from _stream(problem, stream, speech)
     yield from _targets(problem)
 
 
@@ -65,7 +66,7 @@ def _limits(problem: Problem, limits: LearnerLimits) -> Iterator[Wrong]:
             return
 
 
-def _stream(problem: Problem, stream: Stream) -> Iterator[Wrong]:
+def _stream(problem: Problem, stream: Stream, speech: Speech) -> Iterator[Wrong]:
     name = stream.name
     if not stream.workbooks:
         yield Wrong(f"{name}, workbooks", "none", "at least one", "Add its workbooks or drop the course.")
@@ -94,10 +95,10 @@ def _stream(problem: Problem, stream: Stream) -> Iterator[Wrong]:
         )
     if any(not 0 <= place <= stream.steps for place in stream.announced):
         yield Wrong(f"{name}, announced steps", str(stream.announced), f"each from 0 to {stream.steps}")
-    yield from _fixed(problem, stream)
+    yield from _fixed(problem, stream, speech)
 
 
-def _fixed(problem: Problem, stream: Stream) -> Iterator[Wrong]:
+def _fixed(problem: Problem, stream: Stream, speech: Speech) -> Iterator[Wrong]:
     """Fixed goals must lie in reach of each other, whatever other streams do."""
     seen: dict[int, int] = {}
     for fixed in stream.fixed:
@@ -117,11 +118,12 @@ def _fixed(problem: Problem, stream: Stream) -> Iterator[Wrong]:
         reached = {m.to for p in reached for m in moves(problem, stream, limits, day, p)}
         if day in seen:
             if seen[day] not in reached:
+                least, most = (speech.place(stream, place) for place in (min(reached), max(reached)))
                 yield Wrong(
-                    f"{stream.name}, goal fixed on {problem.days[day]}",
-                    f"{seen[day]} steps done",
-                    f"from {min(reached)} to {max(reached)} steps, which can be reached by then",
-                    "Move the goal or those fixed before it.",
+                    f"{speech.who(stream.learner, stream.course)}, goal set by hand for {speech.on(problem, day)}",
+                    speech.place(stream, seen[day]),
+                    f"from {least} to {most}, which can be reached by then",
+                    "Move the goal, or those set by hand before it.",
                 )
                 return
             reached = {seen[day]}

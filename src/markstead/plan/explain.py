@@ -1,20 +1,19 @@
 """Why a target is at risk, and ways out that were each solved before they are named."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
 from enum import StrEnum
 
-import numpy as np
-
-from markstead.plan.answer import Answer, Outcome, TargetDay, write_out
+from markstead.plan.answer import Answer, Outcome, TargetDay, steps_taken, write_out
 from markstead.plan.check import check
 from markstead.plan.moves import HALF
 from markstead.plan.polish import stand
 from markstead.plan.problem import Problem, Stream, Target
-from markstead.plan.respond import Household, search
-from markstead.plan.stream import NEVER, Flags, Ints, Path, Tables, load_cost, minute_prices
-from markstead.plan.whatif import Change, ExtraDays, Pages, Sittings, TargetSet, apply
+from markstead.plan.reach import keeping_cost, number_of, soonest
+from markstead.plan.respond import Household, NoWayError, forbid, search, trade
+from markstead.plan.speech import Speech, listed, many
+from markstead.plan.stream import Path, load_cost
+from markstead.plan.ways import Try, tries
+from markstead.plan.whatif import Change, TargetDropped, apply
 
 WAYS = 3
 
@@ -55,161 +54,219 @@ def at_risk(answer: Answer) -> tuple[TargetDay, ...]:
     return tuple(found for found in answer.targets if found.late > 0)
 
 
-def reasons(problem: Problem, answer: Answer) -> tuple[Reason, ...]:
+def reasons(problem: Problem, answer: Answer, speech: Speech | None = None) -> tuple[Reason, ...]:
     """Say of every target at risk what binds, by solving its stream again with one thing made free at a time."""
     if not at_risk(answer):
         return ()
     home = Household(problem)
     stand(home, answer.places)
-    return tuple(_reason(home, found) for found in at_risk(answer))
+    return tuple(_reason(home, found.target, speech or Speech()) for found in at_risk(answer))
 
 
-def _reason(home: Household, found: TargetDay) -> Reason:
-    problem, target = home.problem, found.target
-    n = next(
-        i
-        for i, stream in enumerate(problem.streams)
-        if (stream.learner, stream.course) == (target.learner, target.course)
-    )
-    stream, due = problem.streams[n], problem.days[target.day]
-    goal = problem.goal_place(stream, target)
-    name = f"{stream.name}, {target.workbook} by {due}"
-    nothing = np.zeros(problem.horizon, dtype=np.int64)
-    alone = _soonest(problem, stream, goal, nothing)
+def _reason(home: Household, target: Target, speech: Speech) -> Reason:
+    problem = home.problem
+    stream = problem.streams[number_of(problem, target.learner, target.course)]
+    alone = soonest(problem, stream, problem.goal_place(stream, target))
     if alone is None or alone > target.day:
-        here = replace(stream, workbooks=tuple(replace(book, ready_from=0) for book in stream.workbooks))
-        with_copies = _soonest(problem, here, goal, nothing)
-        if with_copies is not None and with_copies <= target.day:
-            books = stream.workbooks[: (stream.index(target.workbook) or 0) + 1]
-            last = max(books, key=lambda book: book.ready_from)
-            day = problem.days[min(last.ready_from, problem.horizon - 1)]
-            return Reason(target, Binding.COPY, f"{name}: {last.code} is in the house from {day} on.")
-        soonest = "not within these days" if alone is None else f"{problem.days[alone]} at the soonest"
-        steps = goal - stream.done
-        said = f"{steps} steps are left, with at most {stream.most} pages a day: {soonest}, even alone"
-        return Reason(target, Binding.PACE, f"{name}: {said}.")
+        binding, because = _alone(problem, stream, target, alone, speech)
+    else:
+        binding, because = _beside(home, target, speech)
+    who, due = speech.who(target.learner, target.course), speech.on(problem, target.day)
+    return Reason(
+        target, binding, f"{who}: {speech.workbook(target.workbook)} is to be done by {due}. {because}."
+    )
+
+
+def _alone(
+    problem: Problem, stream: Stream, target: Target, alone: int | None, speech: Speech
+) -> tuple[Binding, str]:
+    """What binds where the target is out of reach even if the learner did nothing else."""
+    goal = problem.goal_place(stream, target)
+    books = stream.workbooks[: (stream.index(target.workbook) or 0) + 1]
+    here = replace(stream, workbooks=tuple(replace(book, ready_from=0) for book in stream.workbooks))
+    with_copies = soonest(problem, here, goal)
+    if with_copies is not None and with_copies <= target.day:
+        last = max(books, key=lambda book: book.ready_from)
+        copy = "Its copy" if last.code == target.workbook else f"The copy of {speech.workbook(last.code)}"
+        return Binding.COPY, f"{copy} is not in the house before {speech.on(problem, last.ready_from)}"
+    reached = "not within the days that are planned"
+    if alone is not None:
+        reached = f"on {speech.on(problem, alone)} at the soonest"
+    pages, tests = _left(stream, goal)
+    work = [many(n, noun) for n, noun in ((pages, "page"), (tests, "test")) if n]
+    pace = f", with at most {many(stream.most, 'page')} a day," if pages else ""
+    left = f"{listed(work)} {'is' if pages + tests == 1 else 'are'} left"
+    return Binding.PACE, f"{left}{pace} and can be done {reached}, even without other courses"
+
+
+def _left(stream: Stream, goal: int) -> tuple[int, int]:
+    """Pages and tests between where a stream stands and a place."""
+    pages = tests = 0
+    for index, book in enumerate(stream.workbooks):
+        start = stream.start(index)
+        if start >= goal:
+            break
+        pages += max(0, start + book.pages - max(start, stream.done))
+        tests += (stream.done <= start + book.pages) + (stream.done < start + book.steps)
+    return pages, tests
+
+
+def _beside(home: Household, target: Target, speech: Speech) -> tuple[Binding, str]:
+    """What binds where the target is in reach of its course alone, but not beside the others as they are."""
+    problem = home.problem
+    n = number_of(problem, target.learner, target.course)
+    stream = problem.streams[n]
+    goal = problem.goal_place(stream, target)
     path = home.take(n)
     assert path is not None
     other, full = home.load[home.learner[n]].copy(), home.full(n)
     home.put(n, path)
-    beside = _soonest(problem, stream, goal, other, full)
+    beside = soonest(problem, stream, goal, other, full)
     if beside is not None and beside <= target.day:
-        kept = _keep(problem, stream, target, other, full)
+        kept = keeping_cost(problem, stream, target, other, full)
         now = path.own + load_cost(problem, problem.limits(stream.learner).soft, path.halves + other)
-        points = max(0, kept - now) / HALF
-        said = f"keeping it would cost {points:g} points more than it saves"
-        return Reason(target, Binding.WEIGHED, f"{name}: {said}.")
-    roomy = _soonest(problem, stream, goal, other)
+        points = many(max(0, kept - now) / HALF, "point")
+        return (
+            Binding.WEIGHED,
+            f"That can be done, but would cost the rest of the plan {points} more than it saves",
+        )
+    roomy = soonest(problem, stream, goal, other)
     if roomy is not None and roomy <= target.day:
-        count = int(full[: target.day + 1].sum())
-        said = f"no sitting is free in time; {count} of {target.day + 1} mornings are full or not watched"
-        return Reason(target, Binding.MORNINGS, f"{name}: {said}.")
-    worked = other[: target.day + 1].mean() / HALF
-    said = f"the other courses of {stream.learner} take {worked:.0f} minutes a day until then"
-    return Reason(target, Binding.MINUTES, f"{name}: {said}.")
+        count, until = int(full[: target.day + 1].sum()), target.day + 1
+        said = (
+            f"No sitting is free in time: {count} of {until} mornings are taken, or nobody is there to watch"
+        )
+        return Binding.MORNINGS, said
+    worked, hard = (
+        sum(row[: target.day + 1]) / HALF / (target.day + 1)
+        for row in (other.tolist(), problem.limits(stream.learner).hard)
+    )
+    return Binding.MINUTES, (
+        f"The other courses of {speech.learner(stream.learner)} take {worked:.0f} minutes a day until then, "
+        f"of {hard:.0f} at most, and too little is left"
+    )
 
 
-def _bare(problem: Problem, stream: Stream, targets: tuple[Target, ...]) -> Tables:
-    return Tables(replace(problem, streams=(stream,), targets=targets), stream)
-
-
-def _closed(tables: Tables, full: Flags | None) -> Ints:
-    free = np.where(tables.open, 0, NEVER)
-    return free if full is None else np.where(full, NEVER, free)
-
-
-def _soonest(
-    problem: Problem,
-    stream: Stream,
-    goal: int,
-    other: Ints,
-    full: Flags | None = None,
-) -> int | None:
-    """The first day on which a place can be reached within hard limits: every evening before it costs one."""
-    tables = _bare(problem, replace(stream, announced=(), line=None), ())
-    tables.page_cost = np.where(tables.page_cost >= NEVER, NEVER, 0)
-    tables.practice_cost = np.zeros_like(tables.practice_cost)
-    tables.unit_cost = np.where(tables.unit_cost >= NEVER, NEVER, 0)
-    tables.over_comfortable = np.zeros_like(tables.over_comfortable)
-    fixed = tables.end >= NEVER
-    tables.end = np.where(fixed, NEVER, (np.arange(tables.places) < goal).astype(np.int64)[None, :])
-    minutes = minute_prices(tables, other)
-    minutes = np.where(minutes >= NEVER, NEVER, 0)
-    path = tables.best(minutes, _closed(tables, full))
-    return path.own if path.own < problem.horizon else None
-
-
-def _keep(problem: Problem, stream: Stream, target: Target, other: Ints, full: Flags) -> int:
-    """The least cost of a stream that meets a target, with its minutes beside the others'."""
-    tables = _bare(problem, stream, problem.targets_of(stream))
-    tables.end[target.day, : problem.goal_place(stream, target)] = NEVER
-    path: Path = tables.best(minute_prices(tables, other), _closed(tables, full))
-    return path.own + load_cost(problem, tables.limits.soft, path.halves + other)
-
-
-def ways_out(problem: Problem, answer: Answer, *, seed: int = 0) -> tuple[WayOut, ...]:
+def ways_out(
+    problem: Problem, answer: Answer, *, seed: int = 0, speech: Speech | None = None
+) -> tuple[WayOut, ...]:
     """Find up to three ways out for every target at risk, the cheapest plan first.
 
-    Tried are a page more a day, Saturdays, a later day for the target, and one more sitting a morning. A way is named only
-    if the plan solved under it meets the target and makes no other target late that was not.
+    Of each kind (pages a day, minutes a day, Saturdays, a later day for the target or for another workbook of the
+    learner, one more sitting a morning) the smallest that works is kept: the plan solved under it meets the target and
+    makes no other target late that was not.
+
+    Args:
+        problem: what was planned.
+        answer: its plan.
+        seed: of the plans that are solved.
+        speech: names in the sentences.
     """
+    speech = speech or Speech()
     found: list[WayOut] = []
-    for risk in at_risk(answer):
+    for risk, reason in zip(at_risk(answer), reasons(problem, answer), strict=True):
+        search_ = _Search(problem, answer, risk, seed)
+        crowded = reason.binding not in (Binding.COPY, Binding.PACE)
         mine = [
             way
-            for change, sentence in _tries(problem, risk)
-            if (way := _try(problem, answer, risk, change, sentence, seed)) is not None
+            for kind in tries(problem, risk, speech, crowded=crowded, later=search_.later)
+            if (way := search_.smallest(kind)) is not None
         ]
         found += sorted(mine, key=lambda way: way.points)[:WAYS]
     return tuple(found)
 
 
-def _tries(problem: Problem, risk: TargetDay) -> Iterator[tuple[Change, str]]:
-    target = risk.target
-    who = f"{target.learner}, {target.course}"
-    for pages in (1, 2):
-        yield (
-            Pages(target.learner, target.course, pages),
-            f"{who}: {pages} page{'s' * (pages > 1)} more a day.",
-        )
-    saturdays = tuple(_saturdays(problem, target.day))
-    if saturdays:
-        yield ExtraDays(saturdays), f"School on {len(saturdays)} Saturdays until {problem.days[target.day]}."
-    if risk.day is not None:
-        day = problem.days[risk.day]
-        yield TargetSet(replace(target, day=risk.day)), f"{who}: {target.workbook} by {day} instead."
-    yield Sittings(1), "One more sitting watched on every morning."
+class _Search:
+    """The ways out of one target."""
 
+    def __init__(self, problem: Problem, answer: Answer, risk: TargetDay, seed: int) -> None:
+        self.problem, self.answer, self.risk, self.seed = problem, answer, risk, seed
+        self.standing = [answer]
+        """Plans to begin from."""
+        self.late_before = {found.target.key for found in at_risk(answer)}
 
-def _saturdays(problem: Problem, until: int) -> Iterator[date]:
-    day = problem.days[0] + timedelta(days=1)
-    while day < problem.days[until]:
-        if day.weekday() == 5 and day not in problem.days:
-            yield day
-        day += timedelta(days=1)
-
-
-def _try(
-    problem: Problem, answer: Answer, risk: TargetDay, change: Change, sentence: str, seed: int
-) -> WayOut | None:
-    changed = apply(problem, change)
-    check(changed)
-    solved = _again(changed, problem, answer, seed)
-    key = risk.target.key
-    if not any(found.target.key == key and found.late == 0 for found in solved.targets):
+    def smallest(self, kind: Try) -> WayOut | None:
+        """The first change of a kind under which the target is met."""
+        for change, sentence in kind:
+            changed = apply(self.problem, change)
+            if not self._in_reach(changed):
+                continue
+            solved = self._solved(changed)
+            if solved is not None:
+                points = solved.cost.points - self.answer.cost.points
+                return WayOut(self.risk.target, change, sentence, solved, points)
         return None
-    late_before = {found.target.key for found in at_risk(answer)}
-    if any(found.target.key not in late_before for found in at_risk(solved)):
+
+    def later(self, other: Target) -> int | None:
+        """The first day on which another target fits if it waits for this one; None where that does not help."""
+        dropped = apply(self.problem, TargetDropped(other))
+        solved = self._solved(dropped)
+        if solved is None:
+            return None
+        home = Household(dropped)
+        stand(home, solved.places)
+        n = number_of(dropped, other.learner, other.course)
+        home.take(n)
+        stream = dropped.streams[n]
+        goal = dropped.goal_place(stream, other)
+        day = soonest(dropped, stream, goal, home.load[home.learner[n]], home.full(n))
+        if day is None or day <= other.day:
+            return None
+        self.standing.insert(0, solved)
+        return day
+
+    def _in_reach(self, changed: Problem) -> bool:
+        """Whether the target is in reach of its course alone: if not, nothing needs to be solved."""
+        target = next(t for t in changed.targets if t.key == self.risk.target.key)
+        stream = changed.streams[number_of(changed, target.learner, target.course)]
+        day = soonest(changed, stream, changed.goal_place(stream, target))
+        return day is not None and day <= target.day
+
+    def _solved(self, changed: Problem) -> Answer | None:
+        """A plan that meets the target and makes no other late: from the plan that stands, or else made anew."""
+        check(changed)
+        home = Household(changed)
+        begins: list[list[Path] | None] = []
+        for standing in self.standing:
+            carried = _carried(self.problem, changed, standing)
+            if carried is not None:
+                home.clear()
+                stand(home, carried)
+                begins.append([path for path in home.paths if path is not None])
+        begins.append(None)
+        for begin in begins:
+            try:
+                search(home, self.seed, begin)
+                for traded in (False, True):
+                    if traded and trade(home, self.seed):
+                        forbid(home, self.seed)
+                    solved = write_out(changed, home.places(), Outcome.GOOD, self.seed)
+                    if self._meets(solved):
+                        return solved
+            except NoWayError:  # beside goals fixed by hand
+                continue
         return None
-    return WayOut(risk.target, change, sentence, solved, solved.cost.points - answer.cost.points)
+
+    def _meets(self, solved: Answer) -> bool:
+        late = {found.target.key for found in at_risk(solved)}
+        return self.risk.target.key not in late and late <= self.late_before
 
 
-def _again(changed: Problem, problem: Problem, answer: Answer, seed: int) -> Answer:
-    """Solve from the plan that stands, and anew, and keep the better."""
-    home = Household(changed)
-    tries = [search(home, seed)]
-    if changed.days == problem.days:
-        stand(home, answer.places)
-        tries.append(search(home, seed, [path for path in home.paths if path is not None]))
-    _, paths = min(tries, key=lambda found: found[0])
-    return write_out(changed, [path.places for path in paths], Outcome.GOOD, seed)
+def _carried(problem: Problem, changed: Problem, answer: Answer) -> list[tuple[int, ...]] | None:
+    """The plan as it stands on the days of a changed problem; None where a rule of its streams forbids that."""
+    number = {day: n for n, day in enumerate(problem.days)}
+    found = []
+    for stream, path in zip(changed.streams, answer.places, strict=True):
+        places, now = [], stream.done
+        for day in changed.days:
+            if day in number:
+                now = path[number[day]]
+            places.append(now)
+        found.append(tuple(places))
+    try:
+        for stream, places_ in zip(changed.streams, found, strict=True):
+            for _ in steps_taken(changed, stream, places_):
+                pass
+    except ValueError:
+        return None
+    return found

@@ -87,6 +87,7 @@ class _Supplier(_Table):
 
 class _File(_Table):
     announced_days: Annotated[int, _between(0, 20, whole=True)] = 3
+    reserve_days: Annotated[int, _between(0, 60, whole=True)] = 10
     next_same_day: bool = False
     practice_minutes: Minutes = 30
     unit_minutes: Minutes = 40
@@ -142,6 +143,7 @@ def read_wishes(text: str, known: Known | None = None, file: str = "plan.toml") 
         targets=tuple(TargetWish(w.learner, w.course, w.workbook, w.by) for w in kept.target),
         suppliers=tuple(SupplierWish(w.name, w.days, w.postage, w.free_from, w.least) for w in kept.supplier),
         announced_days=kept.announced_days,
+        reserve_days=kept.reserve_days,
         next_same_day=kept.next_same_day,
         practice_minutes=kept.practice_minutes,
         unit_minutes=kept.unit_minutes,
@@ -216,6 +218,7 @@ def write_wishes(wishes: Wishes) -> str:
     """Write wishes so that they read back equal."""
     lines = [
         f"announced_days = {wishes.announced_days}",
+        f"reserve_days = {wishes.reserve_days}",
         f"next_same_day = {str(wishes.next_same_day).lower()}",
         f"practice_minutes = {wishes.practice_minutes}",
         f"unit_minutes = {wishes.unit_minutes}",

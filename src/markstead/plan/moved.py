@@ -11,6 +11,7 @@ from markstead.plan.moves import HALF, moves, told, told_test
 from markstead.plan.polish import stand
 from markstead.plan.problem import Fixed, Problem, Stream
 from markstead.plan.respond import Household
+from markstead.plan.speech import Speech, many
 from markstead.plan.stream import NEVER, Ints, Tables, load_cost, minute_prices
 
 
@@ -39,11 +40,12 @@ class MovedGoal:
     sentence: str
 
 
-def moved_goals(problem: Problem, answer: Answer) -> tuple[MovedGoal, ...]:
+def moved_goals(problem: Problem, answer: Answer, speech: Speech | None = None) -> tuple[MovedGoal, ...]:
     """Name every announced goal that the plan moved, day by day; a goal done already is not moved.
 
     The reason is tried, not guessed: the stream is solved again with the goal fixed, beside the others as they are.
     """
+    speech = speech or Speech()
     if not answer.places:
         return ()
     home = Household(problem)
@@ -51,7 +53,7 @@ def moved_goals(problem: Problem, answer: Answer) -> tuple[MovedGoal, ...]:
     found = [
         moved
         for n, stream in enumerate(problem.streams)
-        for moved in _of_stream(home, n, stream, answer.places[n])
+        for moved in _of_stream(home, n, stream, answer.places[n], speech)
     ]
     return tuple(sorted(found, key=lambda moved: (moved.day, moved.learner, moved.course)))
 
@@ -61,7 +63,10 @@ def announced_count(problem: Problem) -> int:
     return sum(min(len(stream.announced), problem.horizon) for stream in problem.streams)
 
 
-def _of_stream(home: Household, n: int, stream: Stream, path: tuple[int, ...]) -> Iterator[MovedGoal]:
+def _of_stream(
+    home: Household, n: int, stream: Stream, path: tuple[int, ...], speech: Speech
+) -> Iterator[MovedGoal]:
+    who = speech.who(stream.learner, stream.course)
     for day, now in enumerate(path):
         goal = told(stream, day)
         if goal is None:
@@ -69,8 +74,12 @@ def _of_stream(home: Household, n: int, stream: Stream, path: tuple[int, ...]) -
         if goal == now:
             continue
         test = told_test(stream, day)
-        why, because = _why(home, n, day, goal)
-        sentence = f"{stream.name}, {home.problem.days[day]}: {because}."
+        why, because = _why(home, n, day, goal, speech)
+        was, is_now = speech.place(stream, goal), speech.place(stream, now)
+        title = f" of {speech.workbook(stream.workbooks[stream.at(now)[0]].code)}"
+        if is_now.endswith(title):
+            was = was.removesuffix(title)
+        sentence = f"{who}, {speech.on(home.problem, day)}: {is_now}, not {was} as announced; {because}."
         missed = test is not None and not _holds(home, n, day)
         yield MovedGoal(day, stream.learner, stream.course, goal, now, missed, why, sentence)
 
@@ -81,14 +90,15 @@ def _holds(home: Household, n: int, day: int) -> bool:
     return path is not None and bool(path.units[day])
 
 
-def _why(home: Household, n: int, day: int, goal: int) -> tuple[Why, str]:
+def _why(home: Household, n: int, day: int, goal: int, speech: Speech) -> tuple[Why, str]:
+    """The reason, and the end of a sentence that says it."""
     problem, stream = home.problem, home.problem.streams[n]
-    limits = problem.limits(stream.learner)
+    learner, limits = speech.learner(stream.learner), problem.limits(stream.learner)
     away = [d for d in range(day + 1) if not limits.here[d]]
     if goal not in _reached(problem, stream, day):
         if away:
-            return Why.AWAY, f"{stream.learner} is away on {problem.days[away[-1]]}"
-        return Why.OUT_OF_REACH, f"step {goal} cannot be reached by then from step {stream.done}"
+            return Why.AWAY, f"{learner} is away on {speech.on(problem, away[-1])}"
+        return Why.OUT_OF_REACH, f"that cannot be reached by then from {speech.place(stream, stream.done)}"
     path = home.take(n)
     assert path is not None
     tables = Tables(problem, replace(stream, fixed=(Fixed(day, goal),)))
@@ -101,11 +111,11 @@ def _why(home: Household, n: int, day: int, goal: int) -> tuple[Why, str]:
     kept = tables.best(minutes, closed)
     if kept.value < NEVER:
         more = kept.own + _load(tables, kept.halves, other) - path.own - _load(tables, path.halves, other)
-        points = max(0, more) / HALF
-        return Why.WEIGHED, f"keeping step {goal} would cost {points:g} points more"
+        points = many(max(0, more) / HALF, "point")
+        return Why.WEIGHED, f"keeping it would cost the rest of the plan {points} more"
     if tables.best(minutes, free).value < NEVER:
-        return Why.MORNING, f"no morning has room for the unit test before step {goal}"
-    return Why.MINUTES, f"step {goal} does not fit into the minutes of {stream.learner}"
+        return Why.MORNING, "no morning before has room for the unit test"
+    return Why.MINUTES, f"that does not fit into the minutes of {learner}"
 
 
 def _load(tables: Tables, halves: Ints, other: Ints) -> int:

@@ -158,6 +158,8 @@ class Points:
 
     missed: int = 200
     day_late: int = 40
+    close: int = 0
+    """A day of the reserve before a target that passes without the target met, times the course's weight."""
     over: int = 1
     far_over: int = 4
     near_percent: int = 12
@@ -193,6 +195,9 @@ class Problem:
     next_same_day: bool = False
     """Whether the next workbook may be begun on the day of a unit test."""
     points: Points = field(default_factory=Points)
+    reserve: int = 0
+    """School days before a target's own day by which the plan rather meets it: tests that are not passed and days of illness,
+    with which no plan reckons, then cost the reserve first."""
 
     def __post_init__(self) -> None:
         for what, found in self._day_rows():

@@ -72,8 +72,6 @@ def solve(
     home.clear()
     for n, path in enumerate(best[1]):
         home.put(n, path)
-    if not stopped and trade(home, seed):
-        forbid(home, seed)
     outcome, within = Outcome.OUT_OF_TIME if stopped else Outcome.GOOD, None
     if not stopped:
         outcome, within = _exactly(home, SMALL_POLISHED if polishing else SMALL)
@@ -117,11 +115,11 @@ def _one_start(home: Household, seed: int, draft: Household | None) -> tuple[int
     """
     try:
         if draft is None:
-            return search(home, seed)
-        _, drafted = search(draft, seed)
+            return _traded(home, seed, search(home, seed))
+        _, drafted = _traded(draft, seed, search(draft, seed))
         home.clear()
         stand(home, [path.places for path in drafted])
-        return search(home, seed, [path for path in home.paths if path is not None])
+        return _traded(home, seed, search(home, seed, [path for path in home.paths if path is not None]))
     except NoWayError as no_way:
         fixed = tuple(n for n, stream in enumerate(home.problem.streams) if stream.fixed)
         home.clear()
@@ -134,6 +132,14 @@ def _one_start(home: Household, seed: int, draft: Household | None) -> tuple[int
                 assert path.value < NEVER  # staying where one is passes no limit
                 home.put(n, path)
         return search(home, seed, [path for path in home.paths if path is not None])
+
+
+def _traded(home: Household, seed: int, found: tuple[int, tuple[Path, ...]]) -> tuple[int, tuple[Path, ...]]:
+    """The plan that a household stands in, after trades."""
+    if not trade(home, seed):
+        return found
+    forbid(home, seed)
+    return home.cost(), tuple(path for path in home.paths if path is not None)
 
 
 def size(home: Household, most: int) -> int:

@@ -149,6 +149,8 @@ class Tables:
             end[:, pages_done : pages_done + 2 + book.waits] += HALF * points.test_waits
         for target in problem.targets_of(stream):
             goal = problem.goal_place(stream, target)
+            first = max(0, target.day - problem.reserve)
+            end[first : target.day, :goal] += HALF * points.close * stream.weight
             end[target.day :, :goal] += HALF * points.day_late * stream.weight
             end[target.day, :goal] += HALF * points.missed * stream.weight
         if stream.line is not None and self.days:

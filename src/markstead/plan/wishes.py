@@ -14,8 +14,9 @@ from markstead.plan.problem import Points
 YOUNG, GROWN = (135, 165), (240, 285)
 """Soft and hard minutes a day of Year 1 and of Year 9 and above; years between lie on the line between them."""
 
-USUAL_POINTS = Points(test_waits=3)
-"""A test that waits costs something: without it, a plan puts tests off for as long as every target still holds."""
+USUAL_POINTS = Points(close=3, test_waits=3)
+"""A test that waits costs something: without it, a plan puts tests off for as long as every target still holds. And so does a
+target that is met with less than the reserve left: without it, the first test that is not passed costs the target."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +89,8 @@ class Wishes:
     suppliers: tuple[SupplierWish, ...] = ()
     announced_days: int = 3
     """School days whose goals the learners know already: they move as little as possible."""
+    reserve_days: int = 10
+    """School days before each target by which the plan rather meets it."""
     next_same_day: bool = False
     """Whether the next workbook may be begun on the day of a unit test."""
     practice_minutes: int = 30
@@ -141,6 +144,15 @@ class Wishes:
         key = (wish.learner, wish.course, wish.workbook)
         return replace(
             self, targets=tuple(w for w in self.targets if (w.learner, w.course, w.workbook) != key)
+        )
+
+    def without_course(self, learner: str, course: str) -> "Wishes":
+        """These wishes without those of a course that is given up, its targets among them."""
+        key = (learner, course)
+        return replace(
+            self,
+            courses=tuple(w for w in self.courses if (w.learner, w.course) != key),
+            targets=tuple(w for w in self.targets if (w.learner, w.course) != key),
         )
 
     def with_supplier(self, wish: SupplierWish) -> "Wishes":
