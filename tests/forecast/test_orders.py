@@ -225,10 +225,10 @@ class TestCopiesThere:
 class TestSpares:
     """A day of waiting is worth 1.50; a new copy takes five days and one to spare: 9.00 for each failure without a spare."""
 
-    def failing(self, years: int) -> OrderProblem:
-        """In so many of ten years the unit test of m2 is failed, on day 100."""
+    def failing(self, years: int, day: int = 100) -> OrderProblem:
+        """In so many of ten years the unit test of m2 is failed, on that day."""
         days = np.full((10, 2), NEVER)
-        days[:years, 1] = 100
+        days[:years, 1] = day
         return home(need("m2", "asa", *[50] * 10), failures=(Failures("m2", days),))
 
     def test_a_spare_is_kept_where_failure_is_more_likely_than_its_price_allows(self) -> None:
@@ -236,6 +236,26 @@ class TestSpares:
         kept = [plan_orders(self.failing(years), TODAY).spares[0].keep for years in (5, 6)]
 
         assert kept == [0, 1]
+
+    def test_a_spare_saves_no_more_days_than_lie_before_the_test(self) -> None:
+        """Eight years of ten fail it, so a spare costs 2.00; each day that it is ordered before the test saves 1.20."""
+        kept = [plan_orders(self.failing(8, day), TODAY).spares[0].keep for day in (0, 1, 2, 6)]
+
+        assert kept == [0, 0, 1, 1]
+
+    def test_for_a_test_that_is_sat_today_a_spare_in_the_house_is_kept_all_the_same(self) -> None:
+        plan = plan_orders(replace(self.failing(8, 0), in_house=(InHouse("m2", quantity=2),)), TODAY)
+
+        assert (plan.spares[0].keep, plan.spares[0].there, plan.spares[0].to_order) == (1, 1, 0)
+
+    def test_a_spare_that_comes_too_late_for_one_failure_is_not_kept_for_the_next(self) -> None:
+        """Seven years of ten fail today and six of them again on day 100: a first spare costs 3.00 and saves nothing, and
+        the two together cost 7.00 and save 5.40."""
+        days = np.full((10, 2), NEVER)
+        days[:7, 0], days[:6, 1] = 0, 100
+        problem = replace(self.failing(0), failures=(Failures("m2", days),))
+
+        assert plan_orders(problem, TODAY).spares[0].keep == 0
 
     def test_a_spare_is_ordered_like_a_copy_needed_on_the_day_of_failure(self) -> None:
         given = replace(self.failing(6), suppliers=(replace(NORTH, terms=Terms()),))
@@ -346,6 +366,14 @@ class TestSentences:
         said = spare_reason(plan_orders(TestSpares().failing(5), TODAY).spares[0], self.SPEECH)
 
         assert said.startswith("No spare of m2: a unit test is failed with a chance of about 50 in 100;")
+
+    def test_no_spare_of_a_test_that_is_sat_too_soon_tells_its_reason(self) -> None:
+        said = spare_reason(plan_orders(TestSpares().failing(8, 0), TODAY).spares[0], self.SPEECH)
+
+        assert said == (
+            "No spare of m2: a unit test is failed with a chance of about 80 in 100, but mostly so soon that a spare ordered "
+            "today would hardly come before a copy ordered after the test."
+        )
 
     def test_the_last_sentence_tells_what_it_comes_to(self) -> None:
         """Alone: 4.00 of postage more, 26 - 6 days of 7.00 less. Today: 34 days of 16.00 more."""

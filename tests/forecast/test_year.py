@@ -121,6 +121,19 @@ class TestByHand:
         """Nothing for five days, then 4 a day: 12 pages end on day 8, tests on 9 and 10."""
         assert drawn(sure([12], planned=(0.0,) * 5), days=20).finished[0, 0] == 10
 
+    def test_who_is_behind_a_plan_does_the_goal_until_it_is_caught_up(self) -> None:
+        """2 pages a day are planned, the goal is 4. The first 8 pages end on day 4, tests on 5 and 6; due they were on day 5.
+
+        The second workbook is begun on day 7: its 8 pages take 2 days at the goal. By the plan they would have ended on
+        day 9 (four days after day 5), which no one who began late is before.
+        """
+        ahead = sure([8, 8], planned=(2.0,) * 40, due=(5, None))
+        assert drawn(ahead, days=40).finished[:, 0].tolist() == [6, 11]
+        # Due a day later, it is not behind: four days at 2 pages, and the tests.
+        assert drawn(replace(ahead, due=(6, None)), days=40).finished[1, 0] == 12
+        # Due long ago: the goal, and the tests on days 9 and 10.
+        assert drawn(replace(ahead, due=(1, None)), days=40).finished[1, 0] == 10
+
     def test_a_plan_at_the_goal_is_no_plan(self) -> None:
         """Also where days are uneven: the mean over 4,000 paths differs by rounding alone, within two standard errors."""
         ahead = course("maths", [36, 28, 40])
@@ -274,7 +287,8 @@ class TestTheSameLuck:
         self, illness: tuple[float, float], seed: int, planned: bool, chance: float
     ) -> None:
         plan = (4.0, 0.0, 5.0, 3.0) * 20 if planned else None
-        ahead = replace(course("maths", [12, 20, 9], chance=chance), planned=plan)
+        due = (6, 20, None) if planned else ()
+        ahead = replace(course("maths", [12, 20, 9], chance=chance), planned=plan, due=due)
 
         less, more = (
             drawn(ahead, days=80, illness=share, paths=60, how=YearSettings(), seed=seed)
@@ -349,6 +363,8 @@ class TestRefusals:
             sure([4], practice_passed=True)
         with pytest.raises(ValueError, match="planned"):
             sure([4], planned=(-1.0,))
+        with pytest.raises(ValueError, match="2 days for 1 workbooks"):
+            sure([4], planned=(1.0,), due=(3, 4))
 
     def test_workbooks_that_cannot_be_are_refused(self) -> None:
         with pytest.raises(ValueError, match="chance"):

@@ -107,6 +107,11 @@ def spare_reason(spare: Spare, speech: Speech | None = None) -> str:
     name = speech.name(spare.workbook)
     wait = f"{_days(spare.wait)} of waiting for a new copy ({speech.money(spare.wait_cost)})"
     chance = f"a unit test is failed with a chance of {_in_100(spare.any_failure)}"
+    if spare.keep == 0 and spare.stock.quantity:
+        return (
+            f"No spare of {name}: {chance}, but mostly so soon that a spare ordered today would hardly come before a "
+            "copy ordered after the test."
+        )
     if spare.keep == 0:
         return (
             f"No spare of {name}: {chance}; a copy that nobody needs ({speech.money(spare.unused_cost)}) "

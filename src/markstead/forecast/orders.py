@@ -3,8 +3,8 @@
 A copy may be ordered as late as it still comes in time with the chance that the home asked for: chance in time on day t is
 the mean over the paths of the forecast of P(lead time <= need day - t - days to spare), among the paths that need it at
 all. Copies of one supplier are then joined into orders (`forecast.lots.join_orders`): each later than it must be is a
-parcel more, each earlier ties money up. Spares for failed unit tests are those of the newsvendor: how many of the next
-failures are worth a copy that lies ready.
+parcel more, each earlier ties money up. Spares for failed unit tests are those of the newsvendor, less those that would hardly
+come before the test: how many of the next failures are worth a copy that lies ready.
 
 All chances are advice: they hold if needs fall as forecast and the supplier goes on as before. Plan again when something
 has changed, and order only what is due.
@@ -206,6 +206,7 @@ class Spare:
     any_failure: float
     """Chance of at least one failure within the horizon."""
     stock: Stock
+    """What would be kept were every spare there before the test; of tests to be sat soon fewer are."""
     wait: int
     """Days that a learner waits for a copy that is ordered after the failure."""
     wait_cost: int
@@ -462,13 +463,14 @@ def _spares(
         chances = np.bincount(counts) / len(counts)
         stock = newsvendor(chances, wait_cost, unused_cost)
         there = left.get(failures.workbook, 0)
-        order = max(stock.quantity - there, 0)
+        keep = _worth_keeping(days[:, : stock.quantity], there, wait, wait_cost, unused_cost)
+        order = max(keep - there, 0)
         copies += [_Wanted(failures.workbook, None, days[:, there + k]) for k in range(order)]
         any_failure = float((counts > 0).mean())
         spares.append(
             Spare(
                 failures.workbook,
-                stock.quantity,
+                keep,
                 there,
                 order,
                 any_failure,
@@ -479,6 +481,19 @@ def _spares(
             )
         )
     return spares, copies
+
+
+def _worth_keeping(days: Floats, there: int, wait: int, wait_cost: int, unused_cost: int) -> int:
+    """Find how many spares, up to one for each column of `days`, save more waiting than they cost.
+
+    A spare that is ordered today saves no more than t days after a test that is failed on day t: of a test that is sat
+    today it saves nothing, for a copy ordered after that comes as soon.
+    """
+    failed = np.isfinite(days)
+    saved = np.where(failed, np.minimum(days / max(wait, 1), 1.0), 0.0)
+    saved[:, :there] = failed[:, :there]
+    gains = wait_cost * saved.mean(axis=0) - unused_cost * (1 - failed.mean(axis=0))
+    return int(np.argmax(np.concatenate([[0.0], np.cumsum(gains)])))
 
 
 def _basket(

@@ -111,7 +111,10 @@ class CourseAhead:
     """Of the first one all pages are done and the practice test is passed: only the unit test is left."""
     planned: tuple[float, ...] | None = None
     """Pages that a plan has for each of the learner's school days, the first first; after its end the goal goes on.
-    None: the goal on every school day. What illness leaves undone is not caught up."""
+    None: the goal on every school day."""
+    due: tuple[int | None, ...] = ()
+    """By which of the learner's school days (1 is the first) a plan has each workbook passed; None: it does not say. Who
+    begins the next one later is behind the plan, and does at least the goal on every day until it is caught up."""
 
     def __post_init__(self) -> None:
         codes = [book.code for book in self.workbooks]
@@ -125,6 +128,8 @@ class CourseAhead:
             )
         if self.planned is not None and not all(p >= 0 and math.isfinite(p) for p in self.planned):
             raise ValueError(f"{self.course}: planned pages are numbers from 0 up")
+        if len(self.due) > len(codes):
+            raise ValueError(f"{self.course}: {len(self.due)} days for {len(codes)} workbooks")
 
 
 @dataclass(frozen=True, slots=True)
@@ -344,24 +349,42 @@ class _Plan:
     """Planned pages that a path's healthy days add up to."""
 
     def __init__(self, ahead: CourseAhead, clock: _Clock) -> None:
-        days = clock.later - 1
-        planned = np.full(days, ahead.goal)
-        given = np.asarray(ahead.planned, float)[:days]
+        self._days, self._later = clock.later - 1, clock.later
+        planned = np.full(self._days, ahead.goal)
+        given = np.asarray(ahead.planned, float)[: self._days]
         planned[: len(given)] = given
-        sums = np.zeros((clock.paths, days + 1))
-        np.cumsum(clock.well.T * planned, axis=1, out=sums[:, 1:])
-        # One sorted list for all paths: each path's sums begin above the last path's end.
-        width = float(sums[:, -1].max()) + 1
-        sums += width * np.arange(clock.paths)[:, None]
-        self._sorted, self._days, self._later = sums.ravel(), days, clock.later
+        self._sums = self._sorted(clock, planned)
+        # Only who has a day to be behind needs the second list.
+        self._due = [self._later if day is None else day for day in ahead.due]
+        self._fast = self._sorted(clock, np.maximum(planned, ahead.goal)) if self._due else self._sums
 
-    def reach(self, day: Places, pages: NDArray[Any], path: Places) -> Places:
-        """The first day after `day` on which so many more planned pages are reached."""
+    @staticmethod
+    def _sorted(clock: _Clock, planned: NDArray[np.float64]) -> NDArray[np.float64]:
+        """One sorted list for all paths: each path's sums begin above the last path's end."""
+        sums = np.zeros((clock.paths, len(planned) + 1))
+        np.cumsum(clock.well.T * planned, axis=1, out=sums[:, 1:])
+        sums += (float(sums[:, -1].max()) + 1) * np.arange(clock.paths)[:, None]
+        return sums.ravel()
+
+    def reach(self, place: int, day: Places, pages: NDArray[Any], path: Places) -> Places:
+        """The first day after `day` on which so many more planned pages are reached in a course's workbook."""
+        found = self._reach(self._sums, day, pages, path)
+        if not 0 < place <= len(self._due):
+            return found
+        due = self._due[place - 1]
+        behind = day > due
+        late, many, whose = day[behind], pages[behind], path[behind]
+        # Nobody who began late is done before they would have been by the plan: then the goal is not needed any more.
+        by_plan = self._reach(self._sums, np.full_like(late, due), many, whose)
+        found[behind] = np.maximum(self._reach(self._fast, late, many, whose), by_plan)
+        return found
+
+    def _reach(self, sums: NDArray[np.float64], day: Places, pages: NDArray[Any], path: Places) -> Places:
         first = path * (self._days + 1)
         # A hair less, so that sums of floats that are equal on paper count as reached.
-        wanted = self._sorted.take(first + np.minimum(day, self._days)) + np.maximum(pages - 1e-6, 1e-6)
-        beyond = (day > self._days) | (wanted > self._sorted.take(first + self._days))
-        found: Places = np.searchsorted(self._sorted, wanted) - first
+        wanted = sums.take(first + np.minimum(day, self._days)) + np.maximum(pages - 1e-6, 1e-6)
+        beyond = (day > self._days) | (wanted > sums.take(first + self._days))
+        found: Places = np.searchsorted(sums, wanted) - first
         found[beyond] = self._later
         return found
 
@@ -446,7 +469,7 @@ class _Chunk:
         whole: Places = np.minimum(np.maximum(np.rint(days), 1), self._later).astype(np.int64)
         for k, plan in enumerate(self._plans[:n]):
             if plan is not None:
-                whole[k] = self._planned_days(plan, going[k].unit, begun[k], days[k])
+                whole[k] = self._planned_days(plan, place, going[k].unit, begun[k], days[k])
         whole[pages[:, 0] == 0] = 0
         return whole
 
@@ -466,13 +489,13 @@ class _Chunk:
         self._before = full * stretch + tests
         return full
 
-    def _planned_days(self, plan: _Plan, unit: float, begun: Places, days: Reals) -> Places:
+    def _planned_days(self, plan: _Plan, place: int, unit: float, begun: Places, days: Reals) -> Places:
         """Healthy days until as many planned pages are reached as so many days of `unit` have.
 
         Rounding up to a whole day adds half a day on the mean, which is therefore taken off before.
         """
         path = np.arange(self._paths)
-        end = plan.reach(begun, (days.astype(float) - 0.5) * unit, path)
+        end = plan.reach(place, begun, (days.astype(float) - 0.5) * unit, path)
         return self._clock.healthy(end, path) - self._clock.healthy(begun, path)
 
     def _failures(self, chances: Sequence[float], place: int, test: int) -> Places:
