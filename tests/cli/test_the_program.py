@@ -115,6 +115,7 @@ def test_the_reference_page_says_what_help_says() -> None:
         for path, command in walk(typer.main.get_command(app), "markstead")
         for parameter in command.params
         if parameter.name != "help"
+        and not getattr(parameter, "hidden", False)
         and parameter.help not in told[path]
         and parameter.help not in told[SHARED]
     ]

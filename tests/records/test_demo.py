@@ -212,13 +212,19 @@ def test_the_page_is_that_of_a_real_morning(built: Built) -> None:
         CallKind.CHECK,
         CallKind.MARK_UNIT_TEST,
         CallKind.LATE_COPY,
-        CallKind.ORDER,
         CallKind.DISPATCH,
     ],
     ids=str,
 )
 def test_one_call_of_each_kind_waits(built: Built, kind: CallKind) -> None:
     assert len(built.calls(kind)) == 1
+
+
+def test_what_is_to_be_ordered_is_called_for_once_for_each_supplier(built: Built) -> None:
+    suppliers = [call.supplier for call in built.calls(CallKind.ORDER)]
+    assert suppliers
+    assert len(set(suppliers)) == len(suppliers)
+    assert set(suppliers) <= {book.supplier for book in built.home.programme.workbooks.values()}
 
 
 def test_readiness_is_to_be_decided_twice_and_once_it_pays_to_hold(built: Built) -> None:

@@ -13,7 +13,7 @@ from typing import Annotated, Any
 import typer
 
 from markstead import __version__
-from markstead.cli import acts, begin, estimate, items, keep, look, quiz, serving
+from markstead.cli import acts, begin, estimate, items, keep, look, ordering, outlook, planning, quiz, serving
 from markstead.cli.house import LOG, folder_of, real_now
 from markstead.cli.options import HOME, HOUSEHOLD, NOW, TODAY, Asked
 from markstead.errors import DamagedRecordError, MarksteadError
@@ -51,6 +51,9 @@ serving.add_to(app)
 begin.add_to(app)
 look.add_to(app)
 estimate.add_to(app)
+outlook.add_to(app)
+ordering.add_to(app)
+planning.add_to(app)
 app.add_typer(quiz.app, name="quiz")
 items.add_to(app)
 app.add_typer(acts.app, name="act")

@@ -37,8 +37,9 @@ from markstead.measure.readings import read_spot
 from markstead.records import actions
 from markstead.records.actions import Acting
 from markstead.records.desk import Desk, Done, Slip, at_the_desk
-from markstead.records.home import Home, Somebody
+from markstead.records.home import Home, Somebody, load_home
 from markstead.records.models import Household, Person
+from markstead.records.ordering import look
 from markstead.records.plan_asks import take_wishes
 from markstead.records.plans import Effort, plan_now, take
 from markstead.records.setup import Newcomer, Papers, give_password, new_stamp, set_up
@@ -142,7 +143,7 @@ def build(
 ) -> DemoReport:
     """Build the demonstration home; the same household and seed give the same record, to the last link.
 
-    With `planned` it has targets, limits and suppliers, and a plan of the year in force.
+    With `planned` it has targets, limits and suppliers, a plan of the year in force, and the calls of its order plan.
 
     Raises:
         InputError: a home of this id has facts already; nothing is written then.
@@ -179,6 +180,8 @@ def _plan(household: str, now: datetime, real_now: datetime) -> None:
     by = home.person("ruth").id
     kept = plan_now(household, by=by, now=now, clock=lambda: real_now, effort=Effort.ANEW)
     take(household, kept.number, now=now)
+    home = load_home(Household.objects.get(id=household))
+    look(home, home.calendar.day_of(now))
 
 
 def calendar_text() -> str:

@@ -198,4 +198,4 @@ class OrderCalls(models.Model):
     household = models.OneToOneField(Household, on_delete=models.CASCADE, primary_key=True)
     made_on = models.DateField()
     lines = models.TextField(default="[]")
-    """JSON: a list of [workbook, learner or null, supplier, last day, quantity]."""
+    """JSON; see `records.order_calls`."""

@@ -17,6 +17,7 @@ from markstead.records.home import Home, Somebody, latest_documents, load_home
 from markstead.records.models import Household, Person
 from markstead.records.plan_problem import ByHand, check_target
 from markstead.records.setup import add_document, new_stamp, set_courses
+from markstead.rules.ruling import date_words
 
 FEWEST, MOST_MINUTES = 10, 900
 
@@ -203,12 +204,13 @@ def _one(home: Home, ask: Ask, today: date) -> Home:
     wishes = home.wishes
     match ask:
         case LearnerAway() | NoSchool() | EducatorAway() | SchoolToo():
-            _check_days(ask)
+            _check_days(home, ask, today)
             who = home.learner(ask.learner).id if isinstance(ask, LearnerAway) else ""
             return replace(home, calendar=_in_calendar(home.calendar, ask, who))
         case TargetBy():
             wish = _target(home, ask)
             if ask.by is None:
+                _check_struck(home, wish)
                 return replace(home, wishes=wishes.without_target(wish))
             check_target(home, wish, today)
             return replace(home, wishes=wishes.with_target(wish))
@@ -228,8 +230,7 @@ def _one(home: Home, ask: Ask, today: date) -> Home:
             return _with_courses(home, learner, (*learner.courses, ask.course))
         case CourseDropped():
             learner = _course_of(home, ask.learner, ask.course)
-            kept = tuple(w for w in wishes.targets if (w.learner, w.course) != (learner.id, ask.course))
-            home = replace(home, wishes=replace(wishes, targets=kept))
+            home = replace(home, wishes=wishes.without_course(learner.id, ask.course))
             return _with_courses(home, learner, tuple(c for c in learner.courses if c != ask.course))
         case MoreSittings():
             if not 1 <= ask.more <= 9:
@@ -237,15 +238,22 @@ def _one(home: Home, ask: Ask, today: date) -> Home:
             return home
 
 
-def _check_days(ask: LearnerAway | NoSchool | EducatorAway | SchoolToo) -> None:
+def _check_days(home: Home, ask: LearnerAway | NoSchool | EducatorAway | SchoolToo, today: date) -> None:
     if isinstance(ask, SchoolToo):
         if not ask.days:
             raise InputError([Wrong("school days too", "none", "at least one day")])
-    elif ask.last < ask.first:
-        said = f"{ask.first.isoformat()} to {ask.last.isoformat()}"
+        allowed = f"a day from {date_words(today)} on that has no school yet"
+        wrong = [day for day in ask.days if day < today or home.calendar.is_school_day(day)]
+        if wrong:
+            raise InputError([Wrong("school days too", date_words(day), allowed) for day in wrong])
+        return
+    said = f"{date_words(ask.first)} to {date_words(ask.last)}"
+    if ask.last < ask.first:
         raise InputError([Wrong("days", said, "a last day that is not before the first")])
-    elif (ask.last - ask.first).days > 366:
+    if (ask.last - ask.first).days > 366:
         raise InputError([Wrong("days", f"{(ask.last - ask.first).days + 1} days", "a year at most")])
+    if ask.last < today:
+        raise InputError([Wrong("days", said, f"a last day that is not before today, {date_words(today)}")])
 
 
 def _in_calendar(
@@ -280,6 +288,14 @@ def _target(home: Home, ask: TargetBy) -> TargetWish:
     return TargetWish(learner.id, ask.course, ask.workbook, ask.by or date.max)
 
 
+def _check_struck(home: Home, wish: TargetWish) -> None:
+    codes = [w.workbook for w in home.wishes.targets_of(wish.learner, wish.course)]
+    if wish.workbook not in codes:
+        where = f"target of {home.person(wish.learner).name} to strike"
+        allowed = f"a workbook of the course with a target: {', '.join(codes) or 'there is none'}"
+        raise InputError([Wrong(where, wish.workbook, allowed)])
+
+
 def _pages(home: Home, ask: PagesADay) -> CourseWish:
     learner = _course_of(home, ask.learner, ask.course)
     wish = home.wishes.course(learner.id, ask.course)
@@ -300,6 +316,19 @@ def _with_courses(home: Home, learner: Somebody, courses: tuple[str, ...]) -> Ho
 # --- writing them down ----------------------------------------------------------------------------------------
 
 
+def check_takeable(asks: Sequence[Ask]) -> None:
+    """Refuse changes that can be tried and not be taken.
+
+    Raises:
+        InputError: a rule of the programme is among them.
+    """
+    more = more_sittings(asks)
+    if more:
+        do = "Change `most_watched_a_morning` in the programme's file, then plan again."
+        allowed = "a change that the home may make; how many are watched is a rule of the programme"
+        raise InputError([Wrong("sittings more a morning", f"{more} to be kept", allowed, do)])
+
+
 def write_down(household: str, asks: Sequence[Ask], *, today: date, at: datetime) -> Home:
     """Change the home's calendar, wishes and courses for good: new versions of its documents, the old ones kept.
 
@@ -310,11 +339,7 @@ def write_down(household: str, asks: Sequence[Ask], *, today: date, at: datetime
         row = household_row(household, lock=True)
         home = load_home(row)
         after = changed(home, asks, today)
-        if more_sittings(asks):
-            do = "Change `most_watched_a_morning` in the programme's file, then plan again."
-            raise InputError(
-                [Wrong("more sittings a morning", "a rule of the programme", "its own file", do)]
-            )
+        check_takeable(asks)
         calendar_asks = [a for a in asks if isinstance(a, LearnerAway | NoSchool | EducatorAway | SchoolToo)]
         if calendar_asks:
             _write_calendar(row, home, calendar_asks, at)

@@ -115,6 +115,7 @@ def problem_of(scene: Scene, first: date) -> Problem:
         streams=tuple(streams),
         watched=maker.watched(),
         targets=maker.targets(streams),
+        reserve=home.wishes.reserve_days,
         sittings_a_learner=home.programme.unit_test.most_a_learner_a_day,
         next_same_day=home.wishes.next_same_day,
         points=home.wishes.points,
@@ -347,6 +348,43 @@ class _Maker:
             for wish in self.home.wishes.targets_of(stream.learner, stream.course)
             if stream.index(wish.workbook) is not None
         )
+
+
+def guessed_paces(scene: Scene, problem: Problem) -> tuple[tuple[str, str, float], ...]:
+    """Learner, course and minutes a page of every course in which the learner's own pace is not known yet."""
+    found = []
+    for stream in problem.streams:
+        known = {pace.course: pace.pace.minutes_a_page for pace in scene.paces.get(stream.learner, ())}
+        if known.get(stream.course) is None:
+            found.append((stream.learner, stream.course, stream.workbooks[0].halves_a_page / 2))
+    return tuple(found)
+
+
+def check_room(home: Home, problem: Problem) -> None:
+    """Refuse days that are too short for a test or a page.
+
+    Raises:
+        InputError: with one entry for every learner whose most minutes are too few.
+    """
+    wrong = []
+    for limits in problem.learners:
+        longest = max(
+            (most for most, here in zip(limits.hard, limits.here, strict=True) if here), default=None
+        )
+        books = [book for s in problem.streams if s.learner == limits.learner for book in s.workbooks]
+        needed, what = max(
+            (max(book.halves_a_page for book in books), "a page"),
+            (max(book.practice_halves for book in books), "a practice test"),
+            (max(book.unit_halves for book in books), "a unit test"),
+        )
+        if longest is not None and longest < needed:
+            where = f"minutes a day of {home.person(limits.learner).name}"
+            allowed = f"{needed / 2:g} or more, which {what} takes"
+            wrong.append(
+                Wrong(where, f"{longest / 2:g} at the most", allowed, "Look at the targets and limits.")
+            )
+    if wrong:
+        raise InputError(wrong)
 
 
 def check_target(home: Home, wish: TargetWish, today: date) -> None:

@@ -10,23 +10,25 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from enum import StrEnum
+from hashlib import blake2s
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, Q
 
 from markstead.errors import InputError, MarksteadError, UnknownError
 from markstead.errors import Problem as Wrong
 from markstead.ledger.facts import GoalSet, Step
 from markstead.plan.answer import Answer, Goal, Outcome
 from markstead.plan.moves import HALF
-from markstead.plan.problem import Problem, Stream
+from markstead.plan.problem import Problem
 from markstead.plan.serial import read_answer, read_problem, write_answer, write_problem
+from markstead.plan.speech import Speech
 from markstead.records import estimates
 from markstead.records.desk import facts_and_standings, household_row
 from markstead.records.home import Home, load_home
 from markstead.records.models import Copy as CopyRow
-from markstead.records.models import Household
+from markstead.records.models import Document, Household
 from markstead.records.models import Plan as PlanRow
 from markstead.records.plan_asks import (
     Ask,
@@ -44,14 +46,34 @@ from markstead.records.plan_asks import (
     write_by_hand,
     write_down,
 )
-from markstead.records.plan_problem import ByHand, Scene, Told, first_day, problem_of
+from markstead.records.plan_problem import (
+    ByHand,
+    Scene,
+    Told,
+    check_room,
+    first_day,
+    guessed_paces,
+    problem_of,
+)
 from markstead.records.queries import passed_by
 from markstead.records.setup import new_stamp
-from markstead.rules.ruling import date_words
+from markstead.rules.ruling import date_words, page_words
 from markstead.rules.standing import Standing
 
 SILENT = timedelta(seconds=120)
 """Whoever works a plan out and says nothing for so long is taken to have broken off."""
+STARTS, AFTER = 4, 3
+"""Pieces of work of a search anew: its starts, and what follows them."""
+PROOF = 5
+"""Rounds of the proof that targets cannot be met better."""
+BECAUSE = {
+    "learner away": "the learner is away",
+    "out of reach": "it can no longer be reached by then",
+    "morning full": "the mornings before it have no room for the unit test",
+    "minutes": "it does not fit into the minutes of the day",
+    "weighed against the rest": "another day suits the rest of the plan better",
+}
+"""Reasons of `plan.moved.Why`, as the end of a sentence."""
 
 
 class State(StrEnum):
@@ -130,6 +152,10 @@ class Says:
     """How many goals were announced."""
     at_risk: tuple[AtRisk, ...] = ()
     ways: tuple[Way, ...] = ()
+    gap: float | None = None
+    """How far its late targets cost more than the proved least, in percent at most; None: nothing was proved."""
+    guessed: tuple[tuple[str, str, float], ...] = ()
+    """Learner, course and minutes a page, where the learner's own pace is not known yet."""
     took: float = 0.0
     """Seconds."""
 
@@ -152,8 +178,6 @@ class KeptPlan:
     answer: Answer | None
     says: Says
     taken: datetime | None
-    silent: bool = False
-    """Being worked out, and nothing was heard of it for a long time."""
     _goals: dict[date, dict[tuple[str, str], Goal]] = field(default_factory=dict, repr=False, compare=False)
 
     def goals(self, day: date) -> Mapping[tuple[str, str], Goal]:
@@ -168,7 +192,7 @@ class KeptPlan:
         """What it announces, by learner and course."""
         if self.answer is None or not self.answer.places:
             return {}
-        found = {}
+        found: dict[tuple[str, str], Told] = {}
         for stream, path in zip(self.problem.streams, self.answer.places, strict=True):
             days = {}
             for day, place in zip(self.problem.days, path, strict=True):
@@ -183,6 +207,7 @@ class KeptPlan:
 
 def _says(kept: Mapping[str, Any]) -> Says:
     values = dict(kept)
+    values["guessed"] = tuple((row[0], row[1], float(row[2])) for row in kept.get("guessed", ()))
     values["moved"] = tuple(
         MovedLine(
             date.fromisoformat(row["day"]),
@@ -224,6 +249,8 @@ def _written(says: Says) -> str:
             "stopped": says.stopped,
             "broken": says.broken,
             "announced": says.announced,
+            "gap": says.gap,
+            "guessed": says.guessed,
             "took": says.took,
             "moved": [
                 {
@@ -262,10 +289,9 @@ def _written(says: Says) -> str:
     )
 
 
-def _read(row: PlanRow, real_now: datetime | None = None) -> KeptPlan:
+def _read(row: PlanRow) -> KeptPlan:
     problem = read_problem(row.problem)
     asks = json.loads(row.asks)
-    last = row.beat or row.begun
     return KeptPlan(
         row.number,
         State(row.state),
@@ -281,7 +307,6 @@ def _read(row: PlanRow, real_now: datetime | None = None) -> KeptPlan:
         read_answer(row.answer, problem) if row.answer else None,
         _says(json.loads(row.says)),
         row.taken,
-        silent=row.state == State.WORKING and real_now is not None and real_now - last > SILENT,
     )
 
 
@@ -289,7 +314,7 @@ _KEPT: OrderedDict[tuple[str, int], KeptPlan] = OrderedDict()
 """Plans in force, by the stamp of their home and by number."""
 
 
-def kept_plan(household: str, number: int, real_now: datetime | None = None) -> KeptPlan:
+def kept_plan(household: str, number: int) -> KeptPlan:
     """A plan of a home.
 
     Raises:
@@ -298,7 +323,20 @@ def kept_plan(household: str, number: int, real_now: datetime | None = None) -> 
     row = PlanRow.objects.filter(household=household, number=number).first()
     if row is None:
         raise UnknownError([Wrong("plan", str(number), "the number of a plan of this home")])
-    return _read(row, real_now)
+    return _read(row)
+
+
+def knows(home: Home, plan: KeptPlan) -> bool:
+    """Whether people, calendar, wishes and programme are still those that the plan in force was taken with."""
+    return plan.stamp == _footing(home)
+
+
+def _footing(home: Home) -> str:
+    """What a plan rests on beside the record, as a digest: the home's files, its learners, and the plan in force."""
+    versions = Document.objects.filter(household=home.id).values_list("kind").annotate(n=Max("version"))
+    learners = [(learner.id, learner.year, learner.courses) for learner in home.learners]
+    text = repr((sorted(versions), learners, home.plan))
+    return blake2s(text.encode(), digest_size=16).hexdigest()
 
 
 def in_force(home: Home) -> KeptPlan | None:
@@ -399,7 +437,6 @@ def ask(
     effort: Effort = Effort.ANEW,
     asks: Sequence[Ask] = (),
     by_hand: tuple[ByHand, ...] | None = None,
-    first: date | None = None,
 ) -> int:
     """Ask for a plan; gives its number. Nothing is worked out yet.
 
@@ -411,7 +448,6 @@ def ask(
         effort: how long to search.
         asks: changes to try it with.
         by_hand: goals set by hand; None: those of the plan in force.
-        first: the first day to plan; None: the first that can still be arranged.
 
     Raises:
         InputError: a change that cannot be, no school days, nothing to plan, or goals by hand that contradict each other.
@@ -419,12 +455,13 @@ def ask(
     from markstead.plan.check import check
 
     home = load_home(household_row(household))
+    footing = _footing(home)
     today = home.calendar.day_of(now)
     after = changed(home, asks, today)
     standing = in_force(home)
     if by_hand is None:
         by_hand = standing.by_hand if standing is not None else ()
-    begins = first or first_day(after, now)
+    begins = first_day(after, now)
     by_hand = tuple(
         goal
         for goal in by_hand
@@ -432,10 +469,8 @@ def ask(
     )
     scene = scene_of(after, now, told=standing, by_hand=by_hand, more=more_sittings(asks))
     problem = problem_of(scene, begins)
-    try:
-        check(problem)
-    except InputError as error:
-        raise InputError([_named(home, wrong) for wrong in error.problems]) from error
+    check_room(after, problem)
+    check(problem, speech_of(after))
     with transaction.atomic():
         row = household_row(household, lock=True)
         number = int(PlanRow.objects.filter(household=row).aggregate(n=Max("number"))["n"] or 0) + 1
@@ -447,24 +482,23 @@ def ask(
             by=by,
             first=begins,
             head_seq=row.head_seq,
-            stamp=home.stamp,
+            stamp=footing,
             asks=dump({"effort": effort, "asks": write_asks(asks), "by_hand": write_by_hand(by_hand)}),
             problem=write_problem(problem),
+            says=_written(Says(guessed=guessed_paces(scene, problem))),
         )
     return number
 
 
-def _named(home: Home, wrong: Wrong) -> Wrong:
-    """Put names where the planner has ids."""
-    text = {learner.id: learner.name for learner in home.learners}
-    text |= {course.id: course.title for course in home.programme.courses.values()}
-
-    def told(said: str) -> str:
-        for id_, name in text.items():
-            said = said.replace(id_, name)
-        return said
-
-    return replace(wrong, where=told(wrong.where), found=told(wrong.found), allowed=told(wrong.allowed))
+def at_work(household: str, effort: Effort, asks: Sequence[Ask] = ()) -> int | None:
+    """The number of a plan that is being worked out for the same wish: what is sent twice is begun once."""
+    wanted = write_asks(asks)
+    rows = PlanRow.objects.filter(household=household, state=State.WORKING).order_by("-number")
+    for number, text in rows.values_list("number", "asks"):
+        kept = json.loads(text)
+        if (kept["effort"], kept["asks"]) == (effort, wanted):
+            return int(number)
+    return None
 
 
 # --- working it out -----------------------------------------------------------------------------------------------
@@ -521,6 +555,7 @@ class _Worker:
         )
 
     def work(self, kept: KeptPlan) -> tuple[Says, Answer]:
+        self.says = kept.says
         answer = self._search(kept)
         if not answer.places:
             return replace(self.says, broken=_sentence(self.home, answer.reason)), answer
@@ -536,23 +571,25 @@ class _Worker:
         standing = in_force(self.home)
         if kept.effort is Effort.MEND and standing is not None and standing.answer is not None:
             return mend(kept.problem, places_of(kept.problem, standing))
-        self.tell(of=6, doing="Searching")
+        self.tell(of=STARTS + AFTER, doing="Searching")
 
         def heard(progress: Progress) -> bool:
-            return self.tell(done=progress.start, of=progress.starts + 2, points=progress.cost / HALF)
+            return self.tell(done=progress.start, of=progress.starts + AFTER, points=progress.cost / HALF)
 
-        return solve(kept.problem, starts=4, on_progress=heard)
+        return solve(kept.problem, starts=STARTS, on_progress=heard)
 
     def _explain(self, kept: KeptPlan, answer: Answer) -> Says:
         from markstead.plan.explain import at_risk, reasons, ways_out
         from markstead.plan.moved import announced_count, moved_goals
 
         says, problem = self.says, kept.problem
-        self.tell(done=says.of - 2, doing="Naming what moved")
+        self.tell(done=says.of - AFTER, doing="Naming what moved")
         moved = self._dropped(kept) + [self._moved(kept, found) for found in moved_goals(problem, answer)]
-        moved.sort(key=lambda line: (line.day, line.learner, line.course))
+        place = {learner.id: n for n, learner in enumerate(self.home.learners)}
+        moved.sort(key=lambda line: (line.day, place[line.learner], line.course))
         risky = at_risk(answer)
-        why = {r.target.key: r for r in reasons(problem, answer)}
+        speech = speech_of(self.home)
+        why = {r.target.key: r for r in reasons(problem, answer, speech)}
         lines = tuple(
             AtRisk(
                 found.target.learner,
@@ -560,30 +597,36 @@ class _Worker:
                 found.target.workbook,
                 problem.days[found.target.day],
                 problem.days[found.day] if found.day is not None else None,
-                _sentence(self.home, why[found.target.key].sentence),
+                why[found.target.key].sentence,
             )
             for found in risky
         )
         says = replace(says, moved=tuple(moved), announced=announced_count(problem), at_risk=lines)
-        if kept.effort is Effort.ANEW and risky and self.tell(done=says.of - 1, doing="Looking for ways out"):
+        if kept.effort is Effort.ANEW and risky:
+            if not self.tell(done=says.of - 2, doing="Proving how good it is"):
+                return replace(says, stopped=True)
+            says = replace(says, gap=_gap(problem, answer))
+            if not self.tell(done=says.of - 1, doing="Looking for ways out"):
+                return replace(says, stopped=True)
             ways = tuple(
                 Way(
                     way.target.key,
                     found_ask,
-                    _sentence(self.home, way.sentence),
+                    way.sentence,
                     way.points,
                     len(at_risk(way.answer)),
                 )
-                for way in ways_out(problem, answer)
-                if (found_ask := self._ask_of(problem, way.change)) is not None
+                for way in ways_out(problem, answer, speech=speech)
+                if (found_ask := self._ask_of(kept, way.change)) is not None
             )
             says = replace(says, ways=ways)
         return replace(says, done=says.of)
 
-    def _ask_of(self, problem: Problem, change: object) -> Ask | None:
-        """A change of the planner as one of the home."""
+    def _ask_of(self, kept: KeptPlan, change: object) -> Ask | None:
+        """A change of the planner as one of the home, on top of the changes that the plan was asked with."""
         from markstead.plan import whatif
 
+        problem = kept.problem
         match change:
             case whatif.Pages():
                 stream = problem.stream(change.learner, change.course)
@@ -600,8 +643,12 @@ class _Worker:
             case whatif.Minutes():
                 learner = self.home.people[change.learner]
                 wish = self.home.wishes.learner(learner.id, learner.year)
+                soft, hard = wish.soft, wish.hard
+                for asked in kept.asks:
+                    if isinstance(asked, MinutesADay) and self.home.person(asked.learner).id == learner.id:
+                        soft, hard = asked.soft, asked.hard
                 more = change.halves // HALF
-                return MinutesADay(learner.id, wish.soft + more, wish.hard + more)
+                return MinutesADay(learner.id, soft + more, hard + more)
         return None
 
     def _dropped(self, kept: KeptPlan) -> list[MovedLine]:
@@ -631,32 +678,32 @@ class _Worker:
         problem = kept.problem
         stream = problem.stream(found.learner, found.course)
         day = problem.days[found.day]
-        titles = {book.code: self.home.programme.workbook(book.code).title for book in stream.workbooks}
-        why = str(found.why)
-        because = {
-            "learner away": "the learner is away",
-            "out of reach": "it can no longer be reached by then",
-            "morning full": "the mornings before it have no room for the unit test",
-            "minutes": "it does not fit into the minutes of the day",
-            "weighed against the rest": "another day suits the rest of the plan better",
-        }[why]
+        speech = speech_of(self.home)
         return MovedLine(
             day,
             found.learner,
             found.course,
-            place_words(stream, found.told, titles),
-            place_words(stream, found.now, titles),
-            why,
-            because,
+            speech.place(stream, found.told),
+            speech.place(stream, found.now),
+            str(found.why),
+            BECAUSE[found.why],
         )
+
+
+def _gap(problem: Problem, answer: Answer) -> float | None:
+    """How far the late targets of a plan cost more than the least that any plan pays for them, in percent at most."""
+    from markstead.plan.bound import lower_bound
+    from markstead.plan.solving import only_targets
+
+    least = lower_bound(only_targets(problem), rounds=PROOF).points
+    return max(0.0, 100 * (answer.cost.targets / HALF / least - 1)) if least > 0 else None
 
 
 def goal_words(goal: Goal, title: str) -> str:
     """A goal as it is said: 'pages 14-17 of Fractions'."""
     parts = []
     if goal.first is not None and goal.last is not None:
-        pages = f"page {goal.first}" if goal.first == goal.last else f"pages {goal.first}\u2013{goal.last}"
-        parts.append(pages)
+        parts.append(page_words(goal.first, goal.last))
     if goal.practice:
         parts.append("the practice test")
     if goal.unit:
@@ -682,19 +729,14 @@ def places_of(problem: Problem, plan: KeptPlan) -> list[list[int] | None]:
     return found
 
 
-def place_words(stream: Stream, place: int, titles: Mapping[str, str]) -> str:
-    """Where a learner stands, as it is said: 'page 14 of Fractions'."""
-    index, steps = stream.at(place)
-    book = stream.workbooks[index]
-    title = titles.get(book.code, book.code)
-    if steps == 0 and index:
-        before = stream.workbooks[index - 1]
-        return f"the unit test of {titles.get(before.code, before.code)}"
-    if steps >= book.steps:
-        return f"the unit test of {title}"
-    if steps > book.pages:
-        return f"the practice test of {title}"
-    return f"page {steps} of {title}" if steps else f"before page 1 of {title}"
+def speech_of(home: Home) -> Speech:
+    """How the planner names the people, courses and workbooks of a home."""
+    programme = home.programme
+    return Speech(
+        {learner.id: learner.name for learner in home.learners},
+        {course.id: course.title for course in programme.courses.values()},
+        {code: book.title for code, book in programme.workbooks.items()},
+    )
 
 
 def _sentence(home: Home, text: str) -> str:
@@ -714,6 +756,29 @@ def stop(household: str, number: int) -> None:
     PlanRow.objects.filter(household=household, number=number, state=State.WORKING).update(stop_asked=True)
 
 
+def break_off(household: str, number: int, why: str) -> None:
+    """Say of a plan being worked out that nothing comes of it."""
+    PlanRow.objects.filter(household=household, number=number, state=State.WORKING).update(
+        state=State.BROKEN, says=_written(Says(broken=why))
+    )
+
+
+def beat(household: str, number: int, real_now: datetime) -> None:
+    """Say of a plan being worked out that somebody still is at it."""
+    PlanRow.objects.filter(household=household, number=number, state=State.WORKING).update(beat=real_now)
+
+
+def break_off_silent(household: str, real_now: datetime) -> None:
+    """Break off every plan of which nothing was heard for long: whoever worked it out is gone."""
+    silent = Q(beat__lt=real_now - SILENT) | Q(beat=None, begun__lt=real_now - SILENT)
+    rows = PlanRow.objects.filter(silent, household=household, state=State.WORKING)
+    for number in rows.values_list("number", flat=True):
+        minutes = SILENT // timedelta(minutes=1)
+        break_off(
+            household, number, f"Working it out broke off: nothing was heard of it for {minutes} minutes."
+        )
+
+
 def put_aside(household: str, number: int) -> None:
     """Put a plan aside that is not in force."""
     open_states = (State.PROPOSED, State.WORKING, State.BROKEN)
@@ -726,26 +791,33 @@ def take(household: str, number: int, *, now: datetime) -> KeptPlan:
     """Put a proposed plan in force, and write down the changes it was asked with.
 
     Raises:
-        InputError: it is not proposed, the record or the home has changed since in a way that it does not fit, or one of
-            its changes can only be tried.
+        InputError: it is not proposed, the home has changed since, its first day is over, or one of its changes can
+            only be tried.
     """
     with transaction.atomic():
         row = household_row(household, lock=True)
         found = PlanRow.objects.select_for_update().filter(household=household, number=number).first()
-        if found is None or found.state not in (State.PROPOSED, State.ASIDE):
-            state = found.state if found is not None else "not there"
-            raise InputError([Wrong(f"plan {number}", f"a plan that is {state}", "a plan that is proposed")])
+        if found is None:
+            raise UnknownError([Wrong("plan", str(number), "the number of a plan of this home")])
+        if found.state not in (State.PROPOSED, State.ASIDE) or not found.answer:
+            said = f"a plan that is {State(found.state)}"
+            raise InputError([Wrong(f"plan {number}", said, "a plan that was worked out and is proposed")])
         home = load_home(row)
-        if found.stamp != home.stamp:
-            do = "Plan again, and take the new plan."
-            said = "made before people, calendar or wishes of the home were changed"
-            raise InputError([Wrong(f"plan {number}", said, "a plan made since", do)])
         kept = _read(found)
         today = home.calendar.day_of(now)
+        do = "Plan again, and take the new plan."
+        if kept.first < today:
+            said = f"goals from {date_words(kept.first)} on, a day that is over"
+            raise InputError([Wrong(f"plan {number}", said, f"a plan from {date_words(today)} on", do)])
+        if found.stamp != _footing(home):
+            said = (
+                "made before another plan was taken, or people, calendar or wishes of the home were changed"
+            )
+            raise InputError([Wrong(f"plan {number}", said, "a plan made since", do)])
         if kept.asks:
             home = write_down(household, kept.asks, today=today, at=now)
         PlanRow.objects.filter(household=household, state=State.IN_FORCE).update(state=State.EARLIER)
-        found.state, found.taken, found.stamp = State.IN_FORCE, now, home.stamp
+        found.state, found.taken, found.stamp = State.IN_FORCE, now, _footing(replace(home, plan=number))
         found.save(update_fields=["state", "taken", "stamp"])
         Household.objects.filter(id=household).update(plan_in_force=number, stamp=new_stamp())
     return kept_plan(household, number)
@@ -760,16 +832,13 @@ def plan_now(
     effort: Effort = Effort.MEND,
     asks: Sequence[Ask] = (),
     by_hand: tuple[ByHand, ...] | None = None,
-    first: date | None = None,
 ) -> KeptPlan:
     """Ask for a plan and work it out on the spot.
 
     Raises:
         InputError: as `ask`.
     """
-    number = ask(
-        household, by=by, now=now, real_now=clock(), effort=effort, asks=asks, by_hand=by_hand, first=first
-    )
+    number = ask(household, by=by, now=now, real_now=clock(), effort=effort, asks=asks, by_hand=by_hand)
     return work_out(household, number, clock)
 
 

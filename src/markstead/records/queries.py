@@ -3,7 +3,7 @@
 import re
 from collections import OrderedDict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 
@@ -18,9 +18,11 @@ from markstead.records.home import Home, Somebody, load_home
 from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
 from markstead.records.models import Household, Person, Words
+from markstead.records.order_calls import UNBEGUN, KeptCalls, LateParcel, by_supplier, read_kept
+from markstead.records.words import and_words
 from markstead.rules.bars import Weight
 from markstead.rules.programme import Workbook
-from markstead.rules.ruling import Ruling, Surroundings, ruling
+from markstead.rules.ruling import Ruling, Surroundings, date_words, ruling
 from markstead.rules.standing import CopyStatus, Standing
 from markstead.rules.steps import BLOCKS, URGENCY, CallKind, NextStep, Turn, candidates, next_step
 
@@ -59,6 +61,8 @@ class Call:
     copy: CopyView | None = None
     workbook: Workbook | None = None
     copies: tuple[str, ...] = ()
+    supplier: str | None = None
+    """From whom all of it is to be ordered, or whose parcel is late, by the order plan."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,9 +131,14 @@ _LIVE = (
     f"SELECT {_COLUMNS} FROM records_copy WHERE household_id = %s AND live "  # noqa: S608  # constants only
     f"UNION SELECT {_COLUMNS} FROM records_copy WHERE household_id = %s AND sat_on = %s ORDER BY 1"
 )
+_HOUSE = "h.id, h.name, h.stamp, h.head_seq, h.head_link, h.settled_seq, h.demo_shift, o.lines "
 _SEAT = (
-    "SELECT p.id, h.id, h.name, h.stamp, h.head_seq, h.head_link, h.settled_seq, h.demo_shift "
-    "FROM records_person p JOIN records_household h ON h.id = p.household_id WHERE p.user_id = %s"
+    f"SELECT p.id, {_HOUSE} FROM records_person p JOIN records_household h ON h.id = p.household_id "  # noqa: S608
+    "LEFT JOIN records_ordercalls o ON o.household_id = h.id WHERE p.user_id = %s"
+)
+_OPEN = (
+    f"SELECT {_HOUSE} FROM records_household h "  # noqa: S608  # constants only
+    "LEFT JOIN records_ordercalls o ON o.household_id = h.id WHERE h.id = %s"
 )
 _PASSED = "SELECT learner, workbook FROM records_copy WHERE household_id = %s AND passed AND learner IN "
 _UNSENT = (
@@ -153,10 +162,29 @@ class Opened:
     link: str
     settled: int
     """Place of the latest fact that changes what finished workbooks tell."""
+    calls: str | None = None
+    """What is kept of the latest order plan; see `records.order_calls`."""
 
 
-def _opened(row: Household) -> Opened:
-    return Opened(load_home(row), row.head_seq, row.head_link, row.settled_seq)
+def _opened(columns: Sequence[Any]) -> Opened:
+    home, name, stamp, seq, link, settled, shift, calls = columns
+    row = Household(
+        id=home,
+        name=name,
+        stamp=stamp,
+        head_seq=seq,
+        head_link=link,
+        settled_seq=settled,
+        demo_shift=shift,
+    )
+    return Opened(load_home(row), seq, link, settled, calls)
+
+
+def _open(household: str) -> Opened:
+    found = _ask(_OPEN, household)
+    if not found:
+        household_row(household)  # says which homes there are
+    return _opened(found[0])
 
 
 def home_of(household: str) -> Home:
@@ -192,17 +220,8 @@ def opened_by(user_id: int) -> tuple[Opened, Somebody] | None:
     found = _ask(_SEAT, user_id)
     if not found:
         return None
-    person, home, name, stamp, seq, link, settled, shift = found[0]
-    row = Household(
-        id=home,
-        name=name,
-        stamp=stamp,
-        head_seq=seq,
-        head_link=link,
-        settled_seq=settled,
-        demo_shift=shift,
-    )
-    opened = _opened(row)
+    person, *columns = found[0]
+    opened = _opened(columns)
     return opened, opened.home.person(person)
 
 
@@ -356,14 +375,14 @@ def _step(home: Home, link: str, standing: Standing) -> NextStep:
     return kept
 
 
-_SIGHTS: OrderedDict[tuple[str, str, date], _Sight] = OrderedDict()
+_SIGHTS: OrderedDict[tuple[str, str, date, str | None], _Sight] = OrderedDict()
 _MOST_SIGHTS = 64
 
 
 def _sight(opened: Opened, day: date) -> _Sight:
     """Read what today's page rests on, or remember it as long as nothing new is on the record."""
     home = opened.home
-    key = (home.stamp, opened.link, day)
+    key = (home.stamp, opened.link, day, opened.calls)
     kept = _SIGHTS.get(key)
     if kept is None:
         rows = _live_rows(home.id, day)
@@ -386,16 +405,20 @@ def today(household: str, *, now: datetime, opened: Opened | None = None) -> Tod
 
     `opened` is the home as it was just read, where a caller has it already.
     """
-    opened = opened or _opened(household_row(household))
+    opened = opened or _open(household)
     home = opened.home
     day = home.calendar.day_of(now)
     sight = _sight(opened, day)
     by = _an_educator(home)
     scene = _Scene(home, sight.rows, now, sight.passed, sight.known)
     views = [scene.view(row, by, step) for row, step in zip(sight.rows, sight.steps, strict=True)]
+    kept = read_kept(opened.calls)
+    if kept is not None and not kept.told_of(day):
+        kept = None
     calls = [
-        *_copy_calls(views, home, now),
-        *_supply_calls(views, home, sight.gaps, sight.passed),
+        *_copy_calls(views, home, now, kept),
+        *_supply_calls(views, home, sight.gaps, sight.passed, plain=kept is None),
+        *(_order_calls(views, home, day, kept) if kept is not None else ()),
         *sight.dispatch,
     ]
     calls.sort(key=lambda c: (c.urgency, c.since or now, c.learner.key if c.learner else ""))
@@ -424,15 +447,17 @@ def _call(kind: CallKind, what: str, since: datetime | None, view: CopyView) -> 
     return Call(kind, URGENCY[kind], what, BLOCKS[kind], since, view.learner, view, view.workbook)
 
 
-def _copy_calls(views: Sequence[CopyView], home: Home, now: datetime) -> list[Call]:
+def _copy_calls(views: Sequence[CopyView], home: Home, now: datetime, kept: KeptCalls | None) -> list[Call]:
     calls: list[Call] = []
+    told_by_parcel = kept.awaited if kept is not None else {}
     day = home.calendar.day_of(now)
     for view in views:
         s, step = view.standing, view.next
         if s.help is not None:
             where = f"Asks for help, page {s.help.page}" if s.help.page else "Asks for help"
             calls.append(_call(CallKind.HELP, where, s.help.at, view))
-        if s.status is CopyStatus.ON_ORDER and s.expected is not None and s.expected < day:
+        late = s.status is CopyStatus.ON_ORDER and s.expected is not None and s.expected < day
+        if late and s.expected is not None and view.id not in told_by_parcel:
             what = f"The copy was expected on {s.expected.day} {s.expected:%B}"
             calls.append(_call(CallKind.LATE_COPY, what, s.ordered, view))
         if step.call is None or step.turn is not Turn.EDUCATOR:
@@ -453,8 +478,14 @@ def _supply_calls(
     home: Home,
     gaps: Sequence[tuple[Somebody, str]],
     passed: Mapping[str, set[str]],
+    *,
+    plain: bool,
 ) -> list[Call]:
-    """Workbooks to issue, and workbooks that are not in the house and will be wanted."""
+    """Workbooks to issue, and by the plain rule workbooks that are not in the house and will be wanted.
+
+    By the plain rule the next workbook should be there once half of the pages are worked. It holds where no order plan is
+    kept that knows better.
+    """
     calls: list[Call] = []
     there: dict[str, list[CopyView]] = {}
     for view in views:
@@ -464,7 +495,7 @@ def _supply_calls(
     def want(learner: Somebody, book: Workbook, *, at_once: bool) -> None:
         ready = [v for v in there.get(book.code, []) if v.standing.learner in (None, learner.id)]
         ready.sort(key=lambda v: v.standing.status is not CopyStatus.IN_THE_HOUSE)
-        if not ready:
+        if not ready and plain:
             calls.append(
                 Call(
                     CallKind.ORDER,
@@ -477,7 +508,7 @@ def _supply_calls(
                     book,
                 )
             )
-        elif at_once and ready[0].standing.status is CopyStatus.IN_THE_HOUSE:
+        elif ready and at_once and ready[0].standing.status is CopyStatus.IN_THE_HOUSE:
             view = ready[0]
             calls.append(
                 Call(
@@ -508,6 +539,41 @@ def _supply_calls(
             if following is not None and 2 * len(view.standing.pages) >= view.workbook.pages:
                 want(view.learner, following, at_once=False)
     return calls
+
+
+def _order_calls(views: Sequence[CopyView], home: Home, day: date, kept: KeptCalls) -> list[Call]:
+    """What the order plan wants ordered now, a call for each supplier, and a call for each parcel that is late."""
+    unbegun = [(v.id, v.workbook.code, v.standing.learner) for v in views if v.standing.status in UNBEGUN]
+    age = f" (by the order plan of {date_words(kept.made_on)})" if kept.aged(day) else ""
+    calls = []
+    for due in by_supplier(kept.due(unbegun, day)):
+        when = "today" if due.by <= day else f"by {date_words(due.by)}"
+        copies = "1 copy" if due.copies == 1 else f"{due.copies} copies"
+        names = [home.people[learner].name for learner in due.learners if learner in home.people]
+        blocks = (
+            f"{and_words(names)} will need {'it' if due.copies == 1 else 'them'}" if names else "to spare"
+        )
+        what = f"Order {when} from {due.supplier}: {copies}{age}"
+        calls.append(Call(CallKind.ORDER, URGENCY[CallKind.ORDER], what, blocks, None, supplier=due.supplier))
+    on_order = {v.id: v for v in views if v.standing.status is CopyStatus.ON_ORDER}
+    return calls + [
+        _late_call(parcel, [on_order[c] for c in parcel.copies]) for parcel in kept.late(on_order, day)
+    ]
+
+
+def _late_call(parcel: LateParcel, views: Sequence[CopyView]) -> Call:
+    """A parcel that should have come; of a single copy its learner and workbook are told as with every copy."""
+    kind, first = CallKind.LATE_COPY, views[0]
+    from_whom = f" from {parcel.supplier}" if parcel.supplier else ""
+    rest = f"ordered on {date_words(parcel.ordered)}{from_whom} should have come by {date_words(parcel.due)}"
+    since = first.standing.ordered
+    if len(views) == 1:
+        call = _call(kind, f"The copy {rest}", since, first)
+        return replace(call, copies=parcel.copies, supplier=parcel.supplier)
+    names = tuple(dict.fromkeys(v.learner.name for v in views if v.learner is not None))
+    blocks = f"{and_words(names)} wait{'s' if len(names) == 1 else ''} for it" if names else "to spare"
+    what = f"{len(views)} copies {rest}"
+    return Call(kind, URGENCY[kind], what, blocks, since, copies=parcel.copies, supplier=parcel.supplier)
 
 
 def _dispatch_calls(home: Home, day: date) -> list[Call]:
@@ -692,6 +758,18 @@ def head(household: str) -> int:
 def act_exists(household: str, act: str) -> bool:
     """Whether an act of this id is on the record."""
     return EntryRow.objects.filter(household=household, act=act, part=0).exists()
+
+
+def act_entries(household: str, act: str) -> tuple[Entry, ...]:
+    """Everything that an act wrote."""
+    bodies = EntryRow.objects.filter(household=household, act=act).order_by("seq")
+    return tuple(read_body(body) for body in bodies.values_list("body", flat=True))
+
+
+def workbooks_of(household: str, copies: Iterable[str]) -> dict[str, str]:
+    """The workbook of each of these copies."""
+    rows = CopyRow.objects.filter(household=household, id__in=list(copies))
+    return dict(rows.values_list("id", "workbook"))
 
 
 def latest_act(household: str, *, by: str | None = None) -> str | None:

@@ -1,0 +1,109 @@
+"""Forecasts and orders as a person reads them in the terminal."""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+from markstead.cli.show import console, table
+from markstead.forecast.orders import MonthTotal
+from markstead.forecast.outlook import Chance, FinishDates
+from markstead.records.home import Home
+from markstead.records.ordering import OrderReading
+from markstead.records.outlooks import NeedLine, YearReading
+
+SHOWN = timedelta(days=60)
+"""Copies that may be needed within so many calendar days are listed; `--json` has them all."""
+
+
+def short(day: date | None) -> str:
+    """A day as it stands in a table; none lies beyond the calendar."""
+    return f"{day.day} {day:%b %Y}" if day is not None else "later"
+
+
+def _of_ten(found: Chance) -> str:
+    return found.of_ten
+
+
+def _span(found: FinishDates) -> tuple[str, str, str]:
+    return short(found.early), short(found.middle), short(found.late)
+
+
+def years(found: Sequence[YearReading], home: Home) -> None:
+    """Print the rest of the year of each learner."""
+    out = console()
+    if not found:
+        out.print("This home has no learner yet.")
+    for place, reading in enumerate(found):
+        if place:
+            out.print()
+        out.print(reading.learner.name, style="bold")
+        if reading.years is not None and reading.last_day is not None:
+            last = f"{reading.last_day.day} {reading.last_day:%B %Y}"
+            out.print(
+                f"From {reading.paths} possible years up to {last}, the last school day that is entered."
+            )
+        for target in reading.targets:
+            out.print(target.sentence, soft_wrap=True)
+        if reading.all_targets is not None and len(reading.targets) > 1:
+            out.print(f"All targets in one and the same year: {reading.all_targets.of_ten}.")
+        _courses(reading)
+        _needs([line for line in reading.needs if _soon(line, reading.today)], home)
+        for note in reading.notes:
+            out.print(note, soft_wrap=True)
+
+
+def _courses(reading: YearReading) -> None:
+    if not reading.courses:
+        return
+    lines = table(
+        "course", "left", "all done by the last day", "1 year of 10 by", "half by", "9 of 10 by", "rests on"
+    )
+    for line in reading.courses:
+        days = "1 school day" if line.told.days_known == 1 else f"{line.told.days_known} school days"
+        lines.add_row(
+            line.title,
+            str(line.workbooks),
+            _of_ten(line.told.chance),
+            *_span(line.finish),
+            days if line.told.days_known else "a guess",
+        )
+    console().print(lines)
+
+
+def _soon(line: NeedLine, today: date) -> bool:
+    early = line.dates.dates[1]
+    return early is not None and early <= today + SHOWN
+
+
+def _needs(needs: Sequence[NeedLine], home: Home) -> None:
+    if not needs:
+        return
+    lines = table("needed next", "course", "1 year of 10 by", "half by", "9 of 10 by", "copy")
+    for line in needs:
+        _, early, middle, late, _ = line.dates.dates
+        copy = "in the house"
+        if line.ready.not_before is not None:
+            copy = f"on order, from {short(line.ready.not_before)}" if line.ready.on_order else "not ordered"
+        course = home.programme.course(line.course).title
+        lines.add_row(line.title, course, short(early), short(middle), short(late), copy)
+    console().print(lines)
+
+
+def orders(found: OrderReading) -> None:
+    """Print what to order when, the budget by month, and what is believed of the suppliers."""
+    out = console()
+    for sentence in found.sentences:
+        out.print(sentence, soft_wrap=True)
+    if found.months:
+        out.print()
+        months = table("month", "to pay")
+        for month in found.months:
+            months.add_row(_month(month), found.speech.money(month.amount))
+        out.print(months)
+    if found.suppliers:
+        out.print()
+    for line in found.suppliers:
+        out.print(line.sentence, soft_wrap=True)
+
+
+def _month(found: MonthTotal) -> str:
+    return f"{date(found.year, found.month, 1):%B %Y}"
