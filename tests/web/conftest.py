@@ -19,6 +19,12 @@ def quick_passwords(settings: LazySettings) -> None:
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
+@pytest.fixture(autouse=True)
+def plans_at_once(settings: LazySettings) -> None:
+    """A process of its own would look for its home in another database than that of the tests."""
+    settings.PLANS_IN_A_PROCESS = False
+
+
 @pytest.fixture
 def monday(monkeypatch: pytest.MonkeyPatch) -> datetime:
     """Hold the web's clock still on a school morning."""

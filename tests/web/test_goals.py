@@ -10,6 +10,7 @@ from markstead.records import actions as a
 from markstead.records import plans, queries
 from markstead.records.models import Entry
 from markstead.records.plans import Effort, KeptPlan
+from markstead.rules.ruling import page_words
 from tests.tools.homes import PASSWORD
 from tests.web.conftest import MONDAY
 
@@ -123,3 +124,33 @@ def test_the_plan_is_not_told_to_a_helper_where_it_slips(ruth: Client, at_work: 
     client = Client()
     client.post("/sign-in/", {"username": "tobi-home", "password": PASSWORD})
     assert "no longer hold" not in client.get("/").content.decode()
+
+
+class TestTheEffectOfAGoal:
+    """What a goal set by hand would change is told while it is typed."""
+
+    def posted(self, ruth: Client, **typed: str) -> str:
+        asa = queries.home_of("home").person("asa").id
+        values = {"course": "sums-5", "day": MONDAY.date().isoformat(), "last": "", "tests": ""} | typed
+        answer = ruth.post(f"/learners/{asa}/goal/effect", values)
+        assert answer.status_code == 200
+        return answer.content.decode()
+
+    def test_fewer_pages_are_told_and_nothing_is_written(self, ruth: Client, at_work: str) -> None:
+        kept = plan()
+        first, last = planned_today(kept)
+        said = self.posted(ruth, last=str(last - 1))
+        assert f"instead of {page_words(first, last)} of Counting Boats" in said
+        assert plans.in_force(queries.home_of("home")) == kept
+        assert written() == []
+
+    def test_what_cannot_be_read_is_said(self, ruth: Client, at_work: str) -> None:
+        plan()
+        assert "last page: found" in self.posted(ruth, last="many")
+
+    def test_a_helper_may_not_ask(self, ruth: Client, at_work: str) -> None:
+        plan()
+        tobi = Client()
+        tobi.post("/sign-in/", {"username": "tobi-home", "password": PASSWORD})
+        asa = queries.home_of("home").person("asa").id
+        assert tobi.post(f"/learners/{asa}/goal/effect", {}).status_code == 403

@@ -7,7 +7,7 @@ from markstead.plan.answer import Goal, loads
 from markstead.plan.moves import HALF
 from markstead.records.home import Home, Somebody
 from markstead.records.plans import KeptPlan
-from markstead.rules.ruling import day_short
+from markstead.rules.ruling import day_short, page_words
 
 DAYS = 5
 
@@ -95,7 +95,7 @@ def _cell(home: Home, goal: Goal | None, day: date, latest: str, *, by_hand: boo
         return GoalCell(words, "", "", "", by_hand)
     pages = ""
     if goal.first is not None and goal.last is not None:
-        pages = f"p. {goal.first}" if goal.first == goal.last else f"p. {goal.first}\N{EN DASH}{goal.last}"
+        pages = page_words(goal.first, goal.last)
     test = "practice test" if goal.practice else "unit test" if goal.unit else ""
     title = home.programme.workbook(goal.workbook).title if goal.workbook != latest else ""
     return GoalCell(words, pages, title, test, by_hand)

@@ -176,6 +176,8 @@ class CallLine:
     """The stop on which an oral quiz can be begun from here."""
     spot: str = ""
     """Ticks to mark again before leave is given."""
+    orders: str = ""
+    """The part of the orders' page that answers it; empty where none does."""
 
     @property
     def ref(self) -> str:
@@ -497,12 +499,19 @@ def _call_line(
         order=call.workbook.code if call.kind is CallKind.ORDER and call.workbook else "",
         learner=call.learner.id if call.learner else "",
         dispatch=call.kind is CallKind.DISPATCH,
+        orders=_part_of_orders(call) if by.role is Role.EDUCATOR else "",
         advice=_advice(call, readings, home) if by.role is Role.EDUCATOR else "",
         quiz=_quiz_stop(call) if by.role is Role.EDUCATOR else "",
         spot=spot_words(spots[call.learner.id])
         if call.learner and call.learner.id in spots and call.kind in LEAVES
         else "",
     )
+
+
+def _part_of_orders(call: Call) -> str:
+    if call.supplier is None:
+        return ""
+    return "way-h" if call.kind is CallKind.LATE_COPY else "now-h"
 
 
 LEAVES = (

@@ -1,26 +1,59 @@
-"""A plan that was worked out, in words: what moved and why, targets before and after, ways out."""
+"""A plan in words: how far it is, what moves and why, what it gives beside the plan in force, and ways out."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import groupby
 
-from markstead.plan.answer import TargetDay
+from markstead.errors import UnknownError
 from markstead.records.home import Home
 from markstead.records.plan_asks import Ask
-from markstead.records.plans import KeptPlan, State, Way
+from markstead.records.plan_words import (
+    Figure,
+    TargetBeside,
+    ask_words,
+    effect_words,
+    figures,
+    gap_words,
+    goals_of,
+    guess_words,
+    met_words,
+    only_tried,
+    targets_beside,
+    who_words,
+)
+from markstead.records.plans import AtRisk, Effort, KeptPlan, MovedLine, PlanLine, State, Way
 from markstead.rules.ruling import day_short
+from markstead.web.whatif_page import ask_text
 
-Key = tuple[str, str, str]
+DAYS = 3
+"""School days whose goals are shown."""
 
 
 @dataclass(frozen=True, slots=True)
 class MovedRow:
     """One announced goal that is another now."""
 
-    day: str
     who: str
     was: str
     now: str
     why: str
+
+
+@dataclass(frozen=True, slots=True)
+class MovedDay:
+    """The announced goals of a day that are others now."""
+
+    day: str
+    rows: tuple[MovedRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WhenMet:
+    """When a target is met: the day, and how that lies to the day it was due."""
+
+    day: str
+    lies: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,9 +63,55 @@ class TargetRow:
     who: str
     what: str
     due: str
+    before: WhenMet
+    after: WhenMet
+    late: bool
+    differs: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FigureRow:
+    """A number beside that of the plan in force."""
+
+    what: str
     before: str
     after: str
-    late: bool
+    difference: str
+
+
+@dataclass(frozen=True, slots=True)
+class WayRow:
+    """A way out, and the changes with which it is tried."""
+
+    words: str
+    effect: str
+    kept: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Risk:
+    """A target that is not met: why, and what would help."""
+
+    title: str
+    reason: str
+    met: str
+    ways: tuple[WayRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GoalsRow:
+    """The goals of a learner on one day."""
+
+    who: str
+    goals: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GoalsDay:
+    """The goals of a day."""
+
+    day: str
+    rows: tuple[GoalsRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,109 +119,204 @@ class PlanView:
     """Everything that the template of a plan may use."""
 
     number: int
+    title: str
     state: str
+    working: bool
     proposed: bool
+    aside: bool
+    """Put aside, and may still be taken."""
+    shelved: bool
+    """Put aside, whatever it is."""
+    empty: bool
+    """Put aside before there was anything to look at."""
     in_force: bool
     broken: str
+    stopped: bool
     first: str
-    moved: tuple[MovedRow, ...]
+    asks: tuple[str, ...]
+    kept: tuple[str, ...]
+    """The changes that it was tried with, as a form sends them."""
+    only_tried: bool
+    done: int
+    of: int
+    doing: str
+    best: str
+    compared: bool
+    """Whether it stands beside a plan in force."""
+    moved: tuple[MovedDay, ...]
+    moves: int
     announced: int
     targets: tuple[TargetRow, ...]
-    at_risk: tuple[str, ...]
-    ways: tuple[str, ...]
-    asks: tuple[str, ...]
+    figures: tuple[FigureRow, ...]
+    risks: tuple[Risk, ...]
+    guesses: tuple[str, ...]
+    """Paces that are not known yet."""
+    gap: str
+    """How near it is to the best that there can be."""
+    looked: bool
+    """Whether ways out were looked for."""
+    goals: tuple[GoalsDay, ...]
+
+    @property
+    def changed(self) -> tuple[TargetRow, ...]:
+        """Targets that are late, or met on another day than under the plan in force."""
+        return tuple(row for row in self.targets if row.late or row.differs)
+
+    @property
+    def same(self) -> tuple[TargetRow, ...]:
+        """The other targets."""
+        return tuple(row for row in self.targets if not (row.late or row.differs))
+
+
+@dataclass(frozen=True, slots=True)
+class PlanRow:
+    """A plan in a list."""
+
+    number: int
+    state: str
+    first: str
+    by: str
+    what: str
+
+
+def plan_row(home: Home, line: PlanLine) -> PlanRow:
+    """One of the latest plans."""
+    by = home.people.get(line.by)
+    made = "the whole year anew" if line.effort is Effort.ANEW else "mended"
+    tried = " ".join(_said(home, line.asks))
+    return PlanRow(
+        line.number, str(line.state), day_short(line.first), by.name if by else "", f"{made}. {tried}".strip()
+    )
+
+
+def _said(home: Home, asks: Sequence[Ask]) -> tuple[str, ...]:
+    """Changes in words; of a course or a person that is gone since, nothing can be said any more."""
+    found = []
+    for ask in asks:
+        try:
+            found.append(ask_words(home, ask))
+        except UnknownError:
+            found.append("A change of something that is no longer here.")
+    return tuple(found)
+
+
+def _texts(home: Home, asks: Sequence[Ask]) -> tuple[str, ...]:
+    try:
+        return tuple(ask_text(home, ask) for ask in asks)
+    except UnknownError:
+        return ()
 
 
 def plan_view(home: Home, kept: KeptPlan, standing: KeptPlan | None) -> PlanView:
     """Put a plan into words, beside the plan in force."""
-    earlier = _targets(standing) if standing is not None else {}
-    rows = []
-    for key, found in _targets(kept).items():
-        before = earlier.get(key)
-        rows.append(
-            TargetRow(
-                _who(home, key[0], key[1]),
-                home.programme.workbook(key[2]).title,
-                day_short(kept.problem.days[found.target.day]),
-                _met(standing, before) if standing is not None and before is not None else "",
-                _met(kept, found),
-                found.late > 0,
-            )
-        )
+    beside = standing if standing is not None and standing.number != kept.number else None
+    says = kept.says
+    there = kept.answer is not None and bool(kept.answer.places)
+    in_force = kept.state is State.IN_FORCE
     return PlanView(
         number=kept.number,
+        title="The plan in force" if in_force else f"Plan {kept.number}",
         state=str(kept.state),
+        working=kept.state is State.WORKING,
         proposed=kept.state is State.PROPOSED,
-        in_force=kept.state is State.IN_FORCE,
-        broken=kept.says.broken,
+        aside=kept.state is State.ASIDE and there,
+        shelved=kept.state is State.ASIDE,
+        empty=kept.state is State.ASIDE and not there,
+        in_force=in_force,
+        broken=says.broken,
+        stopped=says.stopped,
         first=day_short(kept.first),
-        moved=tuple(
-            MovedRow(day_short(m.day), _who(home, m.learner, m.course), m.was, m.now, m.because)
-            for m in kept.says.moved
-        ),
-        announced=kept.says.announced,
-        targets=tuple(rows),
-        at_risk=tuple(_risk(home, r.learner, r.course, r.workbook, r.due, r.met) for r in kept.says.at_risk),
-        ways=tuple(_way(home, way) for way in kept.says.ways),
-        asks=tuple(ask_words(home, ask) for ask in kept.asks),
+        asks=_said(home, kept.asks),
+        kept=_texts(home, () if in_force else kept.asks),
+        only_tried=only_tried(kept.asks),
+        done=says.done,
+        of=max(1, says.of),
+        doing=says.doing or "About to begin",
+        best=_best(says.points),
+        compared=beside is not None,
+        moved=_moved(home, says.moved),
+        moves=len(says.moved),
+        announced=says.announced,
+        targets=_target_rows(home, kept, beside) if there else (),
+        figures=tuple(_figure(figure) for figure in figures(home, kept, beside)),
+        risks=tuple(_risk(home, kept, risk, in_force=in_force) for risk in says.at_risk),
+        guesses=guess_words(home, kept),
+        gap=gap_words(kept),
+        looked=kept.effort is Effort.ANEW,
+        goals=_goals(home, kept) if there else (),
     )
 
 
-def _targets(plan: KeptPlan) -> dict[Key, TargetDay]:
-    if plan.answer is None:
-        return {}
-    return {(t.target.learner, t.target.course, t.target.workbook): t for t in plan.answer.targets}
+def _best(points: float | None) -> str:
+    if points is None:
+        return "No whole plan yet."
+    said = f"The best plan so far costs {points:,.0f} points; a point is a minute above the comfortable day."
+    return f"{said} How near it is to the best possible is proved at the end, where a target is late."
 
 
-def _who(home: Home, learner: str, course: str) -> str:
-    return f"{home.people[learner].name}, {home.programme.course(course).title}"
+def _moved(home: Home, lines: Sequence[MovedLine]) -> tuple[MovedDay, ...]:
+    return tuple(
+        MovedDay(
+            day_short(day),
+            tuple(MovedRow(who_words(home, m.learner, m.course), m.was, m.now, m.because) for m in rows),
+        )
+        for day, rows in groupby(lines, lambda line: line.day)
+    )
 
 
-def _met(plan: KeptPlan, found: TargetDay) -> str:
-    if found.day is None:
-        return "not within the days entered"
-    if found.day < 0:
-        return "done"
-    late = f", {found.late} school day{'s' * (found.late != 1)} late" if found.late else ""
-    return f"{day_short(plan.problem.days[found.day])}{late}"
+def _target_rows(home: Home, kept: KeptPlan, beside: KeptPlan | None) -> tuple[TargetRow, ...]:
+    return tuple(_target(home, row, kept, beside) for row in targets_beside(home, kept, beside))
 
 
-def _risk(home: Home, learner: str, course: str, workbook: str, due: date, met: date | None) -> str:
-    title = home.programme.workbook(workbook).title
-    when = f"planned for {day_short(met)}" if met is not None else "not within the days entered"
-    return f"{_who(home, learner, course)}: {title} by {day_short(due)} cannot be met; it is {when}."
+def _target(home: Home, row: TargetBeside, kept: KeptPlan, beside: KeptPlan | None) -> TargetRow:
+    before = met_words(row.before, last=beside.problem.days[-1]) if beside is not None else ""
+    after = met_words(row.after, last=kept.problem.days[-1])
+
+    def when(words: str) -> WhenMet:
+        day, _, lies = words.partition(", ")
+        return WhenMet(day, lies)
+
+    return TargetRow(
+        who_words(home, row.learner, row.course),
+        home.programme.workbook(row.workbook).title,
+        day_short(row.due),
+        when(before),
+        when(after),
+        row.after is not None and row.after.late > 0,
+        before not in ("", after),
+    )
 
 
-def _way(home: Home, way: Way) -> str:
-    others = "no other target is late" if not way.others_late else f"{way.others_late} targets are late"
-    return f"{ask_words(home, way.ask)} Tried: the target is met and {others}."
+def _figure(figure: Figure) -> FigureRow:
+    if figure.before is None:
+        return FigureRow(figure.what, "", f"{figure.after:,}", "")
+    more = figure.after - figure.before
+    said = "the same" if not more else f"{abs(more):,} {'more' if more > 0 else 'fewer'}"
+    return FigureRow(figure.what, f"{figure.before:,}", f"{figure.after:,}", said)
 
 
-def ask_words(home: Home, ask: Ask) -> str:
-    """A change that a plan was tried with, in words."""
-    from markstead.records import plan_asks as a
+def _risk(home: Home, kept: KeptPlan, risk: AtRisk, *, in_force: bool) -> Risk:
+    key = (risk.learner, risk.course, risk.workbook)
+    asks = () if in_force else kept.asks
+    title = home.programme.workbook(risk.workbook).title
+    return Risk(
+        f"{who_words(home, risk.learner, risk.course)}: {title} by {day_short(risk.due)}",
+        risk.reason,
+        f"planned for {day_short(risk.met)}" if risk.met is not None else "not within the days entered",
+        tuple(_way(home, asks, way) for way in kept.says.ways if way.target == key),
+    )
 
-    match ask:
-        case a.LearnerAway():
-            return f"{home.person(ask.learner).name} is away from {day_short(ask.first)} to {day_short(ask.last)}."
-        case a.NoSchool():
-            return f"No school from {day_short(ask.first)} to {day_short(ask.last)}."
-        case a.EducatorAway():
-            return f"Nobody watches a unit test from {day_short(ask.first)} to {day_short(ask.last)}."
-        case a.SchoolToo():
-            return f"School also on {', '.join(map(day_short, ask.days))}."
-        case a.TargetBy():
-            who = _who(home, home.person(ask.learner).id, ask.course)
-            title = home.programme.workbook(ask.workbook).title
-            return f"{who}: {title} {'by ' + day_short(ask.by) if ask.by else 'without a target'}."
-        case a.MinutesADay():
-            return f"{home.person(ask.learner).name}: {ask.soft} minutes a day, at most {ask.hard}."
-        case a.PagesADay():
-            who = _who(home, home.person(ask.learner).id, ask.course)
-            return f"{who}: {ask.comfortable} pages a day, at most {ask.most}."
-        case a.CourseTaken():
-            return f"{_who(home, home.person(ask.learner).id, ask.course)} is started."
-        case a.CourseDropped():
-            return f"{_who(home, home.person(ask.learner).id, ask.course)} is given up."
-        case a.MoreSittings():
-            return f"{ask.more} more watched sitting{'s' * (ask.more != 1)} every morning."
+
+def _way(home: Home, asks: Sequence[Ask], way: Way) -> WayRow:
+    return WayRow(way.sentence, effect_words(way), _texts(home, (*asks, way.ask)))
+
+
+def _goals(home: Home, kept: KeptPlan) -> tuple[GoalsDay, ...]:
+    def name(learner: str) -> str:
+        return home.people[learner].name
+
+    days: dict[date, list[GoalsRow]] = {}
+    for row in goals_of(home, kept, kept.first, DAYS):
+        words = tuple(f"{home.programme.course(course).title}: {goal}" for course, goal, _ in row.goals)
+        days.setdefault(row.day, []).append(GoalsRow(name(row.learner), words))
+    return tuple(GoalsDay(day_short(day), tuple(rows)) for day, rows in days.items())

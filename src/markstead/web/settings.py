@@ -36,6 +36,8 @@ ALLOWED_HOSTS = [h for h in os.environ.get("MARKSTEAD_HOSTS", "").split(",") if 
     "[::1]",
 ]
 SECURE = yes_or_no("MARKSTEAD_TLS", "no")
+PLANS_IN_A_PROCESS = yes_or_no("MARKSTEAD_PLANS_IN_A_PROCESS", "yes")
+"""Whether a plan made anew is worked out beside the server; else the page waits for it."""
 
 INSTALLED_APPS = [
     "django.contrib.auth",

@@ -5,6 +5,7 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
+from django.urls import reverse
 from django.views.decorators.http import require_POST
 
 from markstead.errors import InputError, MarksteadError, Problem, StaleError
@@ -190,7 +191,12 @@ def undo(request: HttpRequest, seat: Seat, act_id: str) -> HttpResponse:
     """Take an act back. It can be taken back once, so the same undo sent again finds it done."""
     copy = request.POST.get("copy", "")
     undone = f"undo-{act_id}"[:40]
+    back_to_orders = (
+        redirect(f"{reverse('orders')}?act={act_id}") if request.POST.get("from") == "orders" else None
+    )
     if queries.act_exists(seat.household, undone):
+        if back_to_orders is not None:
+            return back_to_orders
         return _answer(request, seat, "", Said("done", "Taken back before; nothing was written twice"))
     try:
         done = actions.undo(
@@ -202,6 +208,8 @@ def undo(request: HttpRequest, seat: Seat, act_id: str) -> HttpResponse:
         )
     except MarksteadError as error:
         return _answer(request, seat, copy, said_of(error, request.POST))
+    if back_to_orders is not None:
+        return back_to_orders  # it tells that the act is taken back
     if copy not in {getattr(entry.fact, "copy", None) for entry in done.entries}:
         copy = ""
     if not request.headers.get("HX-Request"):

@@ -5,7 +5,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
-from markstead.records import actions, estimates, plans, queries
+from markstead.records import actions, estimates, plan_effect, plans, queries
 from markstead.records.desk import Slip
 from markstead.records.home import Somebody
 from markstead.rules.ruling import Role
@@ -115,6 +115,28 @@ def reviewed(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     except MarksteadError as error:
         return _shown(request, seat, learner, minutes, said_of(error, data), 409)
     return redirect(f"{request.path.removesuffix('review')}?minutes={minutes}")
+
+
+@require_POST
+@seated
+def goal_effect(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
+    """Tell what a goal set by hand would change, while it is typed; nothing is written."""
+    if seat.person.role is not Role.EDUCATOR:
+        return not_allowed(request)
+    data = request.POST
+    somebody = _learner(seat, learner)
+    try:
+        lines = plan_effect.effect(
+            seat.home,
+            learner=somebody.id,
+            course=data.get("course", ""),
+            day=forms.day(data, "day", "day"),
+            last=forms.whole(data, "last", "last page", needed=False),
+            tests=data.get("tests", ""),
+        )
+    except InputError as error:
+        lines = tuple(map(str, error.problems))
+    return render(request, "parts/goal_effect.html", {"lines": lines})
 
 
 @require_POST

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET, require_POST
 from markstead.calendar import NoSchoolDayError
 from markstead.records import estimates, plans, queries, setup
 from markstead.rules.ruling import Role
+from markstead.web import morning
 from markstead.web.kept import fill
 from markstead.web.pages import LEAVES, Said, today_page
 from markstead.web.seat import Seat, seated
@@ -59,6 +60,8 @@ def _estimates(answer: queries.Today) -> estimates.TodayEstimates:
 @require_GET
 @seated
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
+    if seat.person.role is Role.EDUCATOR:
+        morning.look_at_orders(seat.household, seat.opened.calls, seat.home.calendar.day_of(seat.now))
     return today_response(request, seat, acted=False)
 
 

@@ -1,0 +1,408 @@
+"""The orders' page in words: what to order now and later, what is on the way, spares, the budget, and what all of it rests on."""
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+from urllib.parse import urlencode
+
+from django.http import QueryDict
+
+from markstead.errors import InputError, Problem
+from markstead.forecast.order_words import Speech
+from markstead.forecast.orders import MonthTotal, Order, OrderLine
+from markstead.ledger.facts import CopyOrdered, CopyReceived
+from markstead.ledger.serial import Entry
+from markstead.records.home import Home
+from markstead.records.order_calls import SOON
+from markstead.records.ordering import OnTheWay, OrderReading, SpareLine, SupplierLine, Wanted
+from markstead.records.outlooks import book_words
+from markstead.records.words import and_words
+from markstead.rules.ruling import date_words, day_short
+from markstead.web.pages import new_token
+
+BAR = 120
+"""Width of the longest bar of the budget; the sum stands beside it."""
+MOST_COPIES = 99
+"""Of one line of an order."""
+
+
+@dataclass(frozen=True, slots=True)
+class LineView:
+    """Copies of one workbook for one learner, or to spare."""
+
+    value: str
+    """What the form sends for it."""
+    title: str
+    course: str
+    whom: str
+    price: str
+    needed: str
+    in_time: str
+    late: bool
+    """Even ordered today it may come too late."""
+    ticked: bool
+
+
+@dataclass(frozen=True, slots=True)
+class OrderView:
+    """One order at one supplier."""
+
+    supplier: str
+    by: str
+    """The day as the form sends it."""
+    when: str
+    copies: str
+    lines: tuple[LineView, ...]
+    value: str
+    postage: str
+    total: str
+    missing: str
+    """What is missing to the supplier's least order; empty where nothing is."""
+    comes: str
+    late: str
+    """Which of its workbooks may come too late; empty where none does."""
+    expected: str
+    """The expected day, as it was typed."""
+    csv: str
+    pdf: str
+    own: str
+    token: str
+
+
+@dataclass(frozen=True, slots=True)
+class MonthView:
+    """The orders of a month that are not due yet."""
+
+    name: str
+    total: str
+    orders: tuple[OrderView, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetRow:
+    """What the orders of a month come to."""
+
+    month: str
+    amount: str
+    width: int
+
+
+@dataclass(frozen=True, slots=True)
+class CopyOnTheWay:
+    """One copy of a parcel."""
+
+    id: str
+    title: str
+    whom: str
+    in_time: str
+    ticked: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ParcelView:
+    """Copies that were ordered from one supplier on one day."""
+
+    supplier: str
+    ordered: str
+    due: str
+    named: bool
+    """Whether the supplier named the day."""
+    late: bool
+    copies: tuple[CopyOnTheWay, ...]
+    csv: str
+    pdf: str
+    token: str
+
+
+@dataclass(frozen=True, slots=True)
+class SupplierView:
+    """What is known of a supplier's days, and what an order there costs beside its copies."""
+
+    days: str
+    terms: str
+
+
+@dataclass(frozen=True, slots=True)
+class OrdersView:
+    """Everything that the template may use."""
+
+    day: str
+    headline: str
+    now: tuple[OrderView, ...]
+    later: tuple[MonthView, ...]
+    parcels: tuple[ParcelView, ...]
+    late: int
+    """Parcels that should have come."""
+    without: tuple[str, ...]
+    spare_names: str
+    spares: tuple[str, ...]
+    no_spares: tuple[str, ...]
+    budget: tuple[BudgetRow, ...]
+    all_months: str
+    suppliers: tuple[SupplierView, ...]
+    promise: str
+    level: str
+    planned: bool
+    """Whether there is a plan in force that the learners are held to work by."""
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """What was sent and not taken: it stands in the form again."""
+
+    supplier: str
+    by: str
+    lines: frozenset[str]
+    expected: str
+    copies: frozenset[str]
+
+    @classmethod
+    def of(cls, data: QueryDict) -> "Typed":
+        """Read it as it was typed."""
+        return cls(
+            data.get("supplier", ""),
+            data.get("by", ""),
+            frozenset(data.getlist("line")),
+            data.get("expected", "")[:40],
+            frozenset(data.getlist("copies")),
+        )
+
+
+# --- what is sent -------------------------------------------------------------------------------------------------
+
+
+def read_lines(sent: Sequence[str]) -> tuple[Wanted, ...]:
+    """Read the ticked lines of an order.
+
+    Raises:
+        InputError: none is ticked, or one is not as the page showed it.
+    """
+    if not sent:
+        raise InputError([Problem("order", "no ticked line", "at least one line with its tick")])
+    found = []
+    for text in sent:
+        workbook, _, rest = text.partition("/")
+        learner, _, count = rest.partition("/")
+        known = workbook and count.isascii() and count.isdecimal() and len(count) <= 2 and int(count) > 0
+        if not known:
+            raise InputError([Problem("order", repr(text[:60]), "the form as it was shown")])
+        found.append(Wanted(workbook, learner or None, int(count)))
+    return tuple(found)
+
+
+def _sent(line: OrderLine) -> str:
+    return f"{line.workbook}/{line.learner or ''}/{min(line.quantity, MOST_COPIES)}"
+
+
+# --- the page -----------------------------------------------------------------------------------------------------
+
+
+def orders_view(home: Home, reading: OrderReading, typed: Typed | None = None) -> OrdersView:
+    """Put the order plan into words."""
+    today = reading.today
+    orders = [line.order for line in reading.orders]
+    now = [order for order in orders if order.by <= today + SOON]
+    later = [order for order in orders if order.by > today + SOON]
+    parcels = _parcels(home, reading, typed)
+    most = max((month.amount for month in reading.months), default=0)
+    spares = [line for line in reading.spares if line.spare.keep]
+    speech = reading.speech
+    return OrdersView(
+        day=date_words(today),
+        headline=_headline(reading, now, later),
+        now=tuple(_order(home, reading, order, typed) for order in now),
+        later=tuple(
+            _month(home, reading, name, tuple(of), typed)
+            for name, of in groupby(later, key=lambda order: f"{order.by:%B %Y}")
+        ),
+        parcels=parcels,
+        late=sum(parcel.late for parcel in parcels),
+        without=tuple(line.sentence for line in reading.without_offer),
+        spare_names=", ".join(_spare_words(line) for line in spares),
+        spares=tuple(line.sentence for line in spares),
+        no_spares=tuple(line.sentence for line in reading.spares if not line.spare.keep),
+        budget=tuple(_budget_row(month, most, speech) for month in reading.months),
+        all_months=speech.money(sum(month.amount for month in reading.months)),
+        suppliers=tuple(_supplier(home, line, speech) for line in reading.suppliers),
+        promise=reading.promise,
+        level=f"{round(100 * reading.plan.level)} in 100",
+        planned=home.plan is not None,
+    )
+
+
+def _month(
+    home: Home, reading: OrderReading, name: str, orders: Sequence[Order], typed: Typed | None
+) -> MonthView:
+    total = reading.speech.money(sum(order.total for order in orders))
+    return MonthView(name, total, tuple(_order(home, reading, order, typed) for order in orders))
+
+
+def _headline(reading: OrderReading, now: Sequence[Order], later: Sequence[Order]) -> str:
+    if now:
+        names = and_words(dict.fromkeys(order.supplier for order in now))
+        total = reading.speech.money(sum(order.total for order in now))
+        return f"Order now from {names}: {total} with postage."
+    if later:
+        first = later[0]
+        return f"Nothing is to be ordered now. Next: {first.supplier}, by {date_words(first.by)}."
+    return "Nothing is to be ordered."
+
+
+def _order(home: Home, reading: OrderReading, order: Order, typed: Typed | None) -> OrderView:
+    speech = reading.speech
+    by = order.by.isoformat()
+    mine = typed is not None and (typed.supplier, typed.by) == (order.supplier, by)
+    ticks = typed.lines if typed is not None and mine else None
+    asked = {"supplier": order.supplier, "by": by}
+    lines = sorted(order.lines, key=lambda line: (line.learner is None, line.needed, line.workbook))
+    count = sum(line.quantity for line in order.lines)
+    late = [speech.name(line.workbook) for line in lines if line.short_of_level]
+    return OrderView(
+        supplier=order.supplier,
+        by=by,
+        when="today" if order.by <= reading.today else f"by {day_short(order.by)}",
+        copies=_count(count, "copy", "copies"),
+        lines=tuple(_line(home, line, speech, ticks) for line in lines),
+        value=speech.money(order.value),
+        postage=speech.money(order.postage) if order.postage else "none",
+        total=speech.money(order.total),
+        missing=speech.money(order.missing) if order.missing else "",
+        comes=f"It should come about {date_words(order.expected)}; 19 of 20 such orders come by {date_words(order.at_the_latest)}.",
+        late=and_words(dict.fromkeys(late)) if late else "",
+        expected=typed.expected if typed is not None and mine else "",
+        csv=urlencode({**asked, "kind": "csv"}),
+        pdf=urlencode({**asked, "kind": "pdf"}),
+        own=urlencode({**asked, "kind": "pdf", "whose": "yes"}),
+        token=new_token(),
+    )
+
+
+def _line(home: Home, line: OrderLine, speech: Speech, ticks: Collection[str] | None) -> LineView:
+    value = _sent(line)
+    whom = f"for {speech.name(line.learner)}" if line.learner else "to spare"
+    return LineView(
+        value=value,
+        title=speech.name(line.workbook),
+        course=_course(home, line.workbook),
+        whom=f"{line.quantity} copies {whom}" if line.quantity > 1 else whom,
+        price=speech.money(line.price * line.quantity),
+        needed=day_short(line.needed),
+        in_time=chance_words(line.chance, line.chance_se),
+        late=line.short_of_level,
+        ticked=ticks is None or value in ticks,
+    )
+
+
+def _course(home: Home, workbook: str) -> str:
+    return home.programme.course(home.programme.workbook(workbook).course).title
+
+
+def chance_words(share: float, se: float | None = None) -> str:
+    """A chance out of a hundred, never certain and never impossible, with the range that the number of years leaves open."""
+    if share > 0.995:
+        return "more than 99 in 100"
+    if share < 0.005:
+        return "less than 1 in 100"
+    about = round(100 * share)
+    low, high = (min(99, max(1, round(100 * (share + side * (se or 0.0))))) for side in (-2, 2))
+    return f"about {about} in 100" + (f" ({low} to {high})" if low < high else "")
+
+
+def _count(count: int, one: str, more: str) -> str:
+    return f"{count} {one if count == 1 else more}"
+
+
+# --- on the way ---------------------------------------------------------------------------------------------------
+
+
+def _parcels(home: Home, reading: OrderReading, typed: Typed | None) -> tuple[ParcelView, ...]:
+    """The copies on order by supplier and day; late parcels first, then by the day on which they should come."""
+    found: dict[tuple[str, date], list[OnTheWay]] = {}
+    for way in reading.on_the_way:
+        found.setdefault((way.supplier, way.ordered), []).append(way)
+    return tuple(_parcel(home, reading.speech, ways, typed) for ways in found.values())
+
+
+def _parcel(home: Home, speech: Speech, ways: Sequence[OnTheWay], typed: Typed | None) -> ParcelView:
+    first = ways[0]
+    late = any(way.late for way in ways)
+    due = max(way.due for way in ways if way.late == late)
+    ids = {way.copy for way in ways}
+    ticks = typed.copies if typed is not None and typed.copies & ids else ids
+    asked = {"supplier": first.supplier, "ordered": first.ordered.isoformat()}
+    how = "Expected on" if first.named else "9 of 10 come by"
+    return ParcelView(
+        supplier=first.supplier or "A supplier that is not named",
+        ordered=date_words(first.ordered),
+        due=f"should have come by {date_words(due)}" if late else f"{how} {date_words(due)}",
+        named=first.named,
+        late=late,
+        copies=tuple(
+            CopyOnTheWay(
+                way.copy,
+                book_words(home, way.workbook),
+                f"for {speech.name(way.learner)}" if way.learner else "to spare",
+                "" if way.chance is None else chance_words(way.chance),
+                way.copy in ticks,
+            )
+            for way in ways
+        ),
+        csv=urlencode({**asked, "kind": "csv"}),
+        pdf=urlencode({**asked, "kind": "pdf"}),
+        token=new_token(),
+    )
+
+
+# --- budget and suppliers -----------------------------------------------------------------------------------------
+
+
+def _spare_words(line: SpareLine) -> str:
+    keep, there = line.spare.keep, line.spare.there
+    words = line.title if keep == 1 else f"{keep} of {line.title}"
+    return f"{words} (there)" if there >= keep else words
+
+
+def _budget_row(month: MonthTotal, most: int, speech: Speech) -> BudgetRow:
+    width = round(BAR * month.amount / most) if most else 0
+    return BudgetRow(f"{date(month.year, month.month, 1):%B %Y}", speech.money(month.amount), width)
+
+
+def _supplier(home: Home, line: SupplierLine, speech: Speech) -> SupplierView:
+    if not line.name:
+        return SupplierView(line.sentence, "")
+    known = any(wish.name == line.name for wish in home.wishes.suppliers)
+    if not known:
+        return SupplierView(
+            line.sentence, "No terms are entered: it is planned as if an order cost no postage."
+        )
+    wish = home.wishes.supplier(line.name)
+    postage = f"Postage {speech.money(wish.postage)}" if wish.postage else "No postage"
+    if wish.postage and wish.free_from is not None:
+        postage += f", none from {speech.money(wish.free_from)} on"
+    least = f"; least order {speech.money(wish.least)}" if wish.least else ""
+    return SupplierView(line.sentence, f"{postage}{least}.")
+
+
+# --- what was done ------------------------------------------------------------------------------------------------
+
+
+def done_words(home: Home, entries: Iterable[Entry], workbooks: dict[str, str]) -> tuple[str, ...]:
+    """Tell what an act of ordering or receiving wrote; `workbooks` has the workbook of each copy."""
+    ordered: dict[str, list[str]] = {}
+    came = []
+    for entry in entries:
+        if isinstance(entry.fact, CopyOrdered):
+            who = home.people.get(entry.fact.learner or "")
+            title = home.programme.workbook(entry.fact.workbook).title
+            whom = f"{title} for {who.name}" if who is not None else f"{title} to spare"
+            ordered.setdefault(entry.fact.supplier or "a supplier that is not named", []).append(whom)
+        elif isinstance(entry.fact, CopyReceived) and entry.fact.copy in workbooks:
+            came.append(home.programme.workbook(workbooks[entry.fact.copy]).title)
+    lines = [
+        f"{_count(len(what), 'copy', 'copies')} ordered from {supplier}: {'; '.join(what)}."
+        for supplier, what in ordered.items()
+    ]
+    if came:
+        lines.append(f"{_count(len(came), 'copy', 'copies')} in the house now: {'; '.join(came)}.")
+    return tuple(lines)
