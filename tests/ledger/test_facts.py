@@ -21,6 +21,7 @@ from markstead.ledger.facts import (
     ReMarked,
     SpotCheckHeld,
     UnitTestScored,
+    WorkTakenOver,
 )
 from tests.ledger.samples import counted
 
@@ -48,6 +49,7 @@ def test_the_record_knows_every_happening_of_the_trade() -> None:
         "copy spoiled",
         "copy issued",
         "opening talk held",
+        "work taken over",
         "goal set",
         "pages worked",
         "help asked",
@@ -97,6 +99,7 @@ def test_no_fact_has_a_place_for_a_name_or_free_words(kind: type[AnyFact]) -> No
         (lambda: PagesWorked("c", DAY, 0, 8), "pages run forwards from page 1 on, got 0 to 8"),
         (lambda: PagesWorked("c", DAY, 1, 8, 1441), "minutes are 1441"),
         (lambda: PagesWorked("c", DAY, 1, 8, -1), "minutes are -1"),
+        (lambda: WorkTakenOver("c", 0), "the last page is 0; it is at least 1"),
         (lambda: GoalSet("c", DAY, first=3), "both its pages or none"),
         (lambda: GoalSet("c", DAY, last=3), "both its pages or none"),
         (lambda: GoalSet("c", DAY, 4, 3), "runs forwards"),

@@ -53,6 +53,7 @@ ONLY_EDUCATORS_DO = {
     "copy spoiled",
     "copy issued",
     "opening talk held",
+    "work taken over",
     "leave given",
     "leave refused",
     "oral quiz held",
@@ -72,6 +73,7 @@ OF_NO_COPY = {"attendance taken", "dispatch sent"}
 TOLD_OF_A_DAY = {"pages worked", "attendance taken"}
 LEARNERS_NEVER_DO = {"copy received", "help given", "attendance taken"}
 ONLY_WHILE_IT_IS_WORKED = {
+    "work taken over",
     "opening talk held",
     "goal set",
     "pages worked",
@@ -166,6 +168,11 @@ class Naive:
                 c.update({"is": "issued", "learner": f.learner})
             case "opening talk held":
                 c["talk"] = True
+            case "work taken over":
+                c["talk"] = True
+                c["pages"] |= set(range(1, f.last + 1))
+                c["cleared"] |= set(f.stops)
+                c["opened"] |= {stop for stop in f.stops if stop.startswith("check")}
             case "pages worked":
                 c["pages"] |= set(range(f.first, f.last + 1))
             case "help asked":
@@ -346,6 +353,9 @@ class Naive:
         match f.KIND:
             case "opening talk held":
                 return {"already done"} if c["talk"] else set()
+            case "work taken over":
+                begun = c["pages"] or c["wrong"] or c["cleared"] or c["opened"] or c["practice"]
+                return {"already done"} if begun else set()
             case "help asked":
                 return {"already done"} if c["stuck"] else set()
             case "pages worked":
@@ -394,7 +404,7 @@ class Naive:
             found.add("another stop first")
         if step == "to open the check":
             return found | ({"already done"} if stop in c["opened"] else set())
-        if stop in c["wrong"]:
+        if stop in c["wrong"] or stop in c["cleared"]:
             return {"already done"}
         if set(range(first, last + 1)) - c["pages"]:
             found.add("pages left")

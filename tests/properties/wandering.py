@@ -42,6 +42,7 @@ from markstead.ledger.facts import (
     UnitTestSat,
     UnitTestScored,
     WorkbookReordered,
+    WorkTakenOver,
 )
 from markstead.rules.programme import MarkingRules, Marks, Programme, Rework
 from markstead.rules.ruling import Actor
@@ -155,6 +156,8 @@ class Wanderer:
             case "issued" if not c["talk"]:
                 if dice.random() < 0.15:  # a learner who cannot wait
                     return PagesWorked(name, self.today, 1, 1), learner
+                if dice.random() < 0.1:
+                    return self.taken_over(name, c, dice), "ruth"
                 return OpeningTalkHeld(name), "ruth"
             case "issued" if c["waits"]:
                 return self.answer(name, c, dice), "ruth"
@@ -166,6 +169,13 @@ class Wanderer:
             return PracticeTestOpened(name, c["practices"] + 1), "ruth"
         self.copies += 1
         return WorkbookReordered(name, f"c{self.copies}"), "ruth"
+
+    @staticmethod
+    def taken_over(name: str, c: dict[str, Any], dice: Random) -> AnyFact:
+        """Some of the pages, with the stops that end on them."""
+        stops = BOOKS[c["book"]]["stops"]
+        last = dice.randrange(1, stops[-1][2] + 1)
+        return WorkTakenOver(name, last, tuple(stop for stop, _, end, _ in stops if end <= last))
 
     def answer(self, name: str, c: dict[str, Any], dice: Random) -> AnyFact:
         step, stop = c["waits"]
@@ -303,6 +313,7 @@ class Wanderer:
             lambda: CopySpoiled(name, "w"),
             lambda: CopyIssued(name, dice.choice(["asa", "noa"])),
             lambda: OpeningTalkHeld(name),
+            lambda: self.taken_over(name, c, dice),
             lambda: GoalSet(name, day, first, 5),
             lambda: PagesWorked(name, day, first, dice.randrange(first, 6)),
             lambda: HelpAsked(name),

@@ -32,7 +32,8 @@ TOBI = Actor("tobi", Role.HELPER)
 ASA = Actor("asa", Role.LEARNER)
 NOA = Actor("noa", Role.LEARNER)
 INES = Actor("ines", Role.COORDINATOR)
-CAST = {actor.id: actor for actor in (RUTH, TOBI, ASA, NOA, INES)}
+MARA = Actor("mara", Role.LEFT)
+CAST = {actor.id: actor for actor in (RUTH, TOBI, ASA, NOA, INES, MARA)}
 YEARS = {"asa": 5, "noa": 8}
 COURSES = {"asa": frozenset({"plants", "stars"}), "noa": frozenset({"plants"})}
 

@@ -4,7 +4,7 @@ import pytest
 
 from markstead.rules.bars import SENTENCES, Bar, BarKind, Weight, bar
 
-WHO = {"only an educator", "another learner's copy", "may not write", "nobody watches"}
+WHO = {"only an educator", "another learner's copy", "may not write", "has left", "nobody watches"}
 RULES = {
     "already passed",
     "earlier workbook not passed",

@@ -32,6 +32,7 @@ ROLES = {
     Role.HELPER: "helper",
     Role.LEARNER: "learner",
     Role.COORDINATOR: "coordinator",
+    Role.LEFT: "somebody who has left",
 }
 
 

@@ -43,11 +43,12 @@ from markstead.ledger.facts import (
     UnitTestSat,
     UnitTestScored,
     WorkbookReordered,
+    WorkTakenOver,
 )
 from markstead.rules.bars import BarKind as B
 from markstead.rules.programme import Programme
 from markstead.rules.ruling import Actor
-from tests.rules.small_home import ASA, INES, NOA, PROGRAMME, RUTH, SAME_COPY, TOBI, at
+from tests.rules.small_home import ASA, INES, MARA, NOA, PROGRAMME, RUTH, SAME_COPY, TOBI, at
 
 C = "c1"
 MON, TUE, WED, THU = (date(2026, 2, day) for day in (2, 3, 4, 5))
@@ -90,6 +91,9 @@ ORDERED = NOTHING.then("on order", CopyOrdered(C, "P1", "asa"))
 HOUSE = ORDERED.then("in the house", CopyReceived(C))
 ISSUED = HOUSE.then("issued to Asa", CopyIssued(C, "asa"))
 TALKED = ISSUED.then("opening talk held", OpeningTalkHeld(C))
+TAKEN_OVER = ISSUED.then(
+    "pages 1-3 worked before the record began", WorkTakenOver(C, 3, ("section-1", "check-1"))
+)
 STUCK = TALKED.then("help asked", HelpAsked(C))
 WORKED = TALKED.then("section 1 worked", PagesWorked(C, MON, 1, 2))
 WAITING = WORKED.then("leave to mark section 1 asked", LeaveAsked(C, *MARK_1))
@@ -206,10 +210,30 @@ PARTS: dict[str, tuple[Row, ...]] = {
         Row(ISSUED, "hold the opening talk", OpeningTalkHeld(C), by=TOBI, bars=(B.ONLY_EDUCATOR,)),
         Row(TALKED, "hold the opening talk", OpeningTalkHeld(C), bars=(B.ALREADY,)),
         Row(HOUSE, "hold the opening talk", OpeningTalkHeld(C), bars=(B.NOT_ISSUED,)),
+        Row(ISSUED, "take over pages 1-3, worked before", WorkTakenOver(C, 3, ("section-1", "check-1"))),
+        Row(TALKED, "take over pages 1-3, worked before", WorkTakenOver(C, 3, ("section-1", "check-1"))),
+        Row(
+            ISSUED,
+            "take over pages 1-3, worked before",
+            WorkTakenOver(C, 3, ("section-1", "check-1")),
+            by=ASA,
+            bars=(B.ONLY_EDUCATOR,),
+        ),
+        Row(HOUSE, "take over pages 1-3, worked before", WorkTakenOver(C, 3), bars=(B.NOT_ISSUED,)),
+        Row(WORKED, "take over pages 1-3, worked before", WorkTakenOver(C, 3), bars=(B.ALREADY,)),
+        Row(TAKEN_OVER, "work page 4", PagesWorked(C, MON, 4, 4), by=ASA),
+        Row(TAKEN_OVER, "ask leave to mark section 1", LeaveAsked(C, *MARK_1), by=ASA, bars=(B.ALREADY,)),
+        Row(
+            TAKEN_OVER,
+            "look again at a tick of section 1",
+            SpotCheckHeld(C, "section-1", ((1, True),)),
+            bars=(B.NOTHING_TICKED,),
+        ),
         Row(ISSUED, "work page 1", PagesWorked(C, MON, 1, 1), by=ASA, bars=(B.NO_OPENING_TALK,)),
         Row(TALKED, "work pages 1-2", PagesWorked(C, MON, 1, 2), by=ASA),
         Row(TALKED, "work pages 1-2", PagesWorked(C, MON, 1, 2), by=NOA, bars=(B.NOT_THIS_LEARNER,)),
         Row(TALKED, "work pages 1-2", PagesWorked(C, MON, 1, 2), by=INES, bars=(B.MAY_NOT_LOG,)),
+        Row(TALKED, "work pages 1-2", PagesWorked(C, MON, 1, 2), by=MARA, bars=(B.HAS_LEFT,)),
         Row(
             TALKED, "work pages 1-2, of tomorrow", PagesWorked(C, TUE, 1, 2), by=ASA, bars=(B.IN_THE_FUTURE,)
         ),

@@ -111,6 +111,22 @@ class OpeningTalkHeld:
 
 
 @dataclass(frozen=True, slots=True)
+class WorkTakenOver:
+    """The copy was worked up to page `last` before this record began; these stops were cleared then.
+
+    It is no evidence of anything: neither of a pace nor of an answer.
+    """
+
+    KIND: ClassVar[str] = "work taken over"
+    copy: CopyId
+    last: int
+    stops: tuple[StopId, ...] = ()
+
+    def __post_init__(self) -> None:
+        _whole("the last page", self.last, 1)
+
+
+@dataclass(frozen=True, slots=True)
 class GoalSet:
     """Pages, or a test, that the learner means to do on one day; no pages and no step takes the goal away."""
 
@@ -318,7 +334,10 @@ class UnitTestSat:
 
 @dataclass(frozen=True, slots=True)
 class UnitTestScored:
-    """The educator marked the unit test. `needed` right answers were demanded on that day."""
+    """The educator marked the unit test. `needed` right answers were demanded on that day.
+
+    `minutes` is how long the sitting took, from its beginning (None where nobody looked at the clock).
+    """
 
     KIND: ClassVar[str] = "unit test scored"
     copy: CopyId
@@ -326,9 +345,12 @@ class UnitTestScored:
     asked: int
     needed: int
     wrong: tuple[int, ...] = ()
+    minutes: int | None = None
 
     def __post_init__(self) -> None:
         _mark(self.right, self.asked, self.needed, self.wrong)
+        if self.minutes is not None and not 0 <= self.minutes <= 1440:
+            raise ValueError(f"minutes are {self.minutes}; a sitting has 0 to 1440")
 
 
 @dataclass(frozen=True, slots=True)
@@ -401,6 +423,7 @@ AnyFact = (
     | CopySpoiled
     | CopyIssued
     | OpeningTalkHeld
+    | WorkTakenOver
     | GoalSet
     | PagesWorked
     | HelpAsked

@@ -28,6 +28,7 @@ _BY_KEY: dict[str, Callable[[Any], Any]] = {
     "wrong": tuple,
     "aids": tuple,
     "bars": tuple,
+    "stops": tuple,
     "answers": lambda pairs: tuple((question, right) for question, right in pairs),
 }
 _FIELDS: dict[type, tuple[str, ...]] = {fact: tuple(f.name for f in fields(fact)) for fact in KINDS.values()}

@@ -18,6 +18,7 @@ class BarKind(StrEnum):
     ONLY_EDUCATOR = "only an educator"
     NOT_THIS_LEARNER = "another learner's copy"
     MAY_NOT_LOG = "may not write"
+    HAS_LEFT = "has left"
     NO_WATCHER = "nobody watches"
 
     NOT_ON_ORDER = "not on order"
@@ -64,7 +65,13 @@ class BarKind(StrEnum):
     MORNING_FULL = "morning is full"
 
 
-_WHO = {BarKind.ONLY_EDUCATOR, BarKind.NOT_THIS_LEARNER, BarKind.MAY_NOT_LOG, BarKind.NO_WATCHER}
+_WHO = {
+    BarKind.ONLY_EDUCATOR,
+    BarKind.NOT_THIS_LEARNER,
+    BarKind.MAY_NOT_LOG,
+    BarKind.HAS_LEFT,
+    BarKind.NO_WATCHER,
+}
 _RULES = {
     BarKind.ALREADY_PASSED,
     BarKind.EARLIER_WORKBOOK,
@@ -93,6 +100,7 @@ SENTENCES: dict[BarKind, tuple[str, str]] = {
         "A {role} may look at this home but not write.",
         "Somebody of this home does it.",
     ),
+    BarKind.HAS_LEFT: ("Whoever has left this home notes nothing in it.", "Somebody of this home does it."),
     BarKind.NO_WATCHER: (
         "Nobody who may watch is named.",
         "Name the educator or helper who watches the sitting.",

@@ -44,6 +44,7 @@ from markstead.ledger.facts import (
     UnitTestSat,
     UnitTestScored,
     WorkbookReordered,
+    WorkTakenOver,
 )
 from markstead.rules.bars import Bar, BarKind, Weight, bar
 from markstead.rules.programme import Programme, Rework, Stop, Workbook
@@ -57,6 +58,12 @@ class Role(StrEnum):
     HELPER = "helper"
     LEARNER = "learner"
     COORDINATOR = "coordinator"
+    LEFT = "left"
+    """Was one of these: the record still knows who it was, and that is all."""
+
+
+OWN_SLIP = timedelta(minutes=1)
+"""So long a learner may take back what they have just written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +91,8 @@ class Surroundings:
     watchers: frozenset[PersonId] = frozenset()
     now: datetime | None = None
     """The clock, where an act is written down later than it happened."""
+    own_latest: datetime | None = None
+    """When the actor wrote down the fact that is to be taken back, where nobody has written of this copy since."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -397,6 +406,14 @@ def _opening_talk(c: _Case, _: OpeningTalkHeld) -> Iterator[Bar]:
         yield bar(BarKind.ALREADY)
 
 
+def _taken_over(c: _Case, _: WorkTakenOver) -> Iterator[Bar]:
+    """Only where nothing of the copy is on the record yet."""
+    yield from _educator(c)
+    yield from _in_work(c)
+    if c.s.pages or c.s.stops or c.s.practice:
+        yield bar(BarKind.ALREADY)
+
+
 def _goal(c: _Case, _: GoalSet) -> Iterator[Bar]:
     yield from _in_work(c)
 
@@ -629,8 +646,14 @@ def _overridden(c: _Case, _: GateOverridden) -> Iterator[Bar]:
 
 
 def _reversed(c: _Case, f: FactReversed) -> Iterator[Bar]:
-    """Whether the fact is there and of this copy is for the action to see; here: does anything rest on it?"""
-    yield from _educator(c)
+    """Whether the fact is there and of this copy is for the action to see; here: does anything rest on it?
+
+    A learner takes back only what they have written themselves, just now and as the latest of the copy.
+    """
+    written = c.around.own_latest
+    fresh = written is not None and timedelta(0) <= c.at - written <= OWN_SLIP
+    if not (fresh and c.actor.role is Role.LEARNER):
+        yield from _educator(c)
     if f.copy is not None and f.entry < c.s.last_move:
         yield bar(BarKind.LATER_FACTS)
 
@@ -641,6 +664,7 @@ _BARS: dict[type, Callable[[_Case, Any], Iterator[Bar]]] = {
     CopySpoiled: _spoiled,
     CopyIssued: _issued,
     OpeningTalkHeld: _opening_talk,
+    WorkTakenOver: _taken_over,
     GoalSet: _goal,
     PagesWorked: _pages,
     HelpAsked: _help_asked,
@@ -671,7 +695,9 @@ if set(_BARS) != set(KINDS.values()):  # a new kind of fact must be given a gate
 
 
 def _who(c: _Case) -> Iterator[Bar]:
-    if c.actor.role is Role.COORDINATOR:
+    if c.actor.role is Role.LEFT:
+        yield bar(BarKind.HAS_LEFT)
+    elif c.actor.role is Role.COORDINATOR:
         yield bar(BarKind.MAY_NOT_LOG, role=c.actor.role)
     elif c.actor.role is Role.LEARNER and c.s.learner not in (None, c.actor.id):
         yield bar(BarKind.NOT_THIS_LEARNER)

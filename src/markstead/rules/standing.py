@@ -47,6 +47,7 @@ from markstead.ledger.facts import (
     UnitTestScored,
     WordsId,
     WorkbookReordered,
+    WorkTakenOver,
 )
 from markstead.ledger.serial import Entry
 
@@ -119,6 +120,8 @@ class Sitting:
     asked: int = 0
     needed: int = 0
     wrong: tuple[int, ...] = ()
+    minutes: int | None = None
+    """How long it took; None where nobody looked at the clock."""
 
     @property
     def passed(self) -> bool:
@@ -266,6 +269,13 @@ def _opening_talk(b: _Building, _: OpeningTalkHeld, at: datetime) -> None:
     b.opening_talk = at
 
 
+def _taken_over(b: _Building, f: WorkTakenOver, at: datetime) -> None:
+    b.opening_talk = b.opening_talk or at
+    b.worked.update(range(1, f.last + 1))
+    for stop in f.stops:
+        b.stops[stop] = StopStanding(stop, Cycle.CLEARED, stop.startswith("check"), changed=at)
+
+
 def _goal(b: _Building, f: GoalSet, _: datetime) -> None:
     b.goal = f if f.first is not None or f.step is not None else None
 
@@ -381,7 +391,17 @@ def _sat(b: _Building, f: UnitTestSat, at: datetime) -> None:
 def _scored(b: _Building, f: UnitTestScored, at: datetime) -> None:
     sat = b.unit or Sitting(1, at, at.date(), (), "")
     b.unit = Sitting(
-        sat.attempt, sat.at, sat.day, sat.aids, sat.watcher, at, f.right, f.asked, f.needed, f.wrong
+        sat.attempt,
+        sat.at,
+        sat.day,
+        sat.aids,
+        sat.watcher,
+        at,
+        f.right,
+        f.asked,
+        f.needed,
+        f.wrong,
+        f.minutes,
     )
     b.status = CopyStatus.FINISHED
 
@@ -408,6 +428,7 @@ _STEPS: dict[type, Callable[[_Building, Any, datetime], None]] = {
     CopySpoiled: _spoiled,
     CopyIssued: _issued,
     OpeningTalkHeld: _opening_talk,
+    WorkTakenOver: _taken_over,
     GoalSet: _goal,
     PagesWorked: _worked,
     HelpAsked: _help_asked,
