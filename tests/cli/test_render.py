@@ -56,6 +56,7 @@ SAID = [
         f.SpotCheckHeld("c", "section-2", ((8, True), (3, False))),
         "Spot check held, section 2: 1 of 2 ticks are right",
     ),
+    (f.WorkTakenOver("c", 9, ("section-1",)), "Work taken over: pages 1-9 worked before this record began"),
     (f.CheckOpened("c", "check-1"), "Check opened, check 1"),
     (f.PracticeTestOpened("c", 1), "Practice test opened"),
     (f.PracticeTestOpened("c", 2), "Practice test opened, attempt 2"),

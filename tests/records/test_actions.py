@@ -49,6 +49,8 @@ DONE = [
     Try("begun", a.hold_oral_quiz, {"answers": [(4, True), (9, False)]}, wants=lambda c: f.OralQuizHeld(c, ((4, True), (9, False)))),
     Try("marked", a.hold_oral_quiz, {"answers": [(3, True)], **SECTION}, wants=lambda c: f.OralQuizHeld(c, ((3, True),), "section-1")),
     Try("issued", a.hold_opening_talk, wants=f.OpeningTalkHeld),
+    Try("issued", a.take_over, {"last": 10}, wants=lambda c: f.WorkTakenOver(c, 10, ("section-1", "section-2", "check-1"))),
+    Try("issued", a.take_over, {"last": 3}, wants=lambda c: f.WorkTakenOver(c, 3)),
     Try("begun", a.set_goal, {"first": 2, "last": 3}, by="asa", wants=lambda c: f.GoalSet(c, DAY, 2, 3)),
     Try("begun", a.set_goal, {"day": date(2026, 1, 14), "step": Step.MARK}, wants=lambda c: f.GoalSet(c, date(2026, 1, 14), step=Step.MARK)),
     Try("begun", a.set_goal, {}, wants=lambda c: f.GoalSet(c, DAY)),

@@ -424,6 +424,8 @@ def test_no_name_and_no_word_of_anybody_is_ever_in_a_body(house: House, next_doo
     house.do(a.work_pages, copy=second, first=9, last=9, by="ruth", slip=Slip(override="Ruth said so"))
     house.do(a.take_attendance, learner="asa", day=house.clock.date(), presence=Presence.FULL, by="tobi")
     house.do(a.spoil_copy, copy=second, reason="Asa spilt tea on it")
+    begun = house.bring("issued", learner="asa", workbook="reading-5-01")
+    house.do(a.take_over, copy=begun, last=7)
     house.do(a.undo, act=entries()[-1].act)
     next_door.bring("passed", learner="trent")
 

@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from markstead.errors import InputError
-from markstead.ledger.facts import KINDS
+from markstead.ledger.facts import KINDS, WorkTakenOver
 from markstead.ledger.serial import read_body
 from markstead.records import folder, logbook, sheets, upkeep
 from markstead.records.home import load_home
@@ -116,6 +116,23 @@ def test_every_copy_of_the_example_stands_where_its_rows_left_it() -> None:
         copy_id("home", "naming-1"): ("issued", False),
         copy_id("home", "doing-1"): ("on order", False),
     }
+
+
+def test_a_log_may_begin_in_the_middle_of_a_workbook(papers: Path) -> None:
+    """What was worked before the record began is taken over in one row; no marks are made up for it."""
+    set_cell(papers / "copies.csv", 5, "received", "2026-02-24")
+    write_table(papers / "log.csv", table_of(papers / "log.csv")[:1])
+    told = {"by": "ruth", "copy": "doing-1"}
+    issued = {"act": "copy issued", "learner": "asa", "override": "Asa stood here when we began."}
+    add_row(papers / "log.csv", when="2026-02-25 09:00", **told, **issued)
+    add_row(papers / "log.csv", when="2026-02-25 09:01", **told, act="work taken over", pages="1-3")
+    import_folder("home", papers, at=AT)
+
+    bodies = Entry.objects.filter(copy=copy_id("home", "doing-1")).order_by("seq")
+    assert read_body(bodies.values_list("body", flat=True).last() or "").fact == WorkTakenOver(
+        copy_id("home", "doing-1"), 3, ("section-1",)
+    )
+    assert import_folder("home", papers, at=AT).written == 0
 
 
 def test_the_people_and_the_name_of_the_home_are_taken() -> None:

@@ -1,4 +1,4 @@
-"""Commands that keep the record: undo, verify, rebuild, password."""
+"""Commands that keep the record and its doors: undo, verify, rebuild, password, pin."""
 
 import sys
 from pathlib import Path
@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from markstead.cli import typed
-from markstead.cli.house import House, open_house
+from markstead.cli.house import House, open_house, real_now
 from markstead.cli.options import BY, CLOCK, JSON, Asked, command
 from markstead.errors import DamagedRecordError, InputError, Problem
 
@@ -16,6 +16,11 @@ PASSWORD_FILE = Annotated[
     typer.Option(
         "--password-file", metavar="FILE", help="A file with the password on its first line. Default: ask."
     ),
+]
+
+PIN_FILE = Annotated[
+    Path | None,
+    typer.Option("--pin-file", metavar="FILE", help="A file with the PIN on its first line. Default: ask."),
 ]
 
 
@@ -27,6 +32,16 @@ def ask_password(file: Path | None) -> str:
         allowed = "a file with the password on its first line: nobody is here to type it"
         raise InputError([Problem("--password-file", "nothing", allowed)])
     return str(typer.prompt("Password", hide_input=True, confirmation_prompt=True, err=True))
+
+
+def ask_pin(file: Path | None) -> str:
+    """A PIN: from a file, or typed twice at the keyboard, never on the command line."""
+    if file is not None:
+        return typed.first_line(file, "--pin-file")
+    if not sys.stdin.isatty():
+        allowed = "a file with the PIN on its first line: nobody is here to type it"
+        raise InputError([Problem("--pin-file", "nothing", allowed)])
+    return str(typer.prompt("PIN, 4 to 6 digits", hide_input=True, confirmation_prompt=True, err=True))
 
 
 def told(house: House, act: str) -> list[str]:
@@ -137,3 +152,28 @@ def add_to(app: typer.Typer) -> None:
             house.household, person=somebody.id, username=name, password=ask_password(password_file)
         )
         print(f"{somebody.name} signs in as {name}.")
+
+    @command(app, "pin", {"by": BY})
+    def pin(
+        asked: Asked,
+        *,
+        learner: Annotated[str, typer.Argument(metavar="LEARNER", help="A learner, by key.")],
+        pin_file: PIN_FILE = None,
+        take_away: Annotated[
+            bool, typer.Option("--take-away", help="Take the PIN away: the learner enters no more.")
+        ] = False,
+    ) -> None:
+        """Give a learner the PIN by which they enter at a tablet of the house, or take it away."""
+        house = open_house(asked)
+        from markstead.records import pins
+
+        if take_away and pin_file is not None:
+            raise InputError([Problem("--take-away and --pin-file", "both", "one of the two")])
+        somebody, by = house.home.learner(learner), house.actor(asked).id
+        if take_away:
+            had = pins.take_pin_away(house.home, learner=somebody.id, by=by)
+            what = "has no PIN any more and cannot enter" if had else "had no PIN"
+            print(f"{somebody.name} {what}.")
+            return
+        pins.set_pin(house.home, learner=somebody.id, pin=ask_pin(pin_file), by=by, now=real_now())
+        print(f"{somebody.name} enters at a tablet with the new PIN from now on.")

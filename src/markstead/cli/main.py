@@ -13,7 +13,20 @@ from typing import Annotated, Any
 import typer
 
 from markstead import __version__
-from markstead.cli import acts, begin, estimate, items, keep, look, ordering, outlook, planning, quiz, serving
+from markstead.cli import (
+    acts,
+    begin,
+    estimate,
+    items,
+    keep,
+    look,
+    note,
+    ordering,
+    outlook,
+    planning,
+    quiz,
+    serving,
+)
 from markstead.cli.house import LOG, folder_of, real_now
 from markstead.cli.options import HOME, HOUSEHOLD, NOW, TODAY, Asked
 from markstead.errors import DamagedRecordError, MarksteadError
@@ -57,6 +70,7 @@ planning.add_to(app)
 app.add_typer(quiz.app, name="quiz")
 items.add_to(app)
 app.add_typer(acts.app, name="act")
+note.add_to(app)
 keep.add_to(app)
 
 

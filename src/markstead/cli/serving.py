@@ -2,6 +2,7 @@
 
 import errno
 import os
+import secrets
 import signal
 import socket
 from importlib import import_module
@@ -19,6 +20,8 @@ DEMO_FOLDER = Path("demo-home")
 DEMO = "home"
 SCREENS = "markstead.web.wsgi"
 """Loaded by its name: the commands know no screens."""
+FIRST_KEY = "MARKSTEAD_FIRST_KEY"
+_PLAIN = "abcdefghjkmnpqrstuvwxyz23456789"
 _AT_HOME = {"127.0.0.1", "localhost", "::1"}
 
 
@@ -63,9 +66,9 @@ def load_screens() -> Any:
 
 
 def serve_until_stopped(
-    host: str, port: int, certificate: Path | None = None, key: Path | None = None
+    host: str, port: int, certificate: Path | None = None, key: Path | None = None, way_in: str = ""
 ) -> None:
-    """Serve the screens until Ctrl and C are pressed."""
+    """Serve the screens until Ctrl and C are pressed. `way_in` is the path that is printed: the door's."""
     from django.db import connections
     from granian import Granian
     from granian.constants import Interfaces
@@ -74,7 +77,7 @@ def serve_until_stopped(
     connections.close_all()  # the worker opens the database itself
     shown = f"[{host}]" if ":" in host else host
     print(
-        f"Open {'https' if certificate else 'http'}://{shown}:{port}/ in a browser. Ctrl and C stop it.",
+        f"Open {'https' if certificate else 'http'}://{shown}:{port}/{way_in} in a browser. Ctrl and C stop it.",
         flush=True,
     )
     server = Granian(
@@ -146,13 +149,46 @@ def add_to(app: typer.Typer) -> None:
             typer.Option("--tls-key", metavar="FILE", help="The key of the certificate, a PEM file."),
         ] = None,
     ) -> None:
-        """Bring the tables up to date, and serve the screens until Ctrl and C are pressed."""
+        """Bring the tables up to date, and serve the screens until Ctrl and C are pressed.
+
+        Where there is no home yet, a new one begins: open the address that is printed, and the set-up asks for
+        the rest. The word at its end lets nobody in but you.
+        """
         prepare_to_serve(host, tls_certificate, tls_key)
         check_port(host, port)
-        house.open_record(house.folder_of(asked))
-        house.migrate()
+        way_in = open_or_begin(asked)
+        serve_until_stopped(host, port, tls_certificate, tls_key, way_in)
+
+
+def open_or_begin(asked: Asked) -> str:
+    """Open the home, or the empty folder in which one is to begin; the path by which its educator gets in."""
+    folder = house.folder_of(asked)
+    key = os.environ[FIRST_KEY] = new_key()  # the settings read it, here and in the worker
+    there = {path.name for path in folder.iterdir()} if folder.is_dir() else set()
+    if there <= {house.SECRET}:
+        house.make_folder(folder)
+        house.wake(folder)
+    else:
+        house.open_record(folder)
+    house.migrate()
+    from markstead.records import first_evening
+
+    state = first_evening.state()
+    if state is first_evening.State.MADE:
         house.open_house(asked)
-        serve_until_stopped(host, port, tls_certificate, tls_key)
+        return ""
+    if state is first_evening.State.BEGUN:
+        print(f"The set-up of the home in {folder} is not finished: sign in, and go on where you left it.")
+        return "first/"
+    print(
+        f"There is no home in {folder} yet: a new one begins. The address lets in whoever has it; keep it to yourself."
+    )
+    return f"first/?key={key}"
+
+
+def new_key() -> str:
+    """A word that can be typed and cannot be guessed: some 79 bits, in letters and digits that nobody takes for others."""
+    return "-".join("".join(secrets.choice(_PLAIN) for _ in range(4)) for _ in range(4))
 
 
 def is_a_demo(database: Path) -> bool:

@@ -6,6 +6,7 @@ cannot be meant), `StaleError` (the page was older than the record). Nothing is 
 
 import secrets
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from functools import partial
 
@@ -43,7 +44,9 @@ from markstead.ledger.facts import (
     UnitTestSat,
     UnitTestScored,
     WorkbookReordered,
+    WorkTakenOver,
 )
+from markstead.ledger.serial import Entry
 from markstead.records.desk import Desk, Done, Slip, at_the_desk
 from markstead.rules.bars import BarKind, bar
 from markstead.rules.programme import Workbook
@@ -62,15 +65,39 @@ class Acting:
 
     def write(self, proposal: Proposal, *, by: str, at: datetime, slip: Slip) -> Done:
         def work(desk: Desk) -> Done:
-            try:
-                facts = proposal(desk)
-            except ValueError as error:  # a fact refuses nonsense where it is made
-                raise InputError(
-                    [Problem("what was entered", str(error), "what the sentence says")]
-                ) from error
-            return desk.propose(facts, by=by, at=at, slip=slip)
+            return desk.propose(_facts(proposal, desk), by=by, at=at, slip=slip)
 
         return work(self.desk) if self.desk is not None else at_the_desk(self.household, work)
+
+
+class Gathering(Acting):
+    """Several things that were done, each through its own action, written as one act that is undone as one."""
+
+    def __init__(self, desk: Desk, slip: Slip) -> None:
+        super().__init__(desk.row.id, desk)
+        self.open_desk = desk
+        self.slip = replace(slip, act=slip.act or secrets.token_hex(10))
+        self.entries: list[Entry] = []
+        self.proposed: Sequence[AnyFact] = ()
+        """What was proposed last: where it is refused, this is what the bars are about."""
+
+    def write(self, proposal: Proposal, *, by: str, at: datetime, slip: Slip) -> Done:
+        self.proposed = _facts(proposal, self.open_desk)
+        slip = replace(self.slip, override=slip.override or self.slip.override)
+        done = self.open_desk.propose(self.proposed, by=by, at=at, slip=slip, part=len(self.entries))
+        self.entries += done.entries
+        return done
+
+    @property
+    def done(self) -> Done:
+        return Done(self.slip.act or "", tuple(self.entries))
+
+
+def _facts(proposal: Proposal, desk: Desk) -> Sequence[AnyFact]:
+    try:
+        return proposal(desk)
+    except ValueError as error:  # a fact refuses nonsense where it is made
+        raise InputError([Problem("what was entered", str(error), "what the sentence says")]) from error
 
 
 Where = str | Acting
@@ -178,6 +205,17 @@ def issue_copy(where: Where, *, copy: str, learner: str, by: str, at: datetime, 
 def hold_opening_talk(where: Where, *, copy: str, by: str, at: datetime, slip: Slip = PLAIN) -> Done:
     """Record that the learner read the aims and the word list aloud."""
     return _plain(where, partial(OpeningTalkHeld, copy), copy=copy, by=by, at=at, slip=slip)
+
+
+def take_over(where: Where, *, copy: str, last: int, by: str, at: datetime, slip: Slip = PLAIN) -> Done:
+    """Write down how far a copy was worked before this home kept its record: every stop up to there is cleared."""
+
+    def proposal(desk: Desk) -> Sequence[AnyFact]:
+        _check_pages(desk, copy, last)
+        cleared = tuple(stop.id for stop in _workbook(desk, copy).stops if stop.last <= last)
+        return [WorkTakenOver(copy, last, cleared)]
+
+    return _write(where, proposal, by=by, at=at, slip=slip)
 
 
 def _check_pages(desk: Desk, copy: str, last: int | None, field: str = "last page") -> None:
@@ -534,14 +572,16 @@ def score_unit_test(
     at: datetime,
     right: int | None = None,
     wrong: Sequence[int] | None = None,
+    minutes: int | None = None,
     slip: Slip = PLAIN,
 ) -> Done:
-    """The educator marks the unit test; it is never corrected."""
+    """The educator marks the unit test; it is never corrected. `minutes` is how long the sitting took."""
 
     def proposal(desk: Desk) -> Sequence[AnyFact]:
         asked = _workbook(desk, copy).unit_questions
         got, numbers = _score(right, wrong, asked)
-        return [UnitTestScored(copy, got, asked, desk.home.programme.marks.unit_needed(asked), numbers)]
+        needed = desk.home.programme.marks.unit_needed(asked)
+        return [UnitTestScored(copy, got, asked, needed, numbers, minutes)]
 
     return _write(where, proposal, by=by, at=at, slip=slip)
 

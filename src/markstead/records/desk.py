@@ -250,7 +250,7 @@ class Desk:
         return standing
 
     def surroundings(
-        self, proposed: AnyFact, standing: Standing, now: datetime, at: datetime
+        self, proposed: AnyFact, standing: Standing, by: Somebody, now: datetime, at: datetime
     ) -> Surroundings:
         learner_id = proposed.learner if isinstance(proposed, CopyIssued) else standing.learner
         day = self.home.calendar.day_of(at)
@@ -273,7 +273,16 @@ class Desk:
             sat_that_morning=len(sat),
             watchers=self.home.watchers,
             now=now,
+            own_latest=self._own_latest(proposed, by) if isinstance(proposed, FactReversed) else None,
         )
+
+    def _own_latest(self, proposed: FactReversed, by: Somebody) -> datetime | None:
+        """When somebody wrote down the fact that is to be taken back, if it is their own and the copy's latest."""
+        fold = self.fold(proposed.copy or "")
+        standing = [e for e in fold.entries if not (type(e.fact) is FactReversed or fold.is_reversed(e.seq))]
+        if not standing or standing[-1].seq != proposed.entry or standing[-1].by != by.id:
+            return None
+        return standing[-1].written
 
     def rule(self, proposed: AnyFact, *, by: Somebody, at: datetime, now: datetime) -> Ruling:
         copy = getattr(proposed, "copy", None)
@@ -283,7 +292,7 @@ class Desk:
             proposed,
             at=at,
             actor=by.actor,
-            around=self.surroundings(proposed, standing, now, at) if copy else Surroundings(now=now),
+            around=self.surroundings(proposed, standing, by, now, at) if copy else Surroundings(now=now),
             programme=self.home.programme,
             calendar=self.home.calendar,
         )
@@ -295,15 +304,17 @@ class Desk:
         self.words.append(Words(household=self.row, digest=digest, salt=salt, text=text))
         return digest
 
-    def propose(self, facts: Sequence[AnyFact], *, by: str, at: datetime, slip: Slip) -> Done:
+    def propose(self, facts: Sequence[AnyFact], *, by: str, at: datetime, slip: Slip, part: int = 0) -> Done:
         """Rule on the facts of one act, one after the other, and take them up; or refuse them all.
+
+        `part` is how many facts the act has taken up at this desk already, where it is gathered from several.
 
         Raises:
             RefusedError: a gate is shut.
             StaleError: the copy has moved on since the person looked.
         """
         act = slip.act or secrets.token_hex(10)
-        again = self.written(act)
+        again = self.written(act) if part == 0 else None
         if again is not None:
             return again
         now = slip.now or at
@@ -319,11 +330,11 @@ class Desk:
                 allowed = self.rule(passing, by=somebody, at=at, now=now)
                 if not allowed.allowed:
                     raise RefusedError(allowed)
-                entries.append(self._append(passing, act, len(entries), somebody.id, at, now))
+                entries.append(self._append(passing, act, part + len(entries), somebody.id, at, now))
                 verdict = self.rule(fact, by=somebody, at=at, now=now)
             if not verdict.allowed:
                 raise RefusedError(verdict)
-            entries.append(self._append(fact, act, len(entries), somebody.id, at, now))
+            entries.append(self._append(fact, act, part + len(entries), somebody.id, at, now))
         self.acts.add(act)
         return Done(act, tuple(entries))
 

@@ -33,10 +33,18 @@ from markstead.rules.ruling import Role
 
 T = TypeVar("T")
 
+
+def _role(text: str) -> Role:
+    role = Role(text)
+    if role is Role.LEFT:  # who has left is not set up
+        raise ValueError(text)
+    return role
+
+
 PEOPLE_COLUMNS = {
     "key": Column(sheets.key_of, "a short key of letters and digits that nobody else has"),
     "name": Column(sheets.name_of, "a name of 1 to 200 letters"),
-    "role": Column(Role, "one of " + ", ".join(Role)),
+    "role": Column(_role, "one of " + ", ".join(role for role in Role if role is not Role.LEFT)),
     "year": Column(sheets.whole(0, 20), "the school year, a whole number from 0 to 20"),
     "courses": Column(sheets.members, "courses of the programme, with ; between them"),
 }

@@ -130,6 +130,7 @@ def _read(row: Household) -> Home:
         for p in Person.objects.filter(household=row.id).order_by(F("year").asc(nulls_first=True), "key")
     }
     by_key = {p.key: p.id for p in people.values()}
+    here = {p.key: p.id for p in people.values() if p.role is not Role.LEFT}
     # The calendar file names people by the key a home uses; facts and rules know only ids.
     calendar = replace(
         calendar,
@@ -148,7 +149,7 @@ def _read(row: Household) -> Home:
         people,
         row.demo_shift,
         *costs,
-        _wishes(texts.get("plan"), by_key),
+        _wishes(texts.get("plan"), here),
         plan,
     )
 

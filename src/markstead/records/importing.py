@@ -216,6 +216,10 @@ def _ask_help(where: Acting, said: dict[str, Any], common: dict[str, Any]) -> Do
     return actions.ask_help(where, page=said.get("pages", (None,))[0], **common)
 
 
+def _take_over(where: Acting, said: dict[str, Any], common: dict[str, Any]) -> Done:
+    return actions.take_over(where, last=said["pages"][1], **common)
+
+
 def _reorder(where: Acting, said: dict[str, Any], common: dict[str, Any]) -> Done:
     return actions.reorder_workbook(where, new_copy=said["new_copy"], expected=said.get("day"), **common)
 
@@ -238,6 +242,7 @@ _DO: dict[str, _Do] = {
     facts.CopySpoiled.KIND: _just(actions.spoil_copy, "reason"),
     facts.CopyIssued.KIND: _just(actions.issue_copy, "learner"),
     facts.OpeningTalkHeld.KIND: _just(actions.hold_opening_talk),
+    facts.WorkTakenOver.KIND: _take_over,
     facts.GoalSet.KIND: _on_pages(actions.set_goal, "day", "step"),
     facts.PagesWorked.KIND: _on_pages(actions.work_pages, "day", "minutes"),
     facts.HelpAsked.KIND: _ask_help,

@@ -59,6 +59,7 @@ USES: dict[str, Use] = {
     facts.CopySpoiled.KIND: Use(("copy", "reason")),
     facts.CopyIssued.KIND: Use(("copy", "learner")),
     facts.OpeningTalkHeld.KIND: Use(),
+    facts.WorkTakenOver.KIND: Use(("copy", "pages")),
     facts.GoalSet.KIND: Use(("copy", "day"), ("pages", "step")),
     facts.PagesWorked.KIND: Use(("copy", "pages"), ("minutes", "day")),
     facts.HelpAsked.KIND: Use(("copy",), ("pages",)),

@@ -199,3 +199,32 @@ class OrderCalls(models.Model):
     made_on = models.DateField()
     lines = models.TextField(default="[]")
     """JSON; see `records.order_calls`."""
+
+
+class Pin(models.Model):
+    """The short number by which a learner enters at a tablet, digested; and the wrong tries at it."""
+
+    person = models.OneToOneField(Person, on_delete=models.CASCADE, primary_key=True)
+    digest = models.CharField(max_length=200)
+    set_at = models.DateTimeField()
+    """By the clock of the machine, as the other instants here."""
+    set_by = models.CharField(max_length=20)
+    tries = models.SmallIntegerField(default=0)
+    """Wrong ones, since the latest right one or the latest rest."""
+    shut_until = models.DateTimeField(null=True, default=None)
+
+
+class Device(models.Model):
+    """A tablet of the house on which learners enter. Taken back, the row stays."""
+
+    id = models.CharField(primary_key=True, max_length=40)
+    """What its cookie holds, signed: nobody can guess it."""
+    household = models.ForeignKey(Household, on_delete=models.CASCADE)
+    name = models.CharField(max_length=60)
+    opened = models.DateTimeField()
+    """By the clock of the machine, as the other instants here."""
+    opened_by = models.CharField(max_length=20)
+    last_seen = models.DateTimeField()
+    idle_minutes = models.SmallIntegerField(default=3)
+    """After so long without a touch a learner's page closes."""
+    revoked = models.DateTimeField(null=True, default=None)

@@ -123,6 +123,11 @@ def _read_text(path: Path, file: str, faults: Faults) -> str | None:
     except OSError as error:
         faults.file(file, f"a file that cannot be read ({error.strerror})", "a file that may be read")
         return None
+    return text_of(content, file, faults)
+
+
+def text_of(content: bytes, file: str, faults: Faults) -> str | None:
+    """The text of a file, judged by what is in it, its ends of line made alike; None where it is none."""
     allowed = "text in UTF-8"
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
         faults.file(file, "text in UTF-16", allowed, "Save it as CSV UTF-8.")

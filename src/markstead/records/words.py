@@ -26,6 +26,7 @@ from markstead.ledger.facts import (
     SpotCheckHeld,
     UnitTestSat,
     UnitTestScored,
+    WorkTakenOver,
 )
 from markstead.records.home import Home
 from markstead.rules.ruling import page_words, ranges, stop_words
@@ -63,6 +64,8 @@ def fact_words(fact: AnyFact, home: Home) -> str:
             pages = page_words(fact.first, fact.last).capitalize()
             minutes = f" in {fact.minutes} min" if fact.minutes is not None else ""
             return f"{pages} worked{minutes}"
+        case WorkTakenOver():
+            return f"{kind}: {page_words(1, fact.last)} worked before this record began"
         case GoalSet():
             if fact.first is None and fact.step is None:
                 return f"Goal for {day_short(fact.day)} taken away"
