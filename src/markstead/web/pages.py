@@ -113,6 +113,8 @@ class Said:
     posted: tuple[tuple[str, str], ...] = ()
     """What was entered, so that nothing is lost and a reason can be added."""
     token: str = ""
+    action: str = ""
+    """Where a reason to pass the bars is sent, where that is not the address of every act."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,9 +9,9 @@ from typing import Any
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 
-from markstead.records import queries
+from markstead.records import first_evening, queries
 from markstead.records.home import Home, Somebody
 from markstead.web import clock
 
@@ -34,19 +34,28 @@ class Seat:
 View = Callable[..., HttpResponse]
 
 
+def refuse_nul(request: HttpRequest) -> None:
+    """No name and no number has a NUL byte, and PostgreSQL takes none.
+
+    Raises:
+        BadRequest: there is one in what was sent.
+    """
+    sent = [value for data in (request.GET, request.POST) for _, values in data.lists() for value in values]
+    if any("\0" in value for value in sent):
+        raise BadRequest("a NUL byte in what was sent")
+
+
 def seated(view: View) -> View:
     """Let in people of a home only; hand the view their seat."""
 
     @login_required
     @wraps(view)
     def inner(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        sent = [
-            value for data in (request.GET, request.POST) for _, values in data.lists() for value in values
-        ]
-        if any("\0" in value for value in sent):
-            raise BadRequest("a NUL byte in what was sent")
+        refuse_nul(request)
         found = queries.opened_by(request.user.pk)
         if found is None:
+            if first_evening.state() is first_evening.State.BEGUN:
+                return redirect("first")
             return render(request, "no_home.html", status=403)
         opened, person = found
         seat = Seat(opened.home.id, person, opened, clock.now(opened.home))

@@ -36,6 +36,8 @@ ALLOWED_HOSTS = [h for h in os.environ.get("MARKSTEAD_HOSTS", "").split(",") if 
     "[::1]",
 ]
 SECURE = yes_or_no("MARKSTEAD_TLS", "no")
+FIRST_KEY = os.environ.get("MARKSTEAD_FIRST_KEY", "")
+"""The word by which an empty home is claimed: `serve` makes it and prints it on the terminal."""
 PLANS_IN_A_PROCESS = yes_or_no("MARKSTEAD_PLANS_IN_A_PROCESS", "yes")
 """Whether a plan made anew is worked out beside the server; else the page waits for it."""
 
@@ -58,6 +60,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "markstead.web.tablet_seat.TabletOnly",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "axes.middleware.AxesMiddleware",

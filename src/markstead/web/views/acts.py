@@ -213,6 +213,7 @@ def undo(request: HttpRequest, seat: Seat, act_id: str) -> HttpResponse:
     if copy not in {getattr(entry.fact, "copy", None) for entry in done.entries}:
         copy = ""
     if not request.headers.get("HX-Request"):
-        return redirect("copy", copy=copy) if copy else redirect("today")
+        back = "sitting" if request.POST.get("from") == "sittings" else "copy"
+        return redirect(back, copy=copy) if copy else redirect("today")
     said = Said("done", "Taken back; both stay on the record", (f"{len(done.entries)} fact(s) taken back",))
     return _answer(request, seat, copy, said)

@@ -12,6 +12,7 @@ from markstead.rules.standing import CopyStatus
 from markstead.web import forms
 from markstead.web.copy_estimates import copy_estimates
 from markstead.web.pages import Said, copy_page_view, copy_rows, new_token
+from markstead.web.quick_line_page import recorded_before
 from markstead.web.seat import Seat, seated
 
 
@@ -49,7 +50,7 @@ def copy_response(
 @require_GET
 @seated
 def page(request: HttpRequest, seat: Seat, copy: str) -> HttpResponse:
-    return copy_response(request, seat, copy)
+    return copy_response(request, seat, copy, recorded_before(request, seat))
 
 
 def _listing(request: HttpRequest, seat: Seat, said: Said | None = None, status: int = 200) -> HttpResponse:

@@ -5,7 +5,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
-from markstead.records import actions, estimates, plan_effect, plans, queries
+from markstead.records import actions, estimates, pins, plan_effect, plans, queries
 from markstead.records.desk import Slip
 from markstead.records.home import Somebody
 from markstead.rules.ruling import Role
@@ -14,6 +14,7 @@ from markstead.web import clock, forms
 from markstead.web.goal_table import goal_table
 from markstead.web.learner_page import learner_view
 from markstead.web.pages import Said
+from markstead.web.quick_line_page import recorded_before
 from markstead.web.seat import Seat, seated
 from markstead.web.views.acts import recorded, said_of
 from markstead.web.views.errors import not_allowed
@@ -50,6 +51,7 @@ def _shown(
         "goals": goal_table(seat.home, plans.in_force(seat.home), somebody, today),
         "typed": posted if "course" in posted else None,
         "said": said,
+        "pin": pins.pins_set(seat.home, [somebody.id]).get(somebody.id),
         "person": seat.person,
         "home": seat.home,
         "here": "learner",
@@ -62,7 +64,15 @@ def _shown(
 def page(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     if seat.person.role is not Role.EDUCATOR:
         return not_allowed(request)
-    return _shown(request, seat, learner, _minutes(request.GET.get("minutes", "")))
+    minutes = _minutes(request.GET.get("minutes", ""))
+    return _shown(request, seat, learner, minutes, recorded_before(request, seat))
+
+
+def learner_response(
+    request: HttpRequest, seat: Seat, learner: str, said: Said | None = None, status: int = 200
+) -> HttpResponse:
+    """The learner's page as the answer to something that was entered on it."""
+    return _shown(request, seat, learner, MINUTES, said, status)
 
 
 @require_POST
@@ -162,3 +172,29 @@ def goal_by_hand(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse
     except MarksteadError as error:
         return _shown(request, seat, learner, MINUTES, said_of(error, data), 409)
     return redirect("plan-one", number=kept.number)
+
+
+@require_POST
+@seated
+def set_pin(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
+    """Give a learner a PIN for the tablet, or take it away."""
+    if seat.person.role is not Role.EDUCATOR:
+        return not_allowed(request)
+    data = request.POST
+    somebody = _learner(seat, learner)
+    try:
+        if data.get("do") == "take away":
+            pins.take_pin_away(seat.home, learner=somebody.id, by=seat.person.id)
+            said = Said("done", f"{somebody.name} has no PIN any more and cannot enter.")
+        else:
+            pins.set_pin(
+                seat.home,
+                learner=somebody.id,
+                pin=data.get("pin", "").strip(),
+                by=seat.person.id,
+                now=clock.real_now(),
+            )
+            said = Said("done", f"{somebody.name} enters with the new PIN from now on.")
+    except MarksteadError as error:
+        return _shown(request, seat, learner, MINUTES, said_of(error, data), 409)
+    return _shown(request, seat, learner, MINUTES, said)

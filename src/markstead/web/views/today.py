@@ -14,6 +14,7 @@ from markstead.rules.ruling import Role
 from markstead.web import morning
 from markstead.web.kept import fill
 from markstead.web.pages import LEAVES, Said, today_page
+from markstead.web.quick_line_page import recorded_before
 from markstead.web.seat import Seat, seated
 
 
@@ -31,6 +32,7 @@ def today_response(
         "page": page,
         "said": said,
         "person": seat.person,
+        "home": seat.home,
         "here": "today",
         "acting": seat.person.role in ("educator", "helper"),
     }
@@ -62,7 +64,7 @@ def _estimates(answer: queries.Today) -> estimates.TodayEstimates:
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     if seat.person.role is Role.EDUCATOR:
         morning.look_at_orders(seat.household, seat.opened.calls, seat.home.calendar.day_of(seat.now))
-    return today_response(request, seat, acted=False)
+    return today_response(request, seat, recorded_before(request, seat), acted=False)
 
 
 @require_GET

@@ -8,7 +8,7 @@ function idle() {
 }
 
 function look() {
-  const page = document.querySelector(".today");
+  const page = document.querySelector(".today, .mine");
   if (page && window.htmx && idle()) window.htmx.trigger(page, "markstead-look");
 }
 
@@ -31,3 +31,76 @@ document.addEventListener("htmx:afterSwap", function (event) {
     if (said) said.scrollIntoView({ block: "center" });
   }
 });
+
+/* The quick line: what is typed is kept until it is recorded, and the key / leads to it, unless that is switched off. */
+function quickField() { return document.querySelector("[data-quick]"); }
+
+function drawer(kind, name, value) {
+  try {
+    const box = window[kind];
+    if (value === undefined) return box.getItem(name);
+    if (value === null) box.removeItem(name); else box.setItem(name, value);
+  } catch (_) { /* a browser that keeps nothing is no worse off than before */ }
+  return null;
+}
+
+function readyQuick() {
+  const field = quickField();
+  if (!field) return;
+  const kept = "quick " + field.dataset.quick, act = field.dataset.recorded;
+  if (act && drawer("sessionStorage", "quick recorded") !== act) {
+    drawer("sessionStorage", kept, null);
+    drawer("sessionStorage", "quick recorded", act);
+  } else if (!field.value && drawer("sessionStorage", kept)) {
+    field.value = drawer("sessionStorage", kept);
+    field.dispatchEvent(new Event("input", { bubbles: true }));
+  }
+  for (const spare of document.querySelectorAll(".nojs")) spare.hidden = true;
+  const slash = document.querySelector("[data-slash]");
+  if (slash) {
+    slash.hidden = false;
+    slash.querySelector("input").checked = drawer("localStorage", "quick slash") !== "off";
+  }
+}
+
+document.addEventListener("input", function (event) {
+  if (event.target.matches("[data-quick]")) drawer("sessionStorage", "quick " + event.target.dataset.quick, event.target.value || null);
+  if (event.target.matches("[data-slash] input")) drawer("localStorage", "quick slash", event.target.checked ? "on" : "off");
+});
+document.addEventListener("keydown", function (event) {
+  const field = quickField();
+  if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey || !field) return;
+  if (event.target.matches("input, textarea, select") || drawer("localStorage", "quick slash") === "off") return;
+  event.preventDefault();
+  field.focus();
+});
+document.addEventListener("htmx:oobAfterSwap", function (event) {
+  if (event.detail.target.id !== "quickline") return;
+  readyQuick();
+  quickField().focus();
+});
+
+/* A long form keeps what is typed in the same way: it comes back after a reload, until it is recorded. */
+function readyForm() {
+  const form = document.querySelector("form[data-keep]");
+  if (!form) return;
+  const act = form.dataset.recorded;
+  if (act && drawer("sessionStorage", "form recorded") !== act) {
+    drawer("sessionStorage", form.dataset.keep, null);
+    drawer("sessionStorage", "form recorded", act);
+  } else if ("fresh" in form.dataset) {
+    for (const [name, value] of JSON.parse(drawer("sessionStorage", form.dataset.keep) || "[]")) {
+      const field = form.elements.namedItem(name);
+      if (field && field.type !== "hidden") field.value = value;
+    }
+  }
+}
+function keepForm(event) {
+  const form = event.target.form;
+  if (!form || !form.dataset.keep) return;
+  const typed = Array.from(form.elements).filter((f) => f.name && f.type !== "hidden" && f.type !== "submit" && f.value);
+  drawer("sessionStorage", form.dataset.keep, JSON.stringify(typed.map((f) => [f.name, f.value])));
+}
+document.addEventListener("input", keepForm);
+document.addEventListener("change", keepForm);
+document.addEventListener("DOMContentLoaded", function () { readyQuick(); readyForm(); });

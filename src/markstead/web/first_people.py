@@ -1,0 +1,110 @@
+"""The first two steps of the set-up: who you are, and who learns here."""
+
+from dataclasses import dataclass
+
+from markstead.records.first_evening import keys_for
+from markstead.records.setup import Newcomer
+from markstead.rules.ruling import Role
+from markstead.web.first_fields import Field, Typed
+
+SECRETS = frozenset({"password", "again"})
+"""Fields that are never kept."""
+MOST_LEARNERS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class You:
+    """The educator who sets the home up."""
+
+    home: str
+    name: str
+    username: str = ""
+    password: str = ""
+
+
+def read_you(typed: Typed, *, account: bool) -> You | None:
+    """Read the first step; with an account there already, only the names."""
+    home = typed.words("home", "What your home is called")
+    name = typed.words("name", "Your name")
+    if account:
+        return None if typed.wrong else You(home, name)
+    username = typed.words("username", "A name to sign in with")
+    if " " in username:
+        typed.fail("username", "A name without blanks is wanted here, such as ruth.")
+    password, again = (typed.lines(field) for field in ("password", "again"))
+    if not password:
+        typed.fail("password", "A password is wanted here, of at least 10 letters, digits or signs.")
+    elif password != again:
+        typed.fail("again", "The two passwords differ. Type the same one twice.")
+    return None if typed.wrong else You(home, name, username, password)
+
+
+def you_fields(typed: Typed, *, account: str) -> tuple[Field, ...]:
+    """The fields of the first step. `account` is the name by which somebody signs in already."""
+
+    def one(name: str, label: str, *, type_: str = "text", hint: str = "", fills: str = "off") -> Field:
+        value = "" if name in SECRETS else typed.text(name)
+        return Field(name, label, value, type_, typed.wrong.get(name, ""), hint, fills=fills)
+
+    names = (
+        one("home", "What your home is called", hint="It stands on pages and papers."),
+        one("name", "Your name", hint="As learners call you.", fills="name"),
+    )
+    if account:
+        return names
+    hint = "At least 10. It is kept as a digest only, and never filled in again."
+    return (
+        *names,
+        one("username", "Name to sign in with", hint="Short and without blanks.", fills="username"),
+        one("password", "Password", type_="password", hint=hint, fills="new-password"),
+        one("again", "The same password again", type_="password", fills="new-password"),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Pupil:
+    """A learner, and the row in which the name was typed: later steps name the row."""
+
+    row: int
+    newcomer: Newcomer
+
+
+def read_learners(typed: Typed) -> tuple[Pupil, ...]:
+    """Read the second step: names and school years."""
+    names = [typed.text(f"name-{n}") for n in range(MOST_LEARNERS)]
+    full = [n for n in range(MOST_LEARNERS) if names[n] or typed.text(f"year-{n}")]
+    years: dict[int, int] = {}
+    for n in full:
+        typed.words(f"name-{n}", "A name")
+        years[n] = typed.whole(f"year-{n}", 0, 20)
+    if not full:
+        typed.fail("name-0", "At least one learner is wanted here.")
+    if typed.wrong:
+        return ()
+    keys = keys_for([names[n] for n in full])
+    return tuple(
+        Pupil(n, Newcomer(key, names[n], Role.LEARNER, years[n])) for key, n in zip(keys, full, strict=True)
+    )
+
+
+def learner_rows(typed: Typed, *, more: bool = False) -> tuple[tuple[Field, Field], ...]:
+    """The rows of the second step."""
+    count = typed.rows("name", least=3, most=MOST_LEARNERS, more=more)
+    return tuple(
+        (
+            Field(
+                f"name-{n}",
+                f"Name of learner {n + 1}",
+                typed.text(f"name-{n}"),
+                wrong=typed.wrong.get(f"name-{n}", ""),
+            ),
+            Field(
+                f"year-{n}",
+                f"School year of learner {n + 1}",
+                typed.text(f"year-{n}"),
+                "whole",
+                typed.wrong.get(f"year-{n}", ""),
+            ),
+        )
+        for n in range(count)
+    )
