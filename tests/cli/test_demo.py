@@ -25,6 +25,7 @@ def test_the_demo_says_how_to_sign_in_and_that_everybody_is_invented(built: tupl
     assert answer.status == 0, answer.err
     assert "Everybody in it is invented." in answer.out
     assert "Sign in as " in answer.out
+    assert "The learners' PIN at a tablet" in answer.out
     assert not (home.parent / "real-home").exists()
 
 

@@ -262,9 +262,13 @@ def take_up_the_clock() -> None:
 
 
 def let_in() -> None:
-    """Say how to sign in; the password is as printed, whatever was done with it before."""
-    from markstead.records import demo, queries, setup
+    """Say how to sign in; the password and the learners' PIN are as printed, whatever was done with them before."""
+    from markstead.records import demo, pins, queries, setup
 
-    home = queries.the_household()
-    setup.give_password(home, person="ruth", username=demo.USERNAME, password=demo.PASSWORD)
+    household = queries.the_household()
+    setup.give_password(household, person="ruth", username=demo.USERNAME, password=demo.PASSWORD)
+    home = queries.home_of(household)
+    for learner in home.learners:
+        pins.set_pin(home, learner=learner.id, pin=demo.PIN, by="ruth", now=house.real_now())
     print(f"Sign in as {demo.USERNAME} with the password {demo.PASSWORD}")
+    print(f"The learners' PIN at a tablet (Settings, Tablets) is {demo.PIN}")

@@ -52,6 +52,8 @@ from markstead.rules.steps import CallKind, NextStep, Turn, next_step
 
 NAME = "The Tarnside household (invented)"
 USERNAME = "ruth"
+PIN = "3725"
+"""Of every invented learner, at a tablet of the demonstration; it is printed like the password."""
 PASSWORD = "harbour-lamp-42"  # noqa: S105  # of invented people; it is printed wherever the demonstration is built
 SUBJECTS = ("maths", "grammar", "reading", "science", "history", "geography")
 ORDERED_ON = date(2025, 8, 18)
