@@ -7,7 +7,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from markstead.errors import InputError, MarksteadError, Problem, StaleError
 from markstead.records import house_calendar, house_rules
@@ -51,7 +51,7 @@ def _chosen(first: date | None, last: date | None) -> tuple[date, date] | None:
     return (first, last) if last is not None and last >= first else (first, first)
 
 
-@require_GET
+@require_safe
 @taught
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     """The sheet; `first` and `last` are days that were tapped."""

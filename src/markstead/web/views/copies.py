@@ -2,7 +2,7 @@
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from markstead.errors import InputError, MarksteadError, UnknownError
 from markstead.records import actions, estimates, queries, quizzes
@@ -47,7 +47,7 @@ def copy_response(
     return render(request, "copy.html" if whole else "parts/copy_body.html", context, status=status)
 
 
-@require_GET
+@require_safe
 @seated
 def page(request: HttpRequest, seat: Seat, copy: str) -> HttpResponse:
     return copy_response(request, seat, copy, recorded_before(request, seat))
@@ -72,7 +72,7 @@ def _listing(request: HttpRequest, seat: Seat, said: Said | None = None, status:
     return render(request, "copies.html", context, status=status)
 
 
-@require_GET
+@require_safe
 @seated
 def listing(request: HttpRequest, seat: Seat) -> HttpResponse:
     return _listing(request, seat)
@@ -99,7 +99,7 @@ def order(request: HttpRequest, seat: Seat) -> HttpResponse:
     return redirect("copy", copy=ordered) if ordered else redirect("copies")
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @seated
 def papers(request: HttpRequest, seat: Seat) -> HttpResponse:
     """The test papers that have not gone to the school yet."""

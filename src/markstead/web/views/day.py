@@ -6,7 +6,7 @@ from datetime import date
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from markstead.errors import InputError, MarksteadError
 from markstead.records import paper_day
@@ -41,7 +41,7 @@ def _wanted(seat: Seat, data: Mapping[str, str]) -> date:
     return forms.day(data, "day", "day") if data.get("day", "").strip() else _today(seat)
 
 
-@require_GET
+@require_safe
 @seated
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     if not may_write(seat.person):

@@ -10,7 +10,7 @@ from django.contrib.auth import login
 from django.contrib.auth.views import LoginView, redirect_to_login
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from markstead.errors import InputError, MarksteadError
 from markstead.records import first_evening as records
@@ -33,6 +33,7 @@ class SignIn(LoginView):
     """The door; in an empty home it leads to the set-up instead."""
 
     template_name = "sign_in.html"
+    http_method_names = ("get", "head", "post", "options")
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         if records.state() is State.EMPTY:
@@ -443,7 +444,7 @@ def look(request: HttpRequest) -> HttpResponse:
     return _page(request, setup, "look", "look", context, 409 if told else 200)
 
 
-@require_GET
+@require_safe
 @taught
 def made(request: HttpRequest, seat: Seat) -> HttpResponse:
     """What was made, and what to do now."""

@@ -2,7 +2,7 @@
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 from markstead.records import actions, estimates, pins, plan_effect, plans, queries
@@ -59,7 +59,7 @@ def _shown(
     return render(request, "learner.html", context, status=status)
 
 
-@require_GET
+@require_safe
 @seated
 def page(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     if seat.person.role is not Role.EDUCATOR:

@@ -6,7 +6,7 @@ from datetime import date
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from markstead.errors import InputError, MarksteadError, Problem
 from markstead.records import order_papers, ordering, queries
@@ -44,7 +44,7 @@ def _shown(
     return render(request, "orders.html" if whole else "parts/orders_body.html", context, status=status)
 
 
-@require_GET
+@require_safe
 @taught
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     """What to order when; after an act, what it wrote and the way back."""
@@ -110,7 +110,7 @@ def receive(request: HttpRequest, seat: Seat) -> HttpResponse:
 # --- the order sheet ----------------------------------------------------------------------------------------------
 
 
-@require_GET
+@require_safe
 @taught
 def sheet(request: HttpRequest, seat: Seat) -> HttpResponse:
     """The sheet of a planned order, or of what was ordered on a day, as PDF or CSV."""

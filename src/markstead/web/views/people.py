@@ -8,7 +8,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from markstead.errors import InputError, MarksteadError, UnknownError
 from markstead.records import people, queries
@@ -52,7 +52,7 @@ def _somebody(seat: Seat, person: str) -> Somebody:
         raise Http404 from error
 
 
-@require_GET
+@require_safe
 @taught
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Everybody; with `leaves`, what becomes of it when that person leaves."""

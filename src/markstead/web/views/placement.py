@@ -2,7 +2,7 @@
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 from markstead.records import placements
@@ -16,7 +16,7 @@ from markstead.web.views.acts import said_of
 from markstead.web.views.plan import taught
 
 
-@require_GET
+@require_safe
 @taught
 def listing(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Every course in which a learner has not begun."""

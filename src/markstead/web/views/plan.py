@@ -6,7 +6,7 @@ from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 from markstead.records import plan_asks, plans
@@ -79,14 +79,14 @@ def _listing(request: HttpRequest, seat: Seat, said: Said | None = None, status:
     return render(request, "plan.html", context, status=status)
 
 
-@require_GET
+@require_safe
 @taught
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     """The plan in force, and the latest plans."""
     return _listing(request, seat)
 
 
-@require_GET
+@require_safe
 @taught
 def one(request: HttpRequest, seat: Seat, number: int) -> HttpResponse:
     """One plan: being worked out, proposed, in force, or what became of it."""

@@ -2,7 +2,7 @@
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 from markstead.records import estimates, quizzes
@@ -49,7 +49,7 @@ def begin(request: HttpRequest, seat: Seat) -> HttpResponse:
     return redirect("quiz", quiz=quiz.id)
 
 
-@require_GET
+@require_safe
 @seated
 def page(request: HttpRequest, seat: Seat, quiz: str) -> HttpResponse:
     if seat.person.role is not Role.EDUCATOR:

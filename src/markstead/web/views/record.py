@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 
 from markstead.records import queries
 from markstead.web.pages import history_line, shown_notes
@@ -20,7 +20,7 @@ def _day(text: str, today: date) -> date:
     return day if date(1970, 1, 2) <= day <= today else today
 
 
-@require_GET
+@require_safe
 @seated
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     today = seat.home.calendar.day_of(seat.now)

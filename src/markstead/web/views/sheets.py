@@ -4,7 +4,7 @@ from datetime import date
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 
 from markstead.records import plan_sheets, plans
 from markstead.records.plans import KeptPlan
@@ -38,7 +38,7 @@ def _day(text: str) -> date | None:
         return None
 
 
-@require_GET
+@require_safe
 @seated
 def term(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Are we on time, which weeks are too full, which mornings are taken."""
@@ -55,7 +55,7 @@ def term(request: HttpRequest, seat: Seat) -> HttpResponse:
     return _shown(request, seat, "term.html", "term", page)
 
 
-@require_GET
+@require_safe
 @seated
 def year(request: HttpRequest, seat: Seat) -> HttpResponse:
     """What is done, what is planned when, and how sure each end is."""
@@ -67,7 +67,7 @@ def year(request: HttpRequest, seat: Seat) -> HttpResponse:
     return _shown(request, seat, "year.html", "year", page)
 
 
-@require_GET
+@require_safe
 @seated
 def load(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Which mornings are taken, and when somebody will ask for marking."""

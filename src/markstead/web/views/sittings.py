@@ -6,7 +6,7 @@ from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 from markstead.records import actions, sittings
@@ -45,7 +45,7 @@ def _day(
     return render(request, "sittings.html", context, status=status)
 
 
-@require_GET
+@require_safe
 @seated
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     return _day(request, seat)
@@ -72,7 +72,7 @@ def _one(
     return render(request, "sitting.html", {"page": page, **_context(seat, said)}, status=status)
 
 
-@require_GET
+@require_safe
 @seated
 def one(request: HttpRequest, seat: Seat, copy: str) -> HttpResponse:
     kept = request.session.pop(SAID, None)

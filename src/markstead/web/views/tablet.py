@@ -10,7 +10,7 @@ from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
 from django.urls import reverse
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from markstead.errors import InputError, MarksteadError, Problem, StaleError, UnknownError
 from markstead.ledger.facts import Step
@@ -40,7 +40,7 @@ class Name:
     has_pin: bool
 
 
-@require_GET
+@require_safe
 def door(request: HttpRequest) -> HttpResponse:
     """The names of the learners; a browser that is no tablet of the house is told how it becomes one."""
     tablet = tablet_seat.tablet_of(request)
@@ -69,7 +69,7 @@ def _door(request: HttpRequest, tablet: Tablet, *, left: bool = False) -> HttpRe
     return response
 
 
-@require_GET
+@require_safe
 def left(request: HttpRequest) -> HttpResponse:
     """Nobody touched the page for long: it is closed, and the door says so."""
     tablet = tablet_seat.tablet_of(request)
@@ -86,7 +86,7 @@ def _learner(home: Home, learner: str) -> Somebody:
     return found
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @at_tablet
 def pin(request: HttpRequest, tablet: Tablet, home: Home, learner: str) -> HttpResponse:
     """Type the PIN of the name that was tapped."""
@@ -127,7 +127,7 @@ def _not_in(found: pins.Try, who: Somebody, teacher: str, real: Any) -> tuple[st
     return f"That is not {who.name}'s PIN. Look, and type it again: {tries}.", 403
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @at_tablet
 def end(request: HttpRequest, tablet: Tablet, home: Home) -> HttpResponse:
     """An educator ends the learners' tablet on this browser, by name and password, and is signed in here."""
@@ -230,13 +230,13 @@ def _me(
     return _show(request, seat, "me_body", context, status)
 
 
-@require_GET
+@require_safe
 @as_learner
 def me(request: HttpRequest, seat: LearnerSeat) -> HttpResponse:
     return _me(request, seat, wanted=request.GET.get("copy", ""))
 
 
-@require_GET
+@require_safe
 @as_learner_unseen
 def look(request: HttpRequest, seat: LearnerSeat) -> HttpResponse:
     """Asked every few seconds: the inside of the page where anything on it has changed, else nothing."""
@@ -254,7 +254,7 @@ def here(request: HttpRequest, seat: LearnerSeat) -> HttpResponse:  # noqa: ARG0
     return HttpResponse(status=204)
 
 
-@require_GET
+@require_safe
 @as_learner_unseen
 def still(request: HttpRequest, seat: LearnerSeat) -> HttpResponse:
     """Where the browser runs no script: is somebody still there?"""
@@ -272,7 +272,7 @@ def done(request: HttpRequest) -> HttpResponse:
     return redirect("tablet")
 
 
-@require_GET
+@require_safe
 @as_learner
 def road(request: HttpRequest, seat: LearnerSeat) -> HttpResponse:
     """Where the learner is in the workbooks and in the year."""
@@ -297,7 +297,7 @@ def _day(seat: LearnerSeat) -> Any:
     return seat.home.calendar.day_of(seat.now)
 
 
-@require_GET
+@require_safe
 @as_learner
 def pages(request: HttpRequest, seat: LearnerSeat, copy: str) -> HttpResponse:
     return _pages(request, seat, copy)
@@ -316,7 +316,7 @@ def _pages(
     return _show(request, seat, "pages_body", context, status)
 
 
-@require_GET
+@require_safe
 @as_learner
 def ask_help(request: HttpRequest, seat: LearnerSeat, copy: str) -> HttpResponse:
     return _ask_help(request, seat, copy)
@@ -340,7 +340,7 @@ def _ask_help(
     return _show(request, seat, "help_body", context, status)
 
 
-@require_GET
+@require_safe
 @as_learner
 def marking(request: HttpRequest, seat: LearnerSeat, copy: str, stop: str) -> HttpResponse:
     return _marking(request, seat, copy, stop)

@@ -3,7 +3,7 @@
 from django.contrib.auth import logout
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from markstead.errors import MarksteadError
 from markstead.records import devices, pins
@@ -44,7 +44,7 @@ def _shown(request: HttpRequest, seat: Seat, said: Said | None = None, status: i
     return render(request, "tablet/tablets.html", context, status=status)
 
 
-@require_GET
+@require_safe
 @seated
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     if seat.person.role is not Role.EDUCATOR:

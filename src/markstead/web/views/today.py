@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.template.loader import render_to_string
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from markstead.calendar import NoSchoolDayError
 from markstead.records import estimates, plans, queries, setup
@@ -59,7 +59,7 @@ def _estimates(answer: queries.Today) -> estimates.TodayEstimates:
     return estimates.for_today(answer.home, answer.link, answer.settled, held, dict.fromkeys(waiting))
 
 
-@require_GET
+@require_safe
 @seated
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     if seat.person.role is Role.EDUCATOR:
@@ -67,7 +67,7 @@ def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     return today_response(request, seat, recorded_before(request, seat), acted=False)
 
 
-@require_GET
+@require_safe
 @seated
 def refresh(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Asked every few seconds: the inside of the page if anything is new, else nothing."""

@@ -2,7 +2,7 @@
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 
 from markstead.records import queries
 from markstead.web.quick_line_page import may_write
@@ -12,7 +12,7 @@ from markstead.web.views.today import planned_goals
 from markstead.web.wall_page import wall_page
 
 
-@require_GET
+@require_safe
 @seated
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     """The whole page; asked again by htmx, its inside where anything is new."""
