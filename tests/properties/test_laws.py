@@ -31,6 +31,7 @@ from markstead.ledger.facts import (
     ReadinessDecided,
     Step,
     UnitTestSat,
+    WorkTakenOver,
 )
 from markstead.ledger.serial import Entry
 from markstead.rules.bars import SENTENCES, BarKind, Weight
@@ -209,6 +210,8 @@ def records(draw: st.DrawFn) -> list[Entry]:
         ):  # a workbook has a few dozen pages, not the 2**53 that the record could hold
             first = draw(st.integers(min_value=1, max_value=60))
             told = replace(told, first=first, last=first + draw(st.integers(min_value=0, max_value=9)))
+        if isinstance(told, WorkTakenOver):
+            told = replace(told, last=draw(st.integers(min_value=1, max_value=60)))
         at_ = MONDAY + timedelta(minutes=draw(st.integers(min_value=0, max_value=9000)))
         entries.append(Entry(seq, f"act-{seq}", at_, at_, "ruth", told))
     return entries
