@@ -12,6 +12,7 @@ HOME = timezone(timedelta(hours=13))
 """Auckland's clock from the end of January to the middle of March."""
 
 EDUCATORS, GROWN_UPS, LEARNERS, GUESTS = {"ruth"}, {"ruth", "tobi"}, {"asa", "noa"}, {"ines"}
+GONE = {"mara"}
 TAKES = {"asa": {"plants", "stars"}, "noa": {"plants"}}
 AIDS = {"asa": {"pencil", "eraser", "ruler"}, "noa": {"pencil", "eraser", "ruler", "calculator"}}
 
@@ -269,6 +270,8 @@ class Naive:
         found = set()
         if who in GUESTS:
             found.add("may not write")
+        if who in GONE:
+            found.add("has left")
         if who in LEARNERS and c["learner"] not in (None, who):
             found.add("another learner's copy")
         if f.KIND in ONLY_EDUCATORS_DO and who not in EDUCATORS:

@@ -50,7 +50,7 @@ from tests.properties.naive import BOOKS, HOME, RULES_THAT_MAY_BE_PASSED, Naive
 from tests.rules.small_home import CAST, PROGRAMME, Story
 
 PLAIN_AIDS = ("pencil", "eraser", "ruler")
-PEOPLE = ("ruth", "tobi", "asa", "noa", "ines")
+PEOPLE = ("ruth", "tobi", "asa", "noa", "ines", "mara")
 QUESTIONS = {"P1": 10, "P2": 5, "S1": 5}
 
 LATEST = date(2026, 3, 20)
