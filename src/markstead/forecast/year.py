@@ -368,15 +368,12 @@ class _Plan:
 
     def reach(self, place: int, day: Places, pages: NDArray[Any], path: Places) -> Places:
         """The first day after `day` on which so many more planned pages are reached in a course's workbook."""
-        found = self._reach(self._sums, day, pages, path)
-        if not 0 < place <= len(self._due):
-            return found
-        due = self._due[place - 1]
+        due = self._due[place - 1] if 0 < place <= len(self._due) else self._later
         behind = day > due
-        late, many, whose = day[behind], pages[behind], path[behind]
         # Nobody who began late is done before they would have been by the plan: then the goal is not needed any more.
-        by_plan = self._reach(self._sums, np.full_like(late, due), many, whose)
-        found[behind] = np.maximum(self._reach(self._fast, late, many, whose), by_plan)
+        found = self._reach(self._sums, np.minimum(day, due), pages, path)
+        soonest = self._reach(self._fast, day[behind], pages[behind], path[behind])
+        found[behind] = np.maximum(found[behind], soonest)
         return found
 
     def _reach(self, sums: NDArray[np.float64], day: Places, pages: NDArray[Any], path: Places) -> Places:
