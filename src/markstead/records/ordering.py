@@ -36,6 +36,7 @@ from markstead.records.order_calls import UNBEGUN, Awaited, DueCall
 from markstead.records.outlooks import Planned, book_words, home_years, plan_key
 from markstead.records.planned import planned_of
 from markstead.rules.programme import Rework, Workbook
+from markstead.rules.ruling import date_words
 from markstead.rules.standing import CopyStatus, Standing
 
 
@@ -293,16 +294,12 @@ def _promise(plan: OrderPlan, speech: Speech) -> str:
     return sentences(replace(plan, orders=(), spares=(), coming=()), speech)[0]
 
 
-def _say(day: date) -> str:
-    return f"{day.day} {day:%B %Y}"
-
-
 def _without(
     home: Home, workbook: str, learner: str | None, by: date, needed: date, today: date
 ) -> WithoutOffer:
     lacks = _lacks(home.programme.workbook(workbook))
     whose = f" for {home.person(learner).name}" if learner in home.people and learner else ""
-    when = "is needed now" if needed <= today else f"is needed about {_say(needed)}"
+    when = "is needed now" if needed <= today else f"is needed about {date_words(needed)}"
     sentence = (
         f"{book_words(home, workbook)}{whose} {when} and cannot be planned: no {lacks} is entered. "
         "Enter it among the programme's workbooks."

@@ -25,6 +25,7 @@ from markstead.forecast.year import ON_SCREEN, CourseAhead, LearnerYear, Possibl
 from markstead.plan.wishes import TargetWish
 from markstead.records.ahead import HomeAhead, Ready, home_ahead, school_days
 from markstead.records.home import Home, Somebody
+from markstead.rules.ruling import date_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,10 +276,6 @@ def fan(reading: YearReading, course: str) -> tuple[DoneBy, ...]:
 # --- in words -----------------------------------------------------------------------------------------------------
 
 
-def _say(day: date) -> str:
-    return f"{day.day} {day:%B %Y}"
-
-
 def book_words(home: Home, code: str) -> str:
     """A workbook as it is named: 'Fractions (Mathematics, level 5)'."""
     book = home.programme.workbook(code)
@@ -304,7 +301,7 @@ def _is_ahead(years: PossibleYears, wish: TargetWish) -> bool:
 
 
 def _line(ahead: HomeAhead, wish: TargetWish, told: TargetOutlook | None) -> TargetLine:
-    name, by = book_words(ahead.home, wish.workbook), _say(wish.by)
+    name, by = book_words(ahead.home, wish.workbook), date_words(wish.by)
     target = _target(wish)
     if wish.workbook in ahead.passed[wish.learner]:
         return TargetLine(target, None, f"{name} was to be done by {by}: it is passed.", met=True)
@@ -322,7 +319,7 @@ def _line(ahead: HomeAhead, wish: TargetWish, told: TargetOutlook | None) -> Tar
 def _finish_words(finish: FinishDates) -> str:
     if finish.middle is None:
         return "half of the possible years need longer than the calendar that is entered"
-    return f"half of the possible years are there by {_say(finish.middle)}"
+    return f"half of the possible years are there by {date_words(finish.middle)}"
 
 
 def _course_line(home: Home, years: PossibleYears, told: TargetOutlook) -> CourseLine:
@@ -351,7 +348,7 @@ def _need_words(ahead: HomeAhead, dates: NeedDates, ready: Ready) -> str:
     if not ready.on_order and ready.not_before is None:
         there = "a copy is in the house"
     elif ready.on_order and ready.not_before is not None:
-        there = f"a copy is on order and counted on from {_say(ready.not_before)}"
+        there = f"a copy is on order and counted on from {date_words(ready.not_before)}"
     else:
         there = "no copy is there or on order"
     return f"{name} {when}; {there}."
@@ -362,13 +359,11 @@ def _when_needed(dates: NeedDates, today: date) -> str:
     if early is None:
         return "is hardly needed within the calendar that is entered"
     if middle is None:
-        return (
-            f"is needed by {_say(early)} in 1 year of 10, in most of them after the calendar that is entered"
-        )
+        return f"is needed by {date_words(early)} in 1 year of 10, in most of them after the calendar that is entered"
     if middle <= today:
         return "is needed now"
-    first = "" if early == middle else f", in 1 year of 10 by {_say(early)}"
-    return f"is needed about {_say(middle)}{first}"
+    first = "" if early == middle else f", in 1 year of 10 by {date_words(early)}"
+    return f"is needed about {date_words(middle)}{first}"
 
 
 def _notes(ahead: HomeAhead, learner: Somebody) -> tuple[str, ...]:
@@ -386,6 +381,6 @@ def _notes(ahead: HomeAhead, learner: Somebody) -> tuple[str, ...]:
             title = home.programme.course(course).title
             notes.append(f"No workbook of {title} is left to do for {learner.name}.")
     if ahead_in and not school_days(home, ahead.today, learner.id):
-        day = _say(ahead.today)
+        day = date_words(ahead.today)
         notes.append(f"No school day of {learner.name} is entered from {day} on: enter the next term first.")
     return tuple(notes)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from markstead.calendar import DayKind, Term
+from markstead.plan.speech import many
 from markstead.records.home import Home
 from markstead.records.plan_sheets import (
     CourseWeeks,
@@ -172,11 +173,9 @@ def on_time(home: Home, targets: Sequence[TargetSight]) -> str:
     by = day_short(ahead[-1].due)
     if late:
         names = "; ".join(f"{_who(home, t.learner)}, {_title(home, t.workbook)}" for t in late)
-        said = (
-            f"Not on time: {len(late)} of {_count(len(ahead), 'target')} to {by} planned too late ({names})."
-        )
+        said = f"Not on time: {len(late)} of {many(len(ahead), 'target')} to {by} planned too late ({names})."
     else:
-        said = f"On time by the plan: {_count(len(ahead), 'target')} to {by}."
+        said = f"On time by the plan: {many(len(ahead), 'target')} to {by}."
     return f"{said}{_unlikely(ahead)}"
 
 
@@ -209,7 +208,7 @@ def _mornings_taken(load: Load) -> str:
         return "No planned morning lies ahead."
     taken = [m for m in load.mornings if m.sittings]
     full = [m for m in taken if not m.room]
-    days = _count(len(load.mornings), "school day")
+    days = many(len(load.mornings), "school day")
     if not taken:
         return f"No unit test on the next {days}."
     said = f"Unit tests on {len(taken)} of the next {days}"
@@ -222,7 +221,7 @@ def slip_words(slips: Sequence[Slip]) -> str:
     ahead = len(slips) - behind
     if not slips:
         return ""
-    parts = [f"{_count(n, 'course')} {word}" for n, word in ((behind, "behind"), (ahead, "ahead")) if n]
+    parts = [f"{many(n, 'course')} {word}" for n, word in ((behind, "behind"), (ahead, "ahead")) if n]
     return f"The plan no longer fits where the learners stand: {' and '.join(parts)}."
 
 
@@ -253,7 +252,7 @@ def _heat_cell(week: Week) -> HeatCell:
         f"{round(100 * week.mean)} %{', too full' if over else ''}",
         strokes(week.mean),
         f"{week.fullest_day:%a} {round(100 * week.fullest)} %",
-        _count(week.pages, "page"),
+        many(week.pages, "page"),
         over,
     )
 
@@ -333,7 +332,7 @@ def _planned(target: TargetSight) -> str:
         return "done"
     if target.planned is None:
         return "not within the days entered"
-    late = f", {_count(target.late, 'school day')} late" if target.late else ""
+    late = f", {many(target.late, 'school day')} late" if target.late else ""
     return f"{day_short(target.planned)}{late}"
 
 
@@ -343,7 +342,7 @@ def _planned(target: TargetSight) -> str:
 def load_view(home: Home, load: Load) -> LoadView:
     """Put the educator's next school days into words."""
     begins = f"{load.begins:%H:%M}"
-    rests = f"the first acts of {_count(load.learnt, 'school day')}" if load.learnt else "no record yet"
+    rests = f"the first acts of {many(load.learnt, 'school day')}" if load.learnt else "no record yet"
     return LoadView(
         _mornings_taken(load),
         f"The hours are a guess. They count from {begins} ({rests}), each learner's courses one after another, at the plan's minutes a page.",
@@ -383,7 +382,3 @@ def _who(home: Home, learner: str) -> str:
 
 def _title(home: Home, workbook: str) -> str:
     return home.programme.workbook(workbook).title
-
-
-def _count(n: int, word: str) -> str:
-    return f"{n} {word}{'' if n == 1 else 's'}"

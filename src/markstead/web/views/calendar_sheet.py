@@ -15,7 +15,7 @@ from markstead.records.house_calendar import Colour, Paint, Tried
 from markstead.web import forms
 from markstead.web.calendar_page import what_words, year_sheet
 from markstead.web.seat import Seat
-from markstead.web.views.plan import taught
+from markstead.web.views.doors import taught
 
 Reader = Callable[[Seat, QueryDict], tuple[Tried, str]]
 

@@ -21,7 +21,7 @@ from markstead.web import clock, first_courses, first_people, first_programme, f
 from markstead.web.first_evening import NAMES, Setup, before, look_over, step_of
 from markstead.web.first_fields import Typed, typed_of
 from markstead.web.seat import Seat, refuse_nul
-from markstead.web.views.plan import taught
+from markstead.web.views.doors import taught
 
 KEY = "first-evening-key"
 BACKEND = "django.contrib.auth.backends.ModelBackend"

@@ -12,7 +12,7 @@ from markstead.errors import InputError, MarksteadError, StaleError
 from markstead.records import house_rules, setup
 from markstead.web.seat import Seat
 from markstead.web.settings_page import TypedRules, settings_page
-from markstead.web.views.plan import taught
+from markstead.web.views.doors import taught
 
 
 def _shown(request: HttpRequest, seat: Seat, status: int = 200, **more: Any) -> HttpResponse:

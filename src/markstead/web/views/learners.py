@@ -15,9 +15,9 @@ from markstead.web.goal_table import goal_table
 from markstead.web.learner_page import learner_view
 from markstead.web.pages import Said
 from markstead.web.quick_line_page import recorded_before
-from markstead.web.seat import Seat, seated
+from markstead.web.seat import Seat
 from markstead.web.views.acts import recorded, said_of
-from markstead.web.views.errors import not_allowed
+from markstead.web.views.doors import taught
 
 MINUTES = 5
 
@@ -60,10 +60,8 @@ def _shown(
 
 
 @require_safe
-@seated
+@taught
 def page(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     minutes = _minutes(request.GET.get("minutes", ""))
     return _shown(request, seat, learner, minutes, recorded_before(request, seat))
 
@@ -76,11 +74,9 @@ def learner_response(
 
 
 @require_POST
-@seated
+@taught
 def spot_check(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     """Record which of the drawn ticks are right; where some are not, the page asks for more."""
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     data = request.POST
     _learner(seat, learner)
     try:
@@ -98,11 +94,9 @@ def spot_check(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
 
 
 @require_POST
-@seated
+@taught
 def reviewed(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     """Record one answer of the review as a short oral quiz."""
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     data = request.POST
     _learner(seat, learner)
     minutes = _minutes(data.get("minutes", ""))
@@ -128,11 +122,9 @@ def reviewed(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
 
 
 @require_POST
-@seated
+@taught
 def goal_effect(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     """Tell what a goal set by hand would change, while it is typed; nothing is written."""
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     data = request.POST
     somebody = _learner(seat, learner)
     try:
@@ -150,11 +142,9 @@ def goal_effect(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
 
 
 @require_POST
-@seated
+@taught
 def goal_by_hand(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     """Plan around a goal that is set by hand; what follows is shown before it is taken."""
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     data = request.POST
     somebody = _learner(seat, learner)
     try:
@@ -175,11 +165,9 @@ def goal_by_hand(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse
 
 
 @require_POST
-@seated
+@taught
 def set_pin(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     """Give a learner a PIN for the tablet, or take it away."""
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     data = request.POST
     somebody = _learner(seat, learner)
     try:

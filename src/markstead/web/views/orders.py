@@ -17,7 +17,7 @@ from markstead.web.orders_page import Typed, done_words, orders_view, read_lines
 from markstead.web.pages import Said
 from markstead.web.seat import Seat
 from markstead.web.views.acts import said_of
-from markstead.web.views.plan import taught
+from markstead.web.views.doors import taught
 
 
 def _today(seat: Seat) -> date:

@@ -16,7 +16,7 @@ from markstead.records.home import Somebody
 from markstead.web import forms
 from markstead.web.people_page import leaving_of, people_page
 from markstead.web.seat import Seat
-from markstead.web.views.plan import taught
+from markstead.web.views.doors import taught
 
 SAID = {
     "added": "Added",

@@ -13,7 +13,7 @@ from markstead.web.pages import Said
 from markstead.web.placement_page import courses_to_place, placement_view
 from markstead.web.seat import Seat
 from markstead.web.views.acts import said_of
-from markstead.web.views.plan import taught
+from markstead.web.views.doors import taught
 
 
 @require_safe

@@ -1,8 +1,6 @@
 """Plans on screen: made, mended, tried with changes, looked at, taken or put aside. For educators."""
 
 from collections.abc import Callable, Sequence
-from functools import wraps
-from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
@@ -12,29 +10,15 @@ from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 from markstead.records import plan_asks, plans
 from markstead.records.plan_asks import Ask
 from markstead.records.plans import Effort, KeptPlan, State
-from markstead.rules.ruling import Role
 from markstead.web import clock, working
 from markstead.web.pages import Said
 from markstead.web.plan_page import plan_row, plan_view
-from markstead.web.seat import Seat, seated
+from markstead.web.seat import Seat
 from markstead.web.views.acts import said_of
-from markstead.web.views.errors import not_allowed
+from markstead.web.views.doors import taught
 from markstead.web.whatif_page import read_ask, read_kept, whatif_view
 
 View = Callable[..., HttpResponse]
-
-
-def taught(view: View) -> View:
-    """Let educators in only."""
-
-    @seated
-    @wraps(view)
-    def inner(request: HttpRequest, seat: Seat, *args: Any, **kwargs: Any) -> HttpResponse:
-        if seat.person.role is not Role.EDUCATOR:
-            return not_allowed(request)
-        return view(request, seat, *args, **kwargs)
-
-    return inner
 
 
 # --- looking at plans ---------------------------------------------------------------------------------------------

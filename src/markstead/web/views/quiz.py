@@ -7,13 +7,12 @@ from django.views.decorators.http import require_POST, require_safe
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 from markstead.records import estimates, quizzes
 from markstead.records.desk import Slip
-from markstead.rules.ruling import Role
 from markstead.web import forms
 from markstead.web.pages import Said
 from markstead.web.quiz_page import quiz_page
-from markstead.web.seat import Seat, seated
+from markstead.web.seat import Seat
 from markstead.web.views.acts import said_of
-from markstead.web.views.errors import not_allowed
+from markstead.web.views.doors import taught
 
 
 def _shown(
@@ -35,11 +34,9 @@ def _shown(
 
 
 @require_POST
-@seated
+@taught
 def begin(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Begin a quiz on a copy, or take up the one that was laid aside."""
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     copy, stop = request.POST.get("copy", ""), request.POST.get("stop") or None
     try:
         estimates.quiz_scope(seat.home, copy, stop)
@@ -50,21 +47,17 @@ def begin(request: HttpRequest, seat: Seat) -> HttpResponse:
 
 
 @require_safe
-@seated
+@taught
 def page(request: HttpRequest, seat: Seat, quiz: str) -> HttpResponse:
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     text = request.GET.get("other", "0")
     skip = int(text) if text.isascii() and text.isdecimal() and len(text) <= 3 else 0
     return _shown(request, seat, quiz, skip=skip)
 
 
 @require_POST
-@seated
+@taught
 def answer(request: HttpRequest, seat: Seat, quiz: str) -> HttpResponse:
     """Note how an answer went, take the latest one back, record the quiz, or put it away."""
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     data = request.POST
     do = data.get("do", "")
     try:

@@ -8,10 +8,9 @@ from django.views.decorators.http import require_safe
 
 from markstead.records import plan_sheets, plans
 from markstead.records.plans import KeptPlan
-from markstead.rules.ruling import Role
-from markstead.web.seat import Seat, seated
+from markstead.web.seat import Seat
 from markstead.web.term_page import load_view, term_view
-from markstead.web.views.errors import not_allowed
+from markstead.web.views.doors import taught
 from markstead.web.year_page import year_view
 
 
@@ -39,11 +38,9 @@ def _day(text: str) -> date | None:
 
 
 @require_safe
-@seated
+@taught
 def term(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Are we on time, which weeks are too full, which mornings are taken."""
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     plan, today = _standing(seat)
     on = _day(request.GET.get("on", ""))
     found = plan_sheets.term_sheet(seat.home, plan, today, on) if plan is not None else None
@@ -56,11 +53,9 @@ def term(request: HttpRequest, seat: Seat) -> HttpResponse:
 
 
 @require_safe
-@seated
+@taught
 def year(request: HttpRequest, seat: Seat) -> HttpResponse:
     """What is done, what is planned when, and how sure each end is."""
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     plan, today = _standing(seat)
     found = plan_sheets.year_sheet(seat.home, plan, today) if plan is not None else None
     page = year_view(seat.home, found, today) if found is not None else None
@@ -68,11 +63,9 @@ def year(request: HttpRequest, seat: Seat) -> HttpResponse:
 
 
 @require_safe
-@seated
+@taught
 def load(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Which mornings are taken, and when somebody will ask for marking."""
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     plan, today = _standing(seat)
     page = load_view(seat.home, plan_sheets.load(seat.home, plan, today)) if plan is not None else None
     return _shown(request, seat, "load.html", "load", page)

@@ -7,12 +7,11 @@ from django.views.decorators.http import require_POST, require_safe
 
 from markstead.errors import MarksteadError
 from markstead.records import devices, pins
-from markstead.rules.ruling import Role
 from markstead.web import clock, forms, tablet_seat
 from markstead.web.pages import Said, waiting_words
-from markstead.web.seat import Seat, seated
+from markstead.web.seat import Seat
 from markstead.web.views.acts import said_of
-from markstead.web.views.errors import not_allowed
+from markstead.web.views.doors import taught
 
 
 def _shown(request: HttpRequest, seat: Seat, said: Said | None = None, status: int = 200) -> HttpResponse:
@@ -45,19 +44,15 @@ def _shown(request: HttpRequest, seat: Seat, said: Said | None = None, status: i
 
 
 @require_safe
-@seated
+@taught
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     return _shown(request, seat)
 
 
 @require_POST
-@seated
+@taught
 def open_here(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Make this browser a tablet of the learners: whoever is signed in here is signed out."""
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     data = request.POST
     try:
         tablet = devices.open_tablet(
@@ -76,11 +71,9 @@ def open_here(request: HttpRequest, seat: Seat) -> HttpResponse:
 
 
 @require_POST
-@seated
+@taught
 def take_back(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Take a tablet back from afar: whoever is on it is out at the next touch."""
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     data = request.POST
     try:
         tablet = devices.take_back(
@@ -92,11 +85,9 @@ def take_back(request: HttpRequest, seat: Seat) -> HttpResponse:
 
 
 @require_POST
-@seated
+@taught
 def set_idle(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Say after how many minutes without a touch a learner's page closes."""
-    if seat.person.role is not Role.EDUCATOR:
-        return not_allowed(request)
     data = request.POST
     try:
         tablet = devices.set_idle(

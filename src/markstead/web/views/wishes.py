@@ -11,8 +11,9 @@ from markstead.errors import MarksteadError
 from markstead.plan.wishes import Wishes
 from markstead.records import plan_asks, plans
 from markstead.web.seat import Seat
+from markstead.web.views.doors import taught
 from markstead.web.views.errors import not_understood
-from markstead.web.views.plan import problems_of, taught
+from markstead.web.views.plan import problems_of
 from markstead.web.wishes_page import SECTIONS, Typed, read_section, wishes_view
 
 CHANGED = (
