@@ -1,0 +1,342 @@
+"""How well photographs of filled-in sheets are read: silent misreads, boxes for a person, places, time and memory.
+
+    python -m benchmarks.reading                    print the tables; some fifteen minutes on two cores
+    python -m benchmarks.reading --write            and write them into docs/explanation/paper.md
+    python -m benchmarks.reading --seeds 900 mild   only these rows, on other seeds
+
+Photographs are invented (`tests.paper.photographs`); no picture that a camera took is among them. Seeds from 10,000 on were
+never used to choose a threshold, and no picture of the severity `apart` was.
+"""
+
+import argparse
+import multiprocessing
+import resource
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from time import process_time
+from typing import Any
+
+import cv2
+import numpy as np
+
+from markstead.paper.boxes import State
+from markstead.paper.layout import Paper
+from markstead.paper.read import PageReading, read_file
+from tests.paper import photographs as p
+from tests.paper.cast import KEY, asa, noa
+
+PAGE = Path(__file__).parents[1] / "docs" / "explanation" / "paper.md"
+FRESH = 10_000
+SHEETS = (
+    asa(courses=4, questions=24),
+    noa(),
+    asa(Paper.LETTER, courses=4, questions=16),
+    asa(courses=2, questions=60),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A row of the table."""
+
+    name: str
+    mix: p.Mix
+    how: p.Severity
+    pictures: int
+    megapixels: float = 12.0
+    finger: bool = False
+
+
+TRIALS = (
+    Trial("moderate", p.NATURAL, p.MODERATE, 520),
+    Trial("mild", p.NATURAL, p.MILD, 60),
+    Trial("hard", p.NATURAL, p.HARD, 60),
+    Trial("apart", p.NATURAL, p.APART, 120),
+    Trial("stress", p.STRESS, p.MODERATE, 120),
+    Trial("oversize", p.OVERSIZE, p.MODERATE, 42),
+    Trial("finger", p.NATURAL, p.MODERATE, 42, finger=True),
+    Trial("3-megapixels", p.NATURAL, p.MODERATE, 30, 3.0),
+    Trial("1-megapixel", p.NATURAL, p.MODERATE, 30, 1.0),
+)
+
+
+@dataclass(slots=True)
+class Score:
+    """What became of the boxes of some pictures."""
+
+    pictures: int = 0
+    refused: Counter[str] = field(default_factory=Counter)
+    boxes: int = 0
+    silent: Counter[str] = field(default_factory=Counter)
+    flagged: Counter[str] = field(default_factory=Counter)
+    kinds: Counter[str] = field(default_factory=Counter)
+    away: list[float] = field(default_factory=list)
+    seconds: list[float] = field(default_factory=list)
+    flags: list[int] = field(default_factory=list)
+    misread: list[str] = field(default_factory=list)
+
+    def add(self, other: "Score") -> None:
+        self.pictures += other.pictures
+        self.boxes += other.boxes
+        for name in ("refused", "silent", "flagged", "kinds"):
+            getattr(self, name).update(getattr(other, name))
+        for name in ("away", "seconds", "flags", "misread"):
+            getattr(self, name).extend(getattr(other, name))
+
+
+def upper(silent: int, boxes: int) -> float:
+    """Upper end of the 95 % interval, Clopper and Pearson's (1934, Biometrika 26, 404-413), two-sided."""
+    from scipy.stats import beta
+
+    return float(beta.ppf(0.975, silent + 1, boxes - silent)) if boxes else 1.0
+
+
+def one(trial: Trial, seed: int) -> Score:
+    """Take a picture, read it, and compare."""
+    cv2.setNumThreads(1)
+    rng = np.random.default_rng([sum(map(ord, trial.name)), seed])
+    sheet = SHEETS[seed % len(SHEETS)]
+    page = 1 + (seed // len(SHEETS)) % len(sheet.pages)
+    paper, truth = p.filled(sheet, page, trial.mix, rng)
+    taken = p.photograph(
+        sheet, page, paper, truth, trial.how, rng, megapixels=trial.megapixels, finger=trial.finger
+    )
+    begun = process_time()
+    reading = read_file(f"{trial.name} {seed}", taken.content, key=KEY, known=lambda _: sheet)
+    score = Score(1, seconds=[process_time() - begun])
+    for refusal in reading.refusals:
+        score.refused[refusal.why] += 1
+    for read in reading.pages:
+        compare(score, read, taken, f"{trial.name} {seed}")
+    return score
+
+
+def compare(score: Score, read: PageReading, taken: p.Photograph, name: str) -> None:
+    """Count silent misreads and flags by kind of mark, and how far boxes were found from where they are."""
+    flags = 0
+    for box in read.boxes:
+        kind = taken.truth[box.id]
+        right = State.MARKED if kind in p.MARKED else State.EMPTY
+        score.boxes += 1
+        score.kinds[kind] += 1
+        if box.state is State.UNSURE:
+            score.flagged[kind] += 1
+            flags += 1
+        elif box.state is not right:
+            score.silent[kind] += 1
+            score.misread.append(
+                f"{name}: {box.id} is {kind}, read as {box.state}, {box.confidence:.2f}, own {box.own:.2f}"
+            )
+    score.flags.append(flags)
+    score.away += away(read, taken)
+
+
+def away(read: PageReading, taken: p.Photograph) -> list[float]:
+    """Millimetres between where each box was found in the picture and where it is."""
+    seen = dict(zip((box.id for box in read.boxes), read.in_picture, strict=True))
+    scale = _pixels_a_mm(read)
+    return [
+        float(np.linalg.norm(np.array(seen[one]) - place)) / scale for one, place in taken.middles.items()
+    ]
+
+
+def _pixels_a_mm(read: PageReading) -> float:
+    places, boxes = np.array(read.in_picture), read.boxes
+    steps = np.linalg.norm(np.diff(places, axis=0), axis=1)
+    plan = np.linalg.norm(np.diff([(box.x, box.y) for box in boxes], axis=0), axis=1)
+    return float(np.median(steps / plan))
+
+
+def run(trial: Trial, jobs: int, first: int = FRESH) -> Score:
+    """Run all pictures of a row."""
+    total = Score()
+    seeds = range(first, first + trial.pictures)
+    with multiprocessing.get_context("spawn").Pool(jobs) as pool:
+        for score in pool.imap(_one, [(trial, seed) for seed in seeds], chunksize=4):
+            total.add(score)
+    return total
+
+
+def _one(work: tuple[Trial, int]) -> Score:
+    return one(*work)
+
+
+# --- tables -----------------------------------------------------------------------------------------------
+
+
+def main_table(scores: dict[str, Score]) -> Iterator[str]:
+    """Silent misreads and flags, a row a trial."""
+    yield "| pictures of | pictures, taken again | boxes read | silent misreads | 95 % upper | for a person | clean for a person | a page: mean, 95 % |"
+    yield "| --- | --- | --- | --- | --- | --- | --- | --- |"
+    for name, s in scores.items():
+        silent, boxes = s.silent.total(), max(s.boxes, 1)
+        kinds = ", ".join(f"{n} {kind}" for kind, n in s.silent.most_common())
+        clean = s.flagged["clean"] / max(1, s.kinds["clean"])
+        flags = f"{np.mean(s.flags):.1f}, {np.quantile(s.flags, 0.95):.0f}" if s.flags else "-"
+        yield (
+            f"| {name} | {s.pictures}, {s.refused.total()} | {s.boxes:,} | {silent}{f' ({kinds})' if kinds else ''} "
+            f"| {upper(silent, s.boxes):.1e} | {s.flagged.total() / boxes:.2%} | {clean:.3%} | {flags} |"
+        )
+
+
+def kind_table(scores: dict[str, Score]) -> Iterator[str]:
+    """Flags and silent misreads by kind of mark, for the rows `moderate` and `stress`."""
+    yield "| mark | " + " | ".join(f"{name}: boxes, silent, for a person" for name in scores) + " |"
+    yield "| --- |" + " --- |" * len(scores)
+    for kind in p.KINDS:
+        cells = [
+            f"{s.kinds[kind]:,}, {s.silent[kind]}, {s.flagged[kind] / max(1, s.kinds[kind]):.2%}"
+            for s in scores.values()
+        ]
+        yield f"| {kind} | {' | '.join(cells)} |"
+
+
+def place_table(scores: dict[str, Score]) -> Iterator[str]:
+    """How far boxes were found from where they are, and CPU seconds a picture."""
+    yield "| pictures of | box found beside its place, mm: median, 99 %, 99.9 %, most | CPU s a picture: mean, 95 % |"
+    yield "| --- | --- | --- |"
+    for name, s in scores.items():
+        if s.away:
+            d = np.quantile(s.away, [0.5, 0.99, 0.999, 1.0])
+            yield f"| {name} | {d[0]:.2f}, {d[1]:.2f}, {d[2]:.2f}, {d[3]:.2f} | {np.mean(s.seconds):.2f}, {np.quantile(s.seconds, 0.95):.2f} |"
+
+
+# --- whole pictures ---------------------------------------------------------------------------------------
+
+
+def whole_pictures(count: int = 40, first: int = FRESH) -> Iterator[str]:
+    """Two sheets in a picture, four turns, a covered corner, boxes on which something lies."""
+    yield "| what | read |"
+    yield "| --- | --- |"
+    yield f"| a moderate picture in each of four turns | {sum(_turned(first + n, n % 4) for n in range(count))} of {count} |"
+    yield f"| two sheets in a moderate picture | {sum(_two(first + n) for n in range(count))} of {count} |"
+    yield f"| one corner covered, each in turn, moderate | {sum(_corner(first + n, n % 4) for n in range(count))} of {count} |"
+    silent, covered, refused = _covered(first, 20)
+    yield f"| boxes fully covered, read as empty or marked | {silent} of {covered}; {refused} pictures taken again |"
+
+
+def _picture(seed: int, sheet: Any, **options: Any) -> p.Photograph:
+    rng = np.random.default_rng([3, seed])
+    paper, truth = p.filled(sheet, 1, p.NATURAL, rng)
+    return p.photograph(sheet, 1, paper, truth, p.MODERATE, rng, **options)
+
+
+def _ids(content: bytes, sheets: Sequence[Any]) -> list[str]:
+    by_id = {sheet.id: sheet for sheet in sheets}
+    read = read_file("picture", content, key=KEY, known=lambda identity: by_id[identity.sheet])
+    # A picture that is refused as unclear was still found and known.
+    return sorted([page.sheet.id for page in read.pages] + [r.sheet for r in read.refusals])
+
+
+def _turned(seed: int, quarter: int) -> bool:
+    return _ids(_picture(seed, SHEETS[0], quarter=quarter).content, SHEETS) == [SHEETS[0].id]
+
+
+def _two(seed: int) -> bool:
+    first, second = (_picture(seed + 1000 * n, SHEETS[n], megapixels=6.0, quarter=0) for n in (0, 1))
+    return _ids(p.side_by_side(first, second), SHEETS) == sorted([SHEETS[0].id, SHEETS[1].id])
+
+
+def _corner(seed: int, corner: int) -> bool:
+    sheet = SHEETS[0]
+    x = 0.0 if corner in (0, 3) else sheet.paper.width - 50
+    y = 0.0 if corner in (0, 1) else sheet.paper.height - 32
+    return _ids(_picture(seed, sheet, covered=[(x, y, 50.0, 32.0)]).content, SHEETS) == [sheet.id]
+
+
+def _covered(first: int, count: int) -> tuple[int, int, int]:
+    silent = boxes = refused = 0
+    sheet = SHEETS[0]
+    for seed in range(first, first + count):
+        rng = np.random.default_rng([4, seed])
+        hidden = [sheet.page(1).boxes[int(n)] for n in rng.integers(0, len(sheet.page(1).boxes), 3)]
+        over = [(box.x - 3.5, box.y - 5.5, box.side + 7, box.side + 8) for box in hidden]
+        taken = _picture(seed, sheet, covered=over)
+        read = read_file("picture", taken.content, key=KEY, known=lambda _: sheet)
+        refused += len(read.refusals)
+        for page in read.pages:
+            states = [page.box(box.id).state for box in hidden]
+            boxes += len(states)
+            silent += sum(state is not State.UNSURE for state in states)
+    return silent, boxes, refused
+
+
+def cost() -> Iterator[str]:
+    """Time and memory of a 12-megapixel picture, and time of a page."""
+    from markstead.paper.draw import draw_pdf
+
+    sheet = SHEETS[0]
+    draw_pdf(sheet, KEY)
+    begun = process_time()
+    for _ in range(20):
+        draw_pdf(sheet, KEY)
+    yield f"A page to print takes {(process_time() - begun) / 20 * 1000:.0f} ms of CPU, warm."
+    with multiprocessing.get_context("spawn").Pool(1) as pool:
+        empty, most = pool.apply(_memory)
+    yield f"A process that reads one 12-megapixel picture grows to {most:.0f} MB at most ({empty:.0f} MB before it reads)."
+
+
+def _memory() -> tuple[float, float]:
+    """Peak memory of this process in megabytes before and after reading; the picture is made elsewhere."""
+    with multiprocessing.get_context("spawn").Pool(1) as pool:
+        content = pool.apply(_some_content)
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    read_file("picture", content, key=KEY, known=lambda _: SHEETS[0])
+    return before, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def _some_content() -> bytes:
+    return _picture(1, SHEETS[0]).content
+
+
+# --- the command ------------------------------------------------------------------------------------------
+
+
+def written(page: str, name: str, lines: Sequence[str]) -> str:
+    """Put a table between its marks."""
+    begin, end = f"<!-- {name}: begin -->", f"<!-- {name}: end -->"
+    head, rest = page.split(begin)
+    return head + begin + "\n\n" + "\n".join(lines) + "\n\n" + end + rest.split(end)[1]
+
+
+def main() -> None:
+    """Read the arguments, run, print."""
+    ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    ask.add_argument("rows", nargs="*", help="rows to run; all, if none is named")
+    ask.add_argument("--write", action="store_true")
+    ask.add_argument(
+        "--seeds", type=int, default=FRESH, help="first seed; below 10,000 are seeds for fitting"
+    )
+    ask.add_argument("--pictures", type=int, help="pictures a row")
+    ask.add_argument("--jobs", type=int, default=2)
+    given = ask.parse_args()
+    trials = [t for t in TRIALS if not given.rows or t.name in given.rows]
+    if given.pictures:
+        trials = [Trial(t.name, t.mix, t.how, given.pictures, t.megapixels, t.finger) for t in trials]
+    scores = {}
+    for trial in trials:
+        scores[trial.name] = run(trial, given.jobs, given.seeds)
+        print(
+            "\n".join([*list(main_table({trial.name: scores[trial.name]}))[2:], *scores[trial.name].misread]),
+            flush=True,
+        )
+    detail = {name: scores[name] for name in ("moderate", "stress") if name in scores}
+    tables = {
+        "rows": list(main_table(scores)),
+        "kinds": list(kind_table(detail)),
+        "places": list(place_table(scores)),
+    }
+    if not given.rows:
+        tables |= {"whole": list(whole_pictures()), "cost": list(cost())}
+    print("\n\n".join("\n".join(lines) for lines in tables.values()))
+    if given.write:
+        page = PAGE.read_text(encoding="utf-8")
+        for name, lines in tables.items():
+            page = written(page, name, lines)
+        PAGE.write_text(page, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

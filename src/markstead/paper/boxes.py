@@ -1,0 +1,271 @@
+"""Whether a box is marked, empty, or for a person to look at.
+
+Thresholds were fitted on synthetic photographs to boxes of 5.5 mm with a frame of 0.3 mm; `python -m benchmarks.reading`
+shows what they are worth. The rule prefers asking: between clearly empty and clearly marked lies a wide band of doubt.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from markstead.paper.layout import BOX, Box
+from markstead.paper.rectify import PER_MM, Flat
+from markstead.paper.register import Registered
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float32]
+    Points = NDArray[np.float64]
+
+INSET = 0.6
+"""Millimetres from the frame's middle line to what is looked at inside."""
+INK = 0.16
+"""Darkness from which a point counts as inked."""
+
+
+class State(StrEnum):
+    """What stands in a box."""
+
+    EMPTY = "empty"
+    MARKED = "marked"
+    UNSURE = "unsure"
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What is measured inside a box, for one estimate of the paper's white."""
+
+    mean: float
+    """Mean darkness."""
+    high: float
+    """92nd percentile of the smoothed darkness."""
+    cover: float
+    """Share that is inked."""
+    thin: float
+    """Standard deviation of the ink along its narrower direction, in millimetres of a box of 5.5 mm: a line has
+    little, a cross or a filled box much."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outside:
+    """What lies around a box where the printed page is white."""
+
+    ring: float
+    """Share of directions with ink just outside."""
+    shade: float
+    """Darkness 0.9 to 1.3 mm outside the frame, at the side that is second darkest of four."""
+
+
+@dataclass(frozen=True, slots=True)
+class BoxReading:
+    """What one box says."""
+
+    id: str
+    state: State
+    confidence: float
+    """From 0 at the edge of doubt to 1; how clear the picture is, not a probability."""
+    x: float
+    """Middle of the box on the flattened sheet, in millimetres."""
+    y: float
+    own: float
+    """How well the box's own frame and number were found, a correlation."""
+    reason: str = ""
+    """Why it is unsure."""
+
+
+def read_boxes(
+    flat: Flat, blank: "NDArray[np.uint8]", boxes: Sequence[Box], where: Registered
+) -> tuple[BoxReading, ...]:
+    """Read every box of a page, in the page's order.
+
+    Args:
+        flat: the flattened sheet.
+        blank: the page as printed, for what stands around a box.
+        boxes: the page's boxes.
+        where: where they lie.
+    """
+    import cv2
+
+    smooth = [cv2.GaussianBlur(dark, (0, 0), 0.15 * PER_MM) for dark in (flat.dark_narrow, flat.dark_wide)]
+    darks = (flat.dark_narrow, flat.dark_wide)
+    readings = []
+    for n, box in enumerate(boxes):
+        x, y = (float(value) for value in where.middles[n])
+        looks = tuple(_look(dark, soft, box, x, y) for dark, soft in zip(darks, smooth, strict=True))
+        outside = Outside(_ring(smooth[1], blank, box, x, y), _shade(smooth[1], blank, box, x, y))
+        state, confidence, reason = judge(
+            looks[0], looks[1], outside, float(where.own[n]), bool(where.doubtful[n])
+        )
+        readings.append(BoxReading(box.id, state, confidence, x, y, float(where.own[n]), reason))
+    return tuple(readings)
+
+
+# --- the rule ---------------------------------------------------------------------------------------------
+
+
+def judge(narrow: Look, wide: Look, outside: Outside, own: float, doubtful: bool) -> tuple[State, float, str]:
+    """Judge a box from both looks, what lies outside it and how well it was found.
+
+    Returns:
+        the state, the confidence, and the reason of a doubt.
+    """
+    answers = (_answer(narrow), _answer(wide))
+    if answers[0] is not answers[1]:
+        return State.UNSURE, 0.0, "shadow or pale mark"
+    state = answers[0]
+    if state is State.UNSURE:
+        return state, 0.0, "neither clearly empty nor clearly marked"
+    if doubtful:
+        return State.UNSURE, 0.0, "its place is doubtful"
+    if outside.ring > MOST_RING:
+        return State.UNSURE, 0.0, "a ring around it"
+    if state is State.EMPTY and wide.cover > 0.03 and outside.ring > LEAST_STROKE:
+        return State.UNSURE, 0.0, "a stroke that runs through it"
+    if state is State.MARKED and wide.high < MOST_PALE and outside.shade > SHADE * wide.mean:
+        return State.UNSURE, 0.0, "shadow or pale mark"
+    if state is State.MARKED and wide.high < 0.6 and abs(narrow.mean - wide.mean) > 0.10:
+        return State.UNSURE, 0.0, "shadow or pale mark"
+    if own < (LEAST_OWN_EMPTY if state is State.EMPTY else LEAST_OWN_MARKED):
+        return State.UNSURE, 0.0, "the box itself is hard to see"
+    return state, min(_clearness(narrow, state), _clearness(wide, state)), ""
+
+
+MOST_RING, LEAST_STROKE = 0.55, 0.10
+"""Share of directions with ink outside from which there is a ring; and from which a little ink inside may belong to a
+large mark that missed the box."""
+MOST_PALE, SHADE = 0.75, 0.4
+"""A mark no darker than this may be a narrow shadow, if the paper beside the box has this share of its darkness."""
+LEAST_OWN_EMPTY, LEAST_OWN_MARKED = 0.5, 0.15
+
+
+def _answer(look: Look) -> State:
+    m, q, cover, thin = look.mean, look.high, look.cover, look.thin
+    if (q < 0.07 and m < 0.035) or (q < 0.115 and m < 0.075 and cover < 0.03):
+        return State.EMPTY
+    if cover < 0.11 and thin < 0.24 and m < 0.05:
+        return State.EMPTY
+    # One line covers at most 0.3 of a box; a smudge that covers more is pale.
+    if thin > 0.42 and ((q > 0.45 and m > 0.13 and cover > 0.31) or (q > 0.2 and m > 0.19 and cover > 0.31)):
+        return State.MARKED
+    return State.UNSURE
+
+
+def _clearness(look: Look, state: State) -> float:
+    """Distance from the band of doubt, scaled so that a blank box and a full one have 1."""
+    if state is State.EMPTY:
+        return max(0.0, min(1.0, 1.0 - max(look.high, 0.0) / 0.115, 1.0 - max(look.mean, 0.0) / 0.075))
+    return max(0.0, min(1.0, (look.cover - 0.31) / 0.4, (look.mean - 0.13) / 0.25))
+
+
+# --- what is measured -------------------------------------------------------------------------------------
+
+
+def _look(dark: "Floats", smooth: "Floats", box: Box, x: float, y: float) -> Look:
+    import cv2
+    import numpy as np
+
+    inner = box.side - 2 * INSET
+    side = round(inner * PER_MM)
+    # Millimetres to pixels: pixel i covers i / 8 to (i + 1) / 8.
+    at = (x * PER_MM - 0.5, y * PER_MM - 0.5)
+    raw = cv2.getRectSubPix(dark, (side, side), at)
+    soft = cv2.getRectSubPix(smooth, (side, side), at)
+    inked = soft > INK
+    return Look(
+        float(raw.mean()),
+        float(np.partition(soft.ravel(), int(0.92 * soft.size))[int(0.92 * soft.size)]),
+        float(inked.mean()),
+        _narrow_spread(np.maximum(soft - 0.08, 0.0) * (soft > 0.10), inner),
+    )
+
+
+def _narrow_spread(ink: "Floats", inner: float) -> float:
+    """Smaller standard deviation of the ink's place, scaled as if the inside measured 4.3 mm."""
+    import numpy as np
+
+    total = float(ink.sum())
+    if total <= 1e-6:
+        return 0.0
+    side = ink.shape[0]
+    at = np.arange(side, dtype=np.float32)
+    rows, columns = ink.sum(axis=1), ink.sum(axis=0)
+    my, mx = float(rows @ at) / total, float(columns @ at) / total
+    vy, vx = float(rows @ (at - my) ** 2) / total, float(columns @ (at - mx) ** 2) / total
+    vxy = float((at - my) @ ink @ (at - mx)) / total
+    smaller = (vx + vy) / 2 - float(np.hypot((vx - vy) / 2, vxy))
+    return float(np.sqrt(max(smaller, 0.0))) / PER_MM * (BOX - 2 * INSET) / inner
+
+
+_SECTORS = 24
+
+
+def _ring(smooth: "Floats", blank: "NDArray[np.uint8]", box: Box, x: float, y: float) -> float:
+    """Share of directions in which ink lies just outside the box where the printed page has none.
+
+    A box coloured over its rim is no ring: between a ring and the frame lies white, so where half of the rim's
+    outside is inked the share is cut to what a stroke would have.
+    """
+    import numpy as np
+
+    inner, outer = box.side * 0.71, box.side * 0.71 + 1.0
+    angles = (np.arange(_SECTORS) + 0.5) * 2 * np.pi / _SECTORS
+    radii = np.linspace(inner, outer, 5)
+    seen, free = _around(
+        smooth, blank, box, (x, y), np.outer(radii, np.cos(angles)), np.outer(radii, np.sin(angles))
+    )
+    open_to_see = free.mean(axis=0) > 0.5
+    if open_to_see.sum() < 6:
+        return 0.0
+    share = float(((seen > 0.25) & free).any(axis=0)[open_to_see].mean())
+    return min(share, MOST_RING) if share > MOST_RING and _over_the_rim(smooth, blank, box, x, y) else share
+
+
+def _over_the_rim(smooth: "Floats", blank: "NDArray[np.uint8]", box: Box, x: float, y: float) -> bool:
+    """Whether half of the strip between 0.6 and 0.9 mm outside the frame is inked."""
+    seen, free = _sides(smooth, blank, box, (x, y), (0.6, 0.75, 0.9))
+    return bool(free.any()) and float((seen > 0.25)[free].mean()) > 0.5
+
+
+def _shade(smooth: "Floats", blank: "NDArray[np.uint8]", box: Box, x: float, y: float) -> float:
+    """Darkness beside the box. A mark ends at the frame or at most on one side; a shadow goes on at two or more."""
+    import numpy as np
+
+    seen, free = _sides(smooth, blank, box, (x, y), (0.9, 1.1, 1.3))
+    sides = [float(np.median(one[white])) for one, white in zip(seen, free, strict=True) if white.sum() > 6]
+    return sorted(sides)[-2] if len(sides) > 1 else 0.0
+
+
+def _sides(
+    smooth: "Floats", blank: "NDArray[np.uint8]", box: Box, at: tuple[float, float], away: tuple[float, ...]
+) -> "tuple[Floats, NDArray[np.bool_]]":
+    """Darkness along the four sides at distances outside the frame, and whether the printed page is white there."""
+    import numpy as np
+
+    far, near = np.meshgrid(np.array(away) + box.side / 2, np.linspace(-0.3, 0.3, 7) * box.side)
+    dx = np.stack([far, -far, near, near]).reshape(4, -1)
+    dy = np.stack([near, near, far, -far]).reshape(4, -1)
+    return _around(smooth, blank, box, at, dx, dy)
+
+
+def _around(
+    smooth: "Floats",
+    blank: "NDArray[np.uint8]",
+    box: Box,
+    at: tuple[float, float],
+    dx: "Points",
+    dy: "Points",
+) -> "tuple[Floats, NDArray[np.bool_]]":
+    """Darkness at points around a box, and whether the printed page is white there."""
+    import cv2
+    import numpy as np
+
+    def sample(picture: "NDArray[np.generic]", middle: tuple[float, float]) -> "Floats":
+        columns, rows = (
+            ((m + d) * PER_MM - 0.5).astype(np.float32) for m, d in zip(middle, (dx, dy), strict=True)
+        )
+        return cv2.remap(picture, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+
+    return sample(smooth, at), sample(blank, box.centre) > 235

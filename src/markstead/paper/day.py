@@ -1,0 +1,223 @@
+"""The learner's day sheet: today's goals, and boxes for what became of them."""
+
+from dataclasses import dataclass
+
+from markstead.paper.compose import LABEL_HEIGHT, ROW_WIDTH, Composer, text_size
+from markstead.paper.layout import BOX, FLAG_BOX, ROW, ROW_PITCH, Asks, Group, Kind, Paper, Sheet, slot
+from markstead.paper.ruler import Workbook, draw_ruler
+
+HALF = ROW // 2
+MINUTES = (5, 10, 15, 20, 25, 30, 40, 50, 60, 90)
+"""Minutes that a box may mean, where the caller wishes no others."""
+TITLE_HEIGHT, CAPTION_HEIGHT, AFTER_COURSE = 8.6, 4.2, 1.4
+CHANGES_HEIGHT = 27.0
+
+
+@dataclass(frozen=True, slots=True)
+class StopToMark:
+    """A marking stop that the learner may reach today, with the questions that may turn out wrong."""
+
+    stop: str
+    words: str
+    """As people say it: ``section 3, pages 21 to 30``."""
+    questions: tuple[int, ...]
+    again: bool = False
+    """It is a re-marking."""
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """A test whose right answers are counted in two rows of digits: tens and ones."""
+
+    step: str
+    words: str
+    asked: int
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """One course on a learner's day."""
+
+    copy: str
+    subject: str
+    book: Workbook
+    goal: tuple[int, int] | None = None
+    goal_words: str = ""
+    """In place of pages, where the goal is a test or a marking."""
+    pages: tuple[int, ...] = ()
+    """Pages that get a box; the goal and a few after it."""
+    stops: tuple[StopToMark, ...] = ()
+    scores: tuple[Score, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """Everything that a day sheet says."""
+
+    learner: str
+    """The learner's id in the record; it stands in the layout and not in the code."""
+    name: str
+    age: int
+    day: str
+    """The day in words."""
+    courses: tuple[Course, ...]
+    minutes: tuple[int, ...] = MINUTES
+    notes: tuple[str, ...] = ()
+    flags: tuple[tuple[str, str], ...] = ()
+    """Questions about the whole day that a box answers: a name for each and its words."""
+
+
+def day_sheet(day: Day, *, sheet_id: str, paper: Paper = Paper.A4) -> Sheet:
+    """Lay out a learner's day.
+
+    Raises:
+        ValueError: more than ten boxes for minutes, a score above 99, or one copy twice.
+    """
+    if not 1 <= len(day.minutes) <= HALF:
+        raise ValueError(f"{len(day.minutes)} boxes for minutes; wanted are 1 to {HALF}")
+    on = Composer(paper, text_size(day.age))
+    for note in day.notes:
+        on.text(on.left, on.y, on.width, note, on.size)
+        on.y += on.size * 0.5
+    if day.flags:
+        _day_flags(on, day)
+    for course in day.courses:
+        _course(on, day, course)
+    _changes(on, day)
+    return on.sheet(sheet_id, Kind.DAY, day.name, day.day)
+
+
+def _day_flags(on: Composer, day: Day) -> None:
+    right = on.left + ROW_WIDTH
+    for name, words in day.flags:
+        group = on.group(Group(f"day/{name}", Asks.ANY_OF, words, day.learner))
+        right = on.flag(group, name, words, right, on.y, 40.0) - 4.0
+    on.y += FLAG_BOX + 1.5
+
+
+def _course(on: Composer, day: Day, course: Course) -> None:
+    rows = max(1, -(-len(course.pages) // HALF))
+    on.need(TITLE_HEIGHT + _goal_height(on) + rows * ROW_PITCH)
+    on.line(on.left, on.y - 0.6, on.left + ROW_WIDTH, on.y - 0.6, 0.35)
+    _title(on, day, course)
+    _pages_and_minutes(on, day, course, rows)
+    for stop in course.stops:
+        _stop(on, day, course, stop)
+    for score in course.scores:
+        _score(on, day, course, score)
+    on.y += AFTER_COURSE
+
+
+def _title(on: Composer, day: Day, course: Course) -> None:
+    right = on.left + ROW_WIDTH
+    key, y = course.copy, on.y + 0.2
+    ask = Group(f"{key}/all done", Asks.ALL_DONE, f"{course.subject}: all done", day.learner, key)
+    left = on.flag(on.group(ask), "yes", "all done", right, y, 16.0) - 2.0
+    ask = Group(f"{key}/help", Asks.HELP, f"{course.subject}: help wanted", day.learner, key)
+    left = on.flag(on.group(ask), "yes", "help", left, y, 8.0) - 2.0
+    on.text(on.left, y + 0.6, 52.0, course.subject, on.size + 2.0, 700)
+    on.text(on.left + 54.0, y + 5.7, left - on.left - 54.0, course.book.title, 7.5)
+    draw_ruler(on, course.book, on.left + 54.0, y, left - on.left - 54.0, course.goal)
+    on.y += TITLE_HEIGHT
+
+
+def _goal_height(on: Composer) -> float:
+    """Room for the goal in words: more for the larger letters of the youngest."""
+    return CAPTION_HEIGHT + 0.45 * (on.size - 10.0)
+
+
+def _goal_words(course: Course) -> str:
+    if course.goal_words or course.goal is None:
+        return course.goal_words or "no goal today"
+    first, last = course.goal
+    return f"pages {first} to {last}" if last > first else f"page {first}"
+
+
+def _pages_and_minutes(on: Composer, day: Day, course: Course, rows: int) -> None:
+    on.text(on.left, on.y - 0.9, slot(HALF) - 4.0, f"Goal: {_goal_words(course)}", on.size, 600)
+    middle = on.left + slot(HALF)
+    on.text(
+        middle,
+        on.y + _goal_height(on) - CAPTION_HEIGHT + 0.2,
+        ROW_WIDTH - slot(HALF),
+        "minutes, one box",
+        8.5,
+        500,
+    )
+    on.y += _goal_height(on)
+    if course.pages:
+        words = f"{course.subject}: pages done"
+        group = on.group(Group(f"{course.copy}/pages", Asks.PAGES, words, day.learner, course.copy))
+        for row in range(rows):
+            for n, page in enumerate(course.pages[row * HALF : (row + 1) * HALF]):
+                x, y = on.left + slot(n), on.y + LABEL_HEIGHT + row * ROW_PITCH
+                on.box(group, str(page), x, y, BOX, str(page))
+    ask = Group(
+        f"{course.copy}/minutes", Asks.MINUTES, f"{course.subject}: minutes", day.learner, course.copy
+    )
+    on.row(on.group(ask), [(str(m), str(m)) for m in day.minutes], HALF)
+    on.y += rows * ROW_PITCH
+
+
+def _stop(on: Composer, day: Day, course: Course, stop: StopToMark) -> None:
+    on.need(CAPTION_HEIGHT + 2.0 + ROW_PITCH)
+    what = "Re-marking" if stop.again else "Marking"
+    key = f"{course.copy}/{stop.stop}"
+    ask = Group(
+        f"{key}/right",
+        Asks.ALL_RIGHT,
+        f"{course.subject}, {stop.words}: all right",
+        day.learner,
+        course.copy,
+        stop.stop,
+    )
+    on.flag(on.group(ask), "yes", "all right", on.left + ROW_WIDTH, on.y - 0.6, 16.0)
+    on.caption(f"{what}, {stop.words}: colour what is wrong", None, ROW_WIDTH - 26.0)
+    on.y += CAPTION_HEIGHT
+    words = f"{course.subject}, {stop.words}: wrong"
+    group = on.group(Group(f"{key}/wrong", Asks.WRONG, words, day.learner, course.copy, stop.stop))
+    # The flag reaches into the first row of boxes where that is a full one.
+    on.y += 2.4 if len(stop.questions) > ROW - 1 else 0.0
+    on.rows(
+        group,
+        [(str(q), str(q)) for q in stop.questions],
+        f"{course.subject}, {stop.words}, continued: colour what is wrong",
+    )
+
+
+def _score(on: Composer, day: Day, course: Course, score: Score) -> None:
+    if not 1 <= score.asked <= 99:
+        raise ValueError(f"{score.asked} questions in a test; wanted is 1 to 99")
+    on.need(CAPTION_HEIGHT + ROW_PITCH)
+    score_rows(
+        on,
+        f"{course.copy}/{score.step}",
+        f"{course.subject}, {score.words}",
+        day.learner,
+        course.copy,
+        score.step,
+        score.asked,
+    )
+
+
+def score_rows(on: Composer, key: str, words: str, learner: str, copy: str, step: str, asked: int) -> None:
+    """Put the two runs of digits for a score: tens in the left half of a row, ones in the right."""
+    on.caption(f"{words}: right answers of {asked}. Tens", None, slot(HALF) - 4.0)
+    on.text(on.left + slot(HALF), on.y, 40.0, "Ones", 8.5, 500)
+    on.y += CAPTION_HEIGHT
+    digits = [(str(d), str(d)) for d in range(10)]
+    on.row(on.group(Group(f"{key}/tens", Asks.TENS, f"{words}: tens", learner, copy, step)), digits)
+    on.row(on.group(Group(f"{key}/ones", Asks.ONES, f"{words}: ones", learner, copy, step)), digits, HALF)
+    on.y += ROW_PITCH
+
+
+def _changes(on: Composer, day: Day) -> None:
+    on.need(CHANGES_HEIGHT)
+    on.y = max(on.y, on.bottom - CHANGES_HEIGHT) + 2.0
+    on.line(on.left, on.y - 2.0, on.left + ROW_WIDTH, on.y - 2.0, 0.35)
+    on.caption("Changed today? Write it here and colour the box of the line.")
+    for n in range(1, 3):
+        on.y += 10.5
+        group = on.group(Group(f"changed/{n}", Asks.CHANGED, f"line {n} was changed by hand", day.learner))
+        on.box(group, "yes", on.left + ROW_WIDTH - FLAG_BOX, on.y - FLAG_BOX + 0.5, FLAG_BOX)
+        on.line(on.left, on.y, on.left + ROW_WIDTH - FLAG_BOX - 3.0, on.y, 0.2, 45)

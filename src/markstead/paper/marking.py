@@ -1,0 +1,61 @@
+"""The marking sheet: everything that waits to be marked in the home, for the educator's clipboard."""
+
+from dataclasses import dataclass
+
+from markstead.paper.compose import ROW_WIDTH, Composer
+from markstead.paper.day import CAPTION_HEIGHT
+from markstead.paper.layout import FLAG_BOX, ROW_PITCH, Asks, Group, Kind, Paper, Sheet
+
+
+@dataclass(frozen=True, slots=True)
+class ToMark:
+    """One marking stop or test that waits for a pencil."""
+
+    learner: str
+    name: str
+    copy: str
+    workbook: str
+    step: str
+    """Marking stop or test, as the record calls it."""
+    words: str
+    questions: tuple[int, ...]
+    asks_leave: bool = False
+    """The learner asks leave to mark: the educator gives it, refuses it, or quizzes first."""
+
+
+def marking_sheet(
+    waiting: tuple[ToMark, ...], *, title: str, day: str, sheet_id: str, paper: Paper = Paper.A4
+) -> Sheet:
+    """Lay out what waits to be marked, each with boxes for what is wrong.
+
+    Raises:
+        ValueError: nothing waits, or one thing waits twice.
+    """
+    if not waiting:
+        raise ValueError("nothing waits to be marked")
+    on = Composer(paper)
+    for one in waiting:
+        _block(on, one)
+    return on.sheet(sheet_id, Kind.MARKING, title, day)
+
+
+def _block(on: Composer, one: ToMark) -> None:
+    on.need(FLAG_BOX + 3.0 + CAPTION_HEIGHT + ROW_PITCH)
+    on.line(on.left, on.y, on.left + ROW_WIDTH, on.y, 0.35)
+    on.y += 1.2
+    key, right = f"{one.copy}/{one.step}", on.left + ROW_WIDTH
+    words = f"{one.name}, {one.workbook}, {one.words}"
+    flags = [("right", Asks.ALL_RIGHT, "all right", 15.0)]
+    if one.asks_leave:
+        flags += [("refused", Asks.ANY_OF, "sent back", 17.0), ("quiz", Asks.ANY_OF, "quiz first", 16.0)]
+    for name, asks, said, width in flags:
+        group = on.group(Group(f"{key}/{name}", asks, f"{words}: {said}", one.learner, one.copy, one.step))
+        right = on.flag(group, "yes", said, right, on.y, width) - 2.0
+    room = right - on.left
+    on.text(on.left, on.y - 0.2, room, one.name, 12.0, 700)
+    on.text(on.left, on.y + 4.6, room, f"{one.workbook}, {one.words}", 8.5)
+    on.y += FLAG_BOX + 2.6
+    group = on.group(Group(f"{key}/wrong", Asks.WRONG, f"{words}: wrong", one.learner, one.copy, one.step))
+    again = f"{one.name}, {one.words}, continued: colour what is wrong"
+    on.rows(group, [(str(q), str(q)) for q in one.questions], again)
+    on.y += 2.0

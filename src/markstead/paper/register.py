@@ -1,0 +1,73 @@
+"""Where each box really lies on a flattened sheet: its own frame and number are found within 1.6 mm.
+
+A box that is not found well by itself takes its neighbours' word; where both are strong and differ, its place is
+doubtful.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from markstead.paper.bend import left_out, match, smoothed, strokes
+from markstead.paper.layout import Box
+from markstead.paper.rectify import PER_MM
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+    Grey = NDArray[np.uint8]
+
+REACH = 1.6
+SECOND_REACH, CLOSE = 0.7, 0.35
+OWN_MATCH = 0.55
+"""Correlation from which a box's own finding overrides its neighbours'."""
+
+
+@dataclass(frozen=True, slots=True)
+class Registered:
+    """Where boxes lie, in the order of the page's boxes."""
+
+    middles: "Floats"
+    """Middles in millimetres of the flattened sheet, one row a box."""
+    own: "Floats"
+    """Correlation of each box's own frame and number."""
+    doubtful: "NDArray[np.bool_]"
+    """Own finding and neighbours disagree."""
+
+
+def register(flat: "Grey", blank: "Grey", boxes: Sequence[Box]) -> Registered:
+    """Find every box of a page on its flattened picture.
+
+    Args:
+        flat: the flattened picture, 8 pixels a millimetre.
+        blank: the page as printed, of the same size.
+        boxes: the page's boxes, at least one.
+    """
+    import numpy as np
+
+    seen, drawn = strokes(flat, PER_MM), strokes(blank, PER_MM)
+    planned = np.array([box.centre for box in boxes])
+    found = [_find(seen, drawn, box) for box in boxes]
+    moves, own = np.array([move for move, _ in found]), np.array([score for _, score in found])
+    near = smoothed(planned, moves, own, planned)
+    for n in np.flatnonzero((own < OWN_MATCH) & (np.linalg.norm(moves - near, axis=1) >= CLOSE)):
+        # The best match may be a scribble; a lesser one where the neighbours say is the frame.
+        moves[n], own[n] = _find(seen, drawn, boxes[n], near[n], SECOND_REACH)
+    away = np.linalg.norm(moves - near, axis=1)
+    strong = (own >= OWN_MATCH) | ((own >= 0.3) & (away < CLOSE))
+    chosen = np.where(strong[:, None], moves, near)
+    apart = left_out(planned, moves, own)
+    return Registered(planned + chosen, own, strong & (np.minimum(apart, away) > 0.8))
+
+
+def _find(
+    seen: "Grey", drawn: "Grey", box: Box, near: "Floats | None" = None, reach: float = REACH
+) -> "tuple[Floats, float]":
+    """Match a box's frame with its number, or with what stands beside a larger box without one."""
+    import numpy as np
+
+    half = box.side / 2 + (0.9 if box.label else 2.6)
+    above = 2.7 if box.label else 0.0
+    return match(seen, drawn, np.array(box.centre), (half, half), reach, PER_MM, near, above)
