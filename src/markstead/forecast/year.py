@@ -345,44 +345,91 @@ class _Clock:
         return self._calendar.take(place).astype(np.int64)
 
 
-class _Plan:
-    """Planned pages that a path's healthy days add up to."""
+class _Plans:
+    """Planned pages that a path's healthy days add up to, of all courses that have a plan."""
 
-    def __init__(self, ahead: CourseAhead, clock: _Clock) -> None:
-        self._days, self._later = clock.later - 1, clock.later
-        planned = np.full(self._days, ahead.goal)
-        given = np.asarray(ahead.planned, float)[: self._days]
-        planned[: len(given)] = given
-        self._sums = self._sorted(clock, planned)
-        # Only who has a day to be behind needs the second list.
-        self._due = [self._later if day is None else day for day in ahead.due]
-        self._fast = self._sorted(clock, np.maximum(planned, ahead.goal)) if self._due else self._sums
+    def __init__(self, courses: Sequence[_Course], clock: _Clock) -> None:
+        self._later = clock.later
+        self._due = [course.ahead.due for course in courses]
+        planned = np.empty((len(courses), clock.later - 1))
+        for row, course in zip(planned, courses, strict=True):
+            given = np.asarray(course.ahead.planned, float)[: len(row)]
+            row[:] = course.ahead.goal
+            row[: len(given)] = given
+        self._usual = self._fast = _Sums(clock, planned)
+        # Only who has a day to be behind needs the second tables.
+        if any(self._due):
+            goals = np.array([[course.ahead.goal] for course in courses])
+            self._fast = _Sums(clock, np.maximum(planned, goals))
 
-    @staticmethod
-    def _sorted(clock: _Clock, planned: NDArray[np.float64]) -> NDArray[np.float64]:
-        """One sorted list for all paths: each path's sums begin above the last path's end."""
-        sums = np.zeros((clock.paths, len(planned) + 1))
-        np.cumsum(clock.well.T * planned, axis=1, out=sums[:, 1:])
-        sums += (float(sums[:, -1].max()) + 1) * np.arange(clock.paths)[:, None]
-        return sums.ravel()
+    def reach(self, place: int, day: Places, pages: NDArray[Any]) -> Places:
+        """[courses, paths]: the first day after `day` on which so many more planned pages are reached.
 
-    def reach(self, place: int, day: Places, pages: NDArray[Any], path: Places) -> Places:
-        """The first day after `day` on which so many more planned pages are reached in a course's workbook."""
-        due = self._due[place - 1] if 0 < place <= len(self._due) else self._later
-        behind = day > due
+        `day` and `pages` are those of the first courses; `place` is the workbook's in its course.
+        """
+        n, paths = day.shape
+        due = np.array([[self._day_due(course, place)] for course in range(n)])
+        course, path = np.divmod(np.arange(n * paths), paths)
+        wanted = pages.ravel()
         # Nobody who began late is done before they would have been by the plan: then the goal is not needed any more.
-        found = self._reach(self._sums, np.minimum(day, due), pages, path)
-        soonest = self._reach(self._fast, day[behind], pages[behind], path[behind])
-        found[behind] = np.maximum(found[behind], soonest)
-        return found
+        found = self._usual.reach(course, np.minimum(day, due).ravel(), wanted, path)
+        behind = np.flatnonzero(day > due)
+        if behind.size:
+            late = day.ravel()[behind]
+            soonest = self._fast.reach(course[behind], late, wanted[behind], path[behind])
+            found[behind] = np.maximum(found[behind], soonest)
+        return found.reshape(n, paths)
 
-    def _reach(self, sums: NDArray[np.float64], day: Places, pages: NDArray[Any], path: Places) -> Places:
-        first = path * (self._days + 1)
-        # A hair less, so that sums of floats that are equal on paper count as reached.
-        wanted = sums.take(first + np.minimum(day, self._days)) + np.maximum(pages - 1e-6, 1e-6)
-        beyond = (day > self._days) | (wanted > sums.take(first + self._days))
-        found: Places = np.searchsorted(sums, wanted) - first
-        found[beyond] = self._later
+    def _day_due(self, course: int, place: int) -> int:
+        due = self._due[course]
+        day = due[place - 1] if 0 < place <= len(due) else None
+        return self._later if day is None else day
+
+
+class _Sums:
+    """Pages of each day added up, course by course: of all days, and of each path's healthy days.
+
+    Counted in whole crumbs of a page, so that what is equal on paper is equal here, and the tables are half as large.
+    """
+
+    def __init__(self, clock: _Clock, planned: NDArray[np.float64]) -> None:
+        courses, self._days = planned.shape
+        self._paths = clock.paths
+        most = float(planned.sum(axis=1).max()) + 1
+        self._crumbs = 2.0 ** min(10, math.floor(math.log2(2**30 / most)))
+        each = np.rint(planned * self._crumbs).astype(np.int32)
+        sums = np.zeros((courses, self._days + 1, clock.paths), np.int32)
+        np.multiply(clock.well, each[:, :, None], out=sums[:, 1:])
+        np.cumsum(sums, axis=1, out=sums)
+        self._sums = sums.ravel()
+        # One sorted list for all courses: each one's sums begin above the end of the one before.
+        whole = np.zeros((courses, self._days + 1), np.int64)
+        np.cumsum(each, axis=1, out=whole[:, 1:])
+        whole += (int(whole[:, -1].max()) + 1) * np.arange(courses)[:, None]
+        self._whole, self._ends = whole.ravel(), whole[:, -1]
+
+    def reach(self, course: Places, day: Places, pages: NDArray[Any], path: Places) -> Places:
+        """The first day after `day` on which so many more pages are reached; the day after the last one where there is none.
+
+        Illness takes pages away and gives none. So the day on which they would be reached without any is never too late;
+        what is still missing then gives the next day to look at, until nothing is missing.
+        """
+        first, end = course * (self._days + 1), self._ends.take(course)
+        crumbs = np.maximum(np.ceil(pages * self._crumbs - 0.5), 1).astype(np.int64)
+        now = first + np.minimum(day, self._days)
+        wanted = self._sums.take(now * self._paths + path) + crumbs
+        aim = self._whole.take(now) + crumbs
+        found: Places = np.full(len(day), self._days + 1)
+        left = np.flatnonzero((aim <= end) & (day <= self._days))
+        aim = aim[left]
+        while left.size:
+            at = np.searchsorted(self._whole, aim)
+            missing = wanted[left] - self._sums.take(at * self._paths + path[left])
+            there = missing <= 0
+            found[left[there]] = (at - first[left])[there]
+            left, aim = left[~there], (self._whole.take(at) + missing)[~there]
+            within = aim <= end[left]
+            left, aim = left[within], aim[within]
         return found
 
 
@@ -400,9 +447,8 @@ class _Chunk:
         self._year, self._courses, self._settings, self._paths = year, courses, settings, paths
         self._later = len(year.days) + 1
         self._clock = _Clock(len(year.days), year.illness, _dice(seed, year.learner), paths)
-        self._plans = [
-            None if course.ahead.planned is None else _Plan(course.ahead, self._clock) for course in courses
-        ]
+        self._planned = np.array([k for k, c in enumerate(courses) if c.ahead.planned is not None], np.int64)
+        self._plans = _Plans([courses[k] for k in self._planned], self._clock) if self._planned.size else None
         # Workbook by workbook, so that another workbook at the end of a course begins with the same luck.
         normal = [_dice(seed, year.learner, course.ahead.course, "days") for course in courses]
         even = [_dice(seed, year.learner, course.ahead.course, "tests") for course in courses]
@@ -464,9 +510,10 @@ class _Chunk:
         log_square = np.log1p(square)
         days = mean * np.exp(np.sqrt(log_square) * normal[:, 1] - 0.5 * log_square)
         whole: Places = np.minimum(np.maximum(np.rint(days), 1), self._later).astype(np.int64)
-        for k, plan in enumerate(self._plans[:n]):
-            if plan is not None:
-                whole[k] = self._planned_days(plan, place, going[k].unit, begun[k], days[k])
+        planned = self._planned[self._planned < n]
+        if self._plans is not None and planned.size:
+            unit = np.array([[going[k].unit] for k in planned])
+            whole[planned] = self._planned_days(self._plans, place, unit, begun[planned], days[planned])
         whole[pages[:, 0] == 0] = 0
         return whole
 
@@ -486,13 +533,15 @@ class _Chunk:
         self._before = full * stretch + tests
         return full
 
-    def _planned_days(self, plan: _Plan, place: int, unit: float, begun: Places, days: Reals) -> Places:
+    def _planned_days(
+        self, plans: _Plans, place: int, unit: NDArray[np.float64], begun: Places, days: Reals
+    ) -> Places:
         """Healthy days until as many planned pages are reached as so many days of `unit` have.
 
         Rounding up to a whole day adds half a day on the mean, which is therefore taken off before.
         """
-        path = np.arange(self._paths)
-        end = plan.reach(place, begun, (days.astype(float) - 0.5) * unit, path)
+        path = np.broadcast_to(np.arange(self._paths), begun.shape)
+        end = plans.reach(place, begun, (days.astype(float) - 0.5) * unit)
         return self._clock.healthy(end, path) - self._clock.healthy(begun, path)
 
     def _failures(self, chances: Sequence[float], place: int, test: int) -> Places:
