@@ -65,9 +65,14 @@ system:
 demo: setup
 	$(BIN)/markstead demo $(if $(HOME_DIR),--home "$(HOME_DIR)") $(ARGS)
 
+# Both at once: the one on PostgreSQL has a single worker, and would leave the other cores idle. Its lines are shown at the end.
 test: setup-dev system
-	$(BIN)/python -m tests.tools.postgres $(BIN)/python -m pytest -m "not browser" $(DATABASE_TESTS) $(addprefix --ignore=,$(DATABASE_LEFT_OUT)) $(PYTEST_ARGS)
-	$(PYTEST) $(PYTEST_ARGS)
+	@log=$$(mktemp) && trap 'rm -f "$$log"' EXIT; \
+	$(BIN)/python -m tests.tools.postgres $(BIN)/python -m pytest -m "not browser" $(DATABASE_TESTS) \
+		$(addprefix --ignore=,$(DATABASE_LEFT_OUT)) $(PYTEST_ARGS) >"$$log" 2>&1 & beside=$$!; \
+	$(PYTEST) $(PYTEST_ARGS); here=$$?; \
+	wait $$beside; there=$$?; \
+	echo "The same on PostgreSQL:"; cat "$$log"; exit $$((here | there))
 
 check: setup-dev
 	$(BIN)/ruff check
