@@ -8,6 +8,7 @@ from django.test import Client
 
 from markstead.records import actions
 from markstead.records.home import Home
+from markstead.web import kept
 from tests.tools.homes import PASSWORD, small_home
 
 MONDAY = datetime(2026, 1, 12, 9, 0, tzinfo=UTC)
@@ -23,6 +24,12 @@ def quick_passwords(settings: LazySettings) -> None:
 def plans_at_once(settings: LazySettings) -> None:
     """A process of its own would look for its home in another database than that of the tests."""
     settings.PLANS_IN_A_PROCESS = False
+
+
+@pytest.fixture(autouse=True)
+def nothing_kept() -> None:
+    """A home that was rolled back and made again has the same stamps: pages of the one are not those of the other."""
+    kept.forget()
 
 
 @pytest.fixture

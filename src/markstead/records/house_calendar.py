@@ -10,7 +10,6 @@ from django.db import transaction
 
 from markstead.calendar import Absence, Away, DayKind, NamedSpan, SchoolCalendar
 from markstead.errors import InputError, Problem
-from markstead.plan.answer import loads
 from markstead.records.desk import household_row
 from markstead.records.home import Home, latest_documents, load_home
 from markstead.records.house_rules import check_stamp
@@ -463,7 +462,7 @@ def _too_long(home: Home, after: Home, plan: KeptPlan, today: date) -> Iterator[
     ]
     if not halved or plan.answer is None or not plan.answer.places:
         return
-    planned = loads(plan.problem, plan.answer.places)
+    planned = plan.loads()
     for limits in plan.problem.learners:
         learner = home.people.get(limits.learner)
         for n in halved:

@@ -12,7 +12,7 @@ from statistics import median_low
 
 from markstead.calendar import DayKind, Term
 from markstead.forecast.outlook import Chance, DoneBy, FinishDates
-from markstead.plan.answer import Goal, loads
+from markstead.plan.answer import Goal
 from markstead.plan.moves import HALF
 from markstead.records.desk import facts_and_standings
 from markstead.records.home import Home, Somebody
@@ -311,7 +311,7 @@ def term_sheet(home: Home, plan: KeptPlan, today: date, on: date | None = None) 
     if not days:
         return None
     mondays = tuple(sorted({_monday(day) for day in days}))
-    halves = loads(plan.problem, plan.answer.places)
+    halves = plan.loads()
     planned = {limits.learner for limits in plan.problem.learners}
     learners = tuple(
         LearnerTerm(
@@ -354,7 +354,7 @@ def _week(
         if limits.here[n] and limits.soft[n] > 0:
             shares.append((halves[n] / limits.soft[n], day))
     fullest = max(shares, key=lambda pair: pair[0], default=None)
-    goals = [g for day in within for g in _day_goals(plan, day) if g.learner == learner.id]
+    goals = [g for day in within for g in plan.every_goal(day) if g.learner == learner.id]
     return Week(
         monday,
         len(shares),
@@ -375,16 +375,8 @@ def _off(home: Home, learner: Somebody, monday: date, first: date, last: date) -
             yield Off(day, kind)
 
 
-def _day_goals(plan: KeptPlan, day: date) -> Iterator[Goal]:
-    """Every goal of a day; where a workbook is begun on the day of a unit test, a course has two."""
-    if plan.answer is None or day not in plan.problem.days:
-        return
-    at = plan.problem.days.index(day)
-    yield from (goal for goal in plan.answer.goals if goal.day == at)
-
-
 def _marks(home: Home, plan: KeptPlan, day: date) -> Iterator[Mark]:
-    for goal in _day_goals(plan, day):
+    for goal in plan.every_goal(day):
         who = (goal.learner, goal.course, goal.workbook)
         if goal.first is not None and goal.last is not None:
             if goal.first == 1:
@@ -557,7 +549,7 @@ def _hours(home: Home, plan: KeptPlan, day: date, begins: time) -> tuple[HourSto
     clock: dict[str, float] = defaultdict(lambda: begins.hour * 60.0 + begins.minute)
     books = {(s.learner, b.code): b for s in plan.problem.streams for b in s.workbooks}
     found: dict[int, int] = defaultdict(int)
-    for goal in _day_goals(plan, day):
+    for goal in plan.every_goal(day):
         book = books[goal.learner, goal.workbook]
         if goal.unit:
             clock[goal.learner] += book.unit_halves / HALF
@@ -581,8 +573,8 @@ def _usual_begin(home: Home, today: date) -> tuple[time, int]:
     firsts: dict[date, datetime] = {}
     for at in instants.order_by("at").values_list("at", flat=True):
         local = home.calendar.at_home(at)
-        if home.calendar.is_school_day(local.date()):
-            firsts.setdefault(local.date(), local)
+        if local.date() not in firsts and home.calendar.is_school_day(local.date()):
+            firsts[local.date()] = local
     if not firsts:
         return USUAL_BEGIN, 0
     middle = median_low(60 * first.hour + first.minute for first in firsts.values()) // 15 * 15

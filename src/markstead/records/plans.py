@@ -19,7 +19,7 @@ from django.db.models import Max, Q
 from markstead.errors import InputError, MarksteadError, UnknownError
 from markstead.errors import Problem as Wrong
 from markstead.ledger.facts import GoalSet, Step
-from markstead.plan.answer import Answer, Goal, Outcome
+from markstead.plan.answer import Answer, Goal, Outcome, loads
 from markstead.plan.moves import HALF
 from markstead.plan.problem import Problem
 from markstead.plan.serial import read_answer, read_problem, write_answer, write_problem
@@ -179,19 +179,33 @@ class KeptPlan:
     says: Says
     taken: datetime | None
     _goals: dict[date, dict[tuple[str, str], Goal]] = field(default_factory=dict, repr=False, compare=False)
+    _every: dict[date, tuple[Goal, ...]] = field(default_factory=dict, repr=False, compare=False)
+    _told: dict[tuple[str, str], Told] = field(default_factory=dict, repr=False, compare=False)
+    _loads: dict[str, tuple[int, ...]] = field(default_factory=dict, repr=False, compare=False)
 
     def goals(self, day: date) -> Mapping[tuple[str, str], Goal]:
         """The goals of a day, by learner and course."""
         if not self._goals and self.answer is not None:
+            found: dict[date, dict[tuple[str, str], Goal]] = {}
             for goal in self.answer.goals:
                 at = self.problem.days[goal.day]
-                self._goals.setdefault(at, {})[goal.learner, goal.course] = goal
+                found.setdefault(at, {})[goal.learner, goal.course] = goal
+            self._goals.update(found)  # at once: another thread may be reading
         return self._goals.get(day, {})
 
+    def every_goal(self, day: date) -> tuple[Goal, ...]:
+        """Every goal of a day; where a workbook is begun on the day of a unit test, a course has two."""
+        if not self._every and self.answer is not None:
+            found: dict[date, list[Goal]] = {}
+            for goal in self.answer.goals:
+                found.setdefault(self.problem.days[goal.day], []).append(goal)
+            self._every.update({at: tuple(goals) for at, goals in found.items()})
+        return self._every.get(day, ())
+
     def told(self) -> dict[tuple[str, str], Told]:
-        """What it announces, by learner and course."""
-        if self.answer is None or not self.answer.places:
-            return {}
+        """What it announces, by learner and course; worked out once, for a plan does not change."""
+        if self._told or self.answer is None or not self.answer.places:
+            return self._told
         found: dict[tuple[str, str], Told] = {}
         for stream, path in zip(self.problem.streams, self.answer.places, strict=True):
             days = {}
@@ -199,7 +213,14 @@ class KeptPlan:
                 index, steps = stream.at(place)
                 days[day] = (stream.workbooks[index].code, steps)
             found[stream.learner, stream.course] = days
-        return found
+        self._told.update(found)  # at once: another thread may be reading
+        return self._told
+
+    def loads(self) -> Mapping[str, tuple[int, ...]]:
+        """Half-minutes of every learner on every day of the plan; worked out once."""
+        if not self._loads and self.answer is not None and self.answer.places:
+            self._loads.update(loads(self.problem, self.answer.places))
+        return self._loads
 
 
 # --- reading ------------------------------------------------------------------------------------------------------
@@ -362,6 +383,12 @@ class PlanLine:
     first: date
     effort: Effort
     asks: tuple[Ask, ...]
+
+
+def states(household: str) -> tuple[tuple[int, State], ...]:
+    """How every plan of a home stands, by number: what changes of a plan without the record or the settings changing."""
+    rows = PlanRow.objects.filter(household=household).order_by("number").values_list("number", "state")
+    return tuple((number, State(state)) for number, state in rows)
 
 
 def plans(household: str, *, limit: int = 30) -> tuple[PlanLine, ...]:

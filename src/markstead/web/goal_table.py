@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
-from markstead.plan.answer import Goal, loads
+from markstead.plan.answer import Goal
 from markstead.plan.moves import HALF
 from markstead.records.home import Home, Somebody
 from markstead.records.plans import KeptPlan
@@ -69,10 +69,9 @@ def goal_table(home: Home, plan: KeptPlan | None, learner: Somebody, today: date
 
 
 def _head(plan: KeptPlan, learner: Somebody, day: date) -> DayHead:
-    assert plan.answer is not None
     index = plan.problem.days.index(day)
     limits = plan.problem.limits(learner.id)
-    halves = loads(plan.problem, plan.answer.places)[learner.id][index]
+    halves = plan.loads()[learner.id][index]
     soft = limits.soft[index]
     load = f"{halves // HALF} of {soft // HALF} min" if limits.here[index] else "away"
     return DayHead(day.isoformat(), day_short(day), load, halves > soft)

@@ -1,6 +1,5 @@
 """Pages as frozen values: what a query answered, put into the words and shapes that a template shows."""
 
-import secrets
 import zlib
 from collections import OrderedDict
 from collections.abc import Iterable, Mapping
@@ -47,7 +46,7 @@ from markstead.rules.bars import Bar, Weight
 from markstead.rules.ruling import Role, Ruling, day_words, goal_words, ranges, stop_words
 from markstead.rules.standing import CopyStatus
 from markstead.rules.steps import CallKind
-from markstead.web.kept import piece
+from markstead.web.kept import new_token, piece
 from markstead.web.ready import ReadinessWords, readiness_words
 from markstead.web.ruler import Ruler, ruler_of
 
@@ -254,11 +253,6 @@ class CopyPageView:
     demo: bool
     token: str
     refusal: str
-
-
-def new_token() -> str:
-    """An id for an act that a form will send, so that sending it twice writes once."""
-    return secrets.token_hex(5)
 
 
 # A ruler is a pure picture of a standing on a day: laid out once, and drawn once for each layout.

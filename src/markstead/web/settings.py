@@ -71,7 +71,7 @@ TEMPLATES = [
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "DIRS": [HERE / "templates"],
         "OPTIONS": {
-            "context_processors": ["django.template.context_processors.request"],
+            "context_processors": ["django.template.context_processors.request", "markstead.web.kept.holes"],
             "loaders": [
                 (
                     "django.template.loaders.cached.Loader",

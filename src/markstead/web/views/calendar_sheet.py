@@ -14,6 +14,7 @@ from markstead.records import house_calendar, house_rules
 from markstead.records.house_calendar import Colour, Paint, Tried
 from markstead.web import forms
 from markstead.web.calendar_page import what_words, year_sheet
+from markstead.web.kept import kept_page
 from markstead.web.seat import Seat
 from markstead.web.views.doors import taught
 
@@ -53,6 +54,7 @@ def _chosen(first: date | None, last: date | None) -> tuple[date, date] | None:
 
 @require_safe
 @taught
+@kept_page()
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     """The sheet; `first` and `last` are days that were tapped."""
     first, last = (_asked_day(request.GET.get(name, "")) for name in ("first", "last"))

@@ -11,6 +11,7 @@ from markstead.rules.ruling import Role, stop_words
 from markstead.rules.standing import CopyStatus
 from markstead.web import forms
 from markstead.web.copy_estimates import copy_estimates
+from markstead.web.kept import kept_page
 from markstead.web.pages import Said, copy_page_view, copy_rows, new_token
 from markstead.web.quick_line_page import recorded_before
 from markstead.web.seat import Seat, seated
@@ -47,8 +48,13 @@ def copy_response(
     return render(request, "copy.html" if whole else "parts/copy_body.html", context, status=status)
 
 
+def _under_way(seat: Seat, copy: str) -> tuple[quizzes.UnderWay, ...]:
+    return quizzes.under_way(seat.household, copy=copy)
+
+
 @require_safe
 @seated
+@kept_page(_under_way)
 def page(request: HttpRequest, seat: Seat, copy: str) -> HttpResponse:
     return copy_response(request, seat, copy, recorded_before(request, seat))
 
@@ -74,6 +80,7 @@ def _listing(request: HttpRequest, seat: Seat, said: Said | None = None, status:
 
 @require_safe
 @seated
+@kept_page()
 def listing(request: HttpRequest, seat: Seat) -> HttpResponse:
     return _listing(request, seat)
 

@@ -14,6 +14,7 @@ from markstead.records.desk import Slip
 from markstead.records.paper_day import DayDone, Try
 from markstead.web import forms
 from markstead.web.day_page import DayPage, day_page, problems, reached, read_day
+from markstead.web.kept import kept_page
 from markstead.web.pages import Said
 from markstead.web.quick_line_page import may_write, recorded_before
 from markstead.web.seat import Seat, seated
@@ -43,6 +44,7 @@ def _wanted(seat: Seat, data: Mapping[str, str]) -> date:
 
 @require_safe
 @seated
+@kept_page()
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     if not may_write(seat.person):
         return not_allowed(request)

@@ -1,5 +1,7 @@
 """A learner's page: for the educator, with the spot check and the review that are recorded from it."""
 
+from datetime import datetime
+
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST, require_safe
@@ -12,6 +14,7 @@ from markstead.rules.ruling import Role
 from markstead.rules.standing import CopyStatus
 from markstead.web import clock, forms
 from markstead.web.goal_table import goal_table
+from markstead.web.kept import kept_page
 from markstead.web.learner_page import learner_view
 from markstead.web.pages import Said
 from markstead.web.quick_line_page import recorded_before
@@ -59,8 +62,14 @@ def _shown(
     return render(request, "learner.html", context, status=status)
 
 
+def _pin(seat: Seat, learner: str) -> datetime | str:
+    """When the PIN was set: it is not on the record."""
+    return pins.pins_set(seat.home, [learner]).get(learner, "none")
+
+
 @require_safe
 @taught
+@kept_page(_pin)
 def page(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     minutes = _minutes(request.GET.get("minutes", ""))
     return _shown(request, seat, learner, minutes, recorded_before(request, seat))

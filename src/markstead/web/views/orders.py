@@ -13,6 +13,7 @@ from markstead.records import order_papers, ordering, queries
 from markstead.records.desk import Done, Slip
 from markstead.records.order_papers import OrderSheet
 from markstead.web import forms
+from markstead.web.kept import kept_page
 from markstead.web.orders_page import Typed, done_words, orders_view, read_lines
 from markstead.web.pages import Said
 from markstead.web.seat import Seat
@@ -46,6 +47,7 @@ def _shown(
 
 @require_safe
 @taught
+@kept_page()
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     """What to order when; after an act, what it wrote and the way back."""
     return _shown(request, seat, _said_of_act(request, seat))

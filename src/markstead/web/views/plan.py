@@ -11,6 +11,7 @@ from markstead.records import plan_asks, plans
 from markstead.records.plan_asks import Ask
 from markstead.records.plans import Effort, KeptPlan, State
 from markstead.web import clock, working
+from markstead.web.kept import kept_page
 from markstead.web.pages import Said
 from markstead.web.plan_page import plan_row, plan_view
 from markstead.web.seat import Seat
@@ -63,8 +64,16 @@ def _listing(request: HttpRequest, seat: Seat, said: Said | None = None, status:
     return render(request, "plan.html", context, status=status)
 
 
+def _settled(seat: Seat, **_: object) -> tuple[tuple[int, State], ...] | None:
+    """How every plan stands; None while one is being worked out, for then its page tells how far it is."""
+    working.look_after(seat.household)
+    found = plans.states(seat.household)
+    return None if any(state is State.WORKING for _, state in found) else found
+
+
 @require_safe
 @taught
+@kept_page(_settled)
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     """The plan in force, and the latest plans."""
     return _listing(request, seat)
@@ -72,6 +81,7 @@ def page(request: HttpRequest, seat: Seat) -> HttpResponse:
 
 @require_safe
 @taught
+@kept_page(_settled)
 def one(request: HttpRequest, seat: Seat, number: int) -> HttpResponse:
     """One plan: being worked out, proposed, in force, or what became of it."""
     return _one(request, seat, number)
@@ -194,6 +204,7 @@ def _sent(seat: Seat, texts: Sequence[str]) -> tuple[Ask, ...]:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @taught
+@kept_page(_settled)
 def whatif(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Collect changes and try them; the plan in force stays."""
     if request.method == "POST":

@@ -7,6 +7,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from markstead.records import queries
+from markstead.web.kept import kept_page
 from markstead.web.pages import history_line, shown_notes
 from markstead.web.seat import Seat, seated
 
@@ -22,6 +23,7 @@ def _day(text: str, today: date) -> date:
 
 @require_safe
 @seated
+@kept_page()
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     today = seat.home.calendar.day_of(seat.now)
     day = _day(request.GET.get("day", ""), today)

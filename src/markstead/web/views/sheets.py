@@ -8,6 +8,7 @@ from django.views.decorators.http import require_safe
 
 from markstead.records import plan_sheets, plans
 from markstead.records.plans import KeptPlan
+from markstead.web.kept import kept_page
 from markstead.web.seat import Seat
 from markstead.web.term_page import load_view, term_view
 from markstead.web.views.doors import taught
@@ -39,6 +40,7 @@ def _day(text: str) -> date | None:
 
 @require_safe
 @taught
+@kept_page()
 def term(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Are we on time, which weeks are too full, which mornings are taken."""
     plan, today = _standing(seat)
@@ -54,6 +56,7 @@ def term(request: HttpRequest, seat: Seat) -> HttpResponse:
 
 @require_safe
 @taught
+@kept_page()
 def year(request: HttpRequest, seat: Seat) -> HttpResponse:
     """What is done, what is planned when, and how sure each end is."""
     plan, today = _standing(seat)
@@ -64,6 +67,7 @@ def year(request: HttpRequest, seat: Seat) -> HttpResponse:
 
 @require_safe
 @taught
+@kept_page()
 def load(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Which mornings are taken, and when somebody will ask for marking."""
     plan, today = _standing(seat)

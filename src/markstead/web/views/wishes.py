@@ -10,6 +10,7 @@ from django.views.decorators.http import require_http_methods
 from markstead.errors import MarksteadError
 from markstead.plan.wishes import Wishes
 from markstead.records import plan_asks, plans
+from markstead.web.kept import kept_page
 from markstead.web.seat import Seat
 from markstead.web.views.doors import taught
 from markstead.web.views.errors import not_understood
@@ -43,6 +44,7 @@ def _shown(
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @taught
+@kept_page()
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     """What the home asks of its plan; a POST saves one section of it, or nothing where a part of it is wrong."""
     if request.method != "POST":
