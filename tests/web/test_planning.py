@@ -391,7 +391,7 @@ def test_while_it_is_worked_out_the_page_shows_how_far_it_is_and_asks_again(
     page = ruth.get(f"/plan/{searching}/").content.decode()
     assert '<progress id="how-far" value="2" max="7">' in page
     assert "The best plan so far costs 1,234 points" in page
-    assert 'hx-trigger="every 1s"' in page
+    assert 'data-hx-trigger="every 1s"' in page
     assert f'href="/plan/{searching}/">Look again' in page
     assert "The old plan stays in force meanwhile" in page
     assert "Take this plan" not in page
@@ -403,7 +403,7 @@ def test_the_page_that_asks_again_gets_its_middle_part_alone(ruth: Client, searc
     plans.work_out("home", searching, clock.real_now)
     part = ruth.get(f"/plan/{searching}/", headers={"HX-Request": "true"}).content.decode()
     assert "Take this plan" in part
-    assert "hx-trigger" not in part
+    assert "data-hx-trigger" not in part
 
 
 def test_a_search_that_is_stopped_shows_its_best(ruth: Client, searching: int) -> None:

@@ -95,7 +95,7 @@ def test_with_htmx_the_inside_of_the_page_and_a_fresh_field_come_back(ruth: Clie
     page = answer.content.decode()
     assert "<html" not in page
     assert "Pages 1-2 worked" in page
-    assert 'hx-swap-oob="true"' in page
+    assert 'data-hx-swap-oob="true"' in page
     assert field(page) == ""
     assert re.search(r'data-recorded="[0-9a-f]{32}"', page)
 

@@ -877,7 +877,7 @@ class TestNews:
         page = self.look(asa, seen).content.decode()  # type: ignore[attr-defined]
 
         assert "<html" not in page
-        assert '<p id="news" hx-swap-oob="innerHTML">Mark section 1</p>' in page
+        assert '<p id="news" data-hx-swap-oob="innerHTML">Mark section 1</p>' in page
 
     def test_what_others_do_is_no_news(self, asa: Client, begun: str) -> None:
         seen = self.stamp(asa)

@@ -4,7 +4,7 @@
 const leaving = document.getElementById("leaving");
 
 function forgery() {
-  return JSON.parse(document.body.getAttribute("hx-headers") || "{}")["X-CSRFToken"] || "";
+  return JSON.parse(document.body.getAttribute("data-hx-headers") || "{}")["X-CSRFToken"] || "";
 }
 
 if (leaving) {
