@@ -98,8 +98,8 @@ def test_every_page_of_the_first_evening_is_valid(
         ("programme/typed", {"title-0": "Boats", "pages-0": "many"}, {}),
         ("programme/files", {"workbooks": "course,level\nsums,5\n"}, {}),
         ("programme", {}, {"kind": "sample"}),
-        ("courses", {}, {"course-0": ["maths-5"], "course-1": ["maths-8"]}),
-        ("standing", {}, {}),
+        ("courses", {}, {"asked-0": "yes", "asked-1": "yes", "take-0": ["maths-5"], "take-1": ["maths-9"]}),
+        ("standing", {"where-0-maths-5": "nothing", "page-0-maths-5": "4"}, {"where-0-maths-5": "find out"}),
         ("look", {}, {}),
     ):
         for sent in ({}, bad, good):
