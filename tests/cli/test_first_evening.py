@@ -5,6 +5,7 @@ import re
 import signal
 import time
 import urllib.error
+import urllib.parse
 import urllib.request
 from http.cookiejar import CookieJar
 from pathlib import Path
@@ -12,7 +13,7 @@ from pathlib import Path
 from tests.cli.conftest import program
 from tests.cli.test_the_program import free_port, serving
 
-WORD = re.compile(r"/first/\?key=((?:[a-z2-9]{4}-){3}[a-z2-9]{4}) in a browser")
+WORD = re.compile(r"/first/#((?:[a-z2-9]{4}-){3}[a-z2-9]{4}) in a browser")
 
 
 def get(address: str) -> tuple[int, str]:
@@ -31,6 +32,21 @@ def get(address: str) -> tuple[int, str]:
             time.sleep(0.1)
 
 
+def enter(base: str, word: str) -> tuple[int, str]:
+    """What comes of a word that is typed at the door, as a form sends it."""
+    opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(CookieJar()))
+    try:
+        opener.open(base + "/first/", timeout=20)
+    except urllib.error.HTTPError as error:
+        (forgery,) = set(re.findall(r'csrfmiddlewaretoken" value="([^"]+)"', error.read().decode()))
+    sent = urllib.parse.urlencode({"key": word, "csrfmiddlewaretoken": forgery}).encode()
+    try:
+        with opener.open(base + "/first/", sent, timeout=20) as page:
+            return page.status, page.read().decode()
+    except urllib.error.HTTPError as error:
+        return error.code, error.read().decode()
+
+
 def lines_of(home: Path, port: int) -> tuple[str, list[tuple[int, str]]]:
     """Serve, read what the terminal says, look at three addresses, and stop."""
     with serving(home, "serve", "--port", port) as process:
@@ -40,7 +56,7 @@ def lines_of(home: Path, port: int) -> tuple[str, list[tuple[int, str]]]:
         assert found is not None, said
         base = f"http://127.0.0.1:{port}"
         other = found[1][:-1] + ("2" if found[1][-1] != "2" else "3")
-        pages = [get(base + path) for path in ("/", f"/first/?key={other}", f"/first/?key={found[1]}")]
+        pages = [get(base + "/"), enter(base, other), enter(base, found[1])]
         os.killpg(process.pid, signal.SIGINT)
         process.communicate(timeout=30)
         assert process.returncode == 0

@@ -39,7 +39,7 @@ def refusal(**given: object) -> str:
 
 def test_a_second_educator_comes_and_signs_in(house: House) -> None:
     _, maren = people.add("home", name="  Maren   Holt ", role="educator")
-    made = people.new_password("home", person=maren.id)
+    made = people.new_password("home", person=maren.id, real_now=LATER)
 
     assert (maren.name, maren.key, maren.role) == ("Maren Holt", "maren", Role.EDUCATOR)
     user = User.objects.get(username=made.username)
@@ -179,7 +179,7 @@ def test_whoever_has_left_notes_nothing_and_signs_in_nowhere(house: House) -> No
     with pytest.raises(InputError, match="who has left"):
         people.let_go("home", person="tobi", by="ruth", at=LATER)
     with pytest.raises(InputError, match="for Tobi, left"):
-        people.new_password("home", person="tobi")
+        people.new_password("home", person="tobi", real_now=LATER)
 
 
 def test_whoever_left_watches_no_sitting(house: House) -> None:
@@ -211,21 +211,21 @@ def test_targets_of_who_has_left_are_asked_for_no_more(house: House) -> None:
 
 def test_a_new_password_ends_the_old_one_and_is_kept_as_a_hash_only(house: House) -> None:
     give_password("home", person="tobi", username="tobi", password=SECRET)
-    made = people.new_password("home", person="tobi")
+    made = people.new_password("home", person="tobi", real_now=LATER)
     user = User.objects.get(username="tobi")
     assert made.username == "tobi"
     assert not user.check_password(SECRET)
     assert user.check_password(made.password)
     assert made.password not in user.password
     assert len(set(made.password.replace("-", ""))) > 4
-    assert people.new_password("home", person="tobi").password != made.password
+    assert people.new_password("home", person="tobi", real_now=LATER).password != made.password
 
 
 def test_a_name_to_sign_in_with_is_nobodys_elses(house: House) -> None:
     User.objects.create(username="tobi")
-    assert people.new_password("home", person="tobi").username == "tobi2"
+    assert people.new_password("home", person="tobi", real_now=LATER).username == "tobi2"
 
 
 def test_a_learner_gets_no_password(house: House) -> None:
     with pytest.raises(InputError, match="for Asa, learner"):
-        people.new_password("home", person="asa")
+        people.new_password("home", person="asa", real_now=LATER)

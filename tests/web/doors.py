@@ -36,7 +36,7 @@ _TABLE: dict[tuple[For, tuple[str, ...]], str] = {
     (For.SIGNED_IN, SEND): (
         "act set-goals undo order sitting-begin sitting-end sitting-mark sitting-follow quick quick-look day-save clock"
     ),
-    (For.SIGNED_IN, BOTH): "papers",
+    (For.SIGNED_IN, BOTH): "papers password",
     (For.EDUCATOR, LOOK): (
         "learner plan term year load plan-one quiz orders orders-sheet people calendar tablets first-made placements"
     ),

@@ -53,7 +53,7 @@ class Evening:
         self.looked.append(name)
 
     def claim(self) -> None:
-        self.page.goto(f"{self.base}/first/?key={KEY}")
+        self.page.goto(f"{self.base}/first/#{KEY}")
         for label, words in (
             ("What your home is called", "Tarn End"),
             ("Your name", "Ruth Tarn"),
@@ -188,7 +188,7 @@ def test_every_page_fits_its_width_and_can_be_read_by_everybody(evening: Evening
     page = evening.page
     page.goto(evening.base + "/first/")
     evening.look_everywhere("door")
-    page.goto(f"{evening.base}/first/?key={KEY}")
+    page.goto(f"{evening.base}/first/#{KEY}")
     evening.go_on()
     evening.look_everywhere("you, with what is wrong")
     evening.claim()

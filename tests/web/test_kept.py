@@ -47,7 +47,7 @@ def test_a_form_of_a_kept_page_is_taken(home: Home, monday: object, begun: str) 
     sent = {
         "username": "ruth-home",
         "password": PASSWORD,
-        "csrfmiddlewaretoken": strict.cookies["csrftoken"].value,
+        "csrfmiddlewaretoken": strict.cookies["markstead_forgery"].value,
     }
     assert strict.post("/sign-in/", sent).status_code == 302
     for _ in range(2):

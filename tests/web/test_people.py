@@ -47,6 +47,8 @@ def test_a_second_educator_is_added_and_signs_in_with_the_password_shown_once(ru
     maren = Client()
     signed = maren.post("/sign-in/", {"username": name, "password": password})
     assert signed["Location"] == "/"
+    own = "four kites over the weir"
+    assert maren.post("/password/", {"now": password, "new": own, "again": own}).status_code == 302
     assert maren.get("/settings/people/").status_code == 200
     assert password not in ruth.get("/settings/people/").content.decode()
 
@@ -111,9 +113,10 @@ def test_a_new_password_ends_the_old_one(ruth: Client) -> None:
     assert tobi.post("/sign-in/", {"username": name, "password": password}).status_code == 302
 
 
-def test_an_own_new_password_keeps_one_signed_in_here(ruth: Client) -> None:
-    ruth.post("/settings/people/password", {"person": who("ruth")})
-    assert ruth.get("/settings/people/").status_code == 200
+def test_an_own_password_is_not_made_by_whoever_finds_the_screen_open(ruth: Client) -> None:
+    answer = ruth.post("/settings/people/password", {"person": who("ruth")})
+    assert answer["Location"] == "/password/"
+    assert Client().post("/sign-in/", {"username": "ruth-home", "password": PASSWORD}).status_code == 302
 
 
 def test_a_locked_out_helper_gets_in_again_with_a_new_password(ruth: Client) -> None:

@@ -183,7 +183,7 @@ def open_or_begin(asked: Asked) -> str:
     print(
         f"There is no home in {folder} yet: a new one begins. The address lets in whoever has it; keep it to yourself."
     )
-    return f"first/?key={key}"
+    return f"first/#{key}"
 
 
 def new_key() -> str:

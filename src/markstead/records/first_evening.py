@@ -17,8 +17,6 @@ from pathlib import Path
 from threading import Lock
 
 from django.contrib.auth.models import User
-from django.contrib.auth.password_validation import validate_password
-from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from markstead.errors import InputError, MarksteadError, Problem
@@ -26,6 +24,7 @@ from markstead.records import placements, setup
 from markstead.records.home import Home
 from markstead.records.models import Household, Person
 from markstead.records.openings import Opening, Where, write_openings
+from markstead.records.passwords import problems_of
 from markstead.records.setup import Newcomer, Papers
 from markstead.rules.ruling import Role
 
@@ -142,10 +141,7 @@ def first_account(username: str, password: str) -> User:
     if not username or len(username) > 150 or not username.isprintable() or " " in username:
         allowed = "a name without blanks, such as ruth"
         problems.append(Problem("sign-in name", repr(username[:40]) if username else "nothing", allowed))
-    try:
-        validate_password(password, User(username=username))
-    except ValidationError as error:
-        problems.append(Problem("password", "a weak one", "a better one: " + " ".join(error.messages)))
+    problems += problems_of(password, username=username)
     if problems:
         raise InputError(problems)
     with transaction.atomic():

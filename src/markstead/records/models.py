@@ -53,6 +53,8 @@ class Person(models.Model):
     role = models.CharField(max_length=20)
     year = models.IntegerField(null=True)
     user = models.OneToOneField(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
+    password_made = models.DateTimeField(null=True)
+    """When the password was made by the house; None: it is one of their own."""
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["household", "key"], name="one_person_a_key")]

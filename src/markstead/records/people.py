@@ -256,8 +256,10 @@ def take_back(household: str, *, person: str, role: str) -> Home:
 # --- signing in -----------------------------------------------------------------------------------------------
 
 
-def new_password(household: str, *, person: str) -> NewPassword:
+def new_password(household: str, *, person: str, real_now: datetime) -> NewPassword:
     """Let a grown-up sign in with a new password, made here; whoever is signed in by the old one is signed out.
+
+    It holds for a week: whoever signs in by it is asked for one of their own.
 
     Raises:
         InputError: a learner, or somebody who has left.
@@ -274,8 +276,8 @@ def new_password(household: str, *, person: str) -> NewPassword:
         user.is_active = True
         user.set_password(password)
         user.save()
-        row.user = user
-        row.save(update_fields=["user"])
+        row.user, row.password_made = user, real_now
+        row.save(update_fields=["user", "password_made"])
     forget_tries(username=user.username)
     return NewPassword(somebody, user.username, password)
 

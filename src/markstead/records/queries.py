@@ -133,7 +133,7 @@ _LIVE = (
 )
 _HOUSE = "h.id, h.name, h.stamp, h.head_seq, h.head_link, h.settled_seq, h.demo_shift, o.lines "
 _SEAT = (
-    f"SELECT p.id, {_HOUSE} FROM records_person p JOIN records_household h ON h.id = p.household_id "  # noqa: S608
+    f"SELECT p.id, p.password_made, {_HOUSE} FROM records_person p JOIN records_household h ON h.id = p.household_id "  # noqa: S608
     "LEFT JOIN records_ordercalls o ON o.household_id = h.id WHERE p.user_id = %s"
 )
 _OPEN = (
@@ -215,14 +215,15 @@ def person_of_user(user_id: int) -> tuple[str, str] | None:
     return Person.objects.filter(user=user_id).values_list("household_id", "id").first()
 
 
-def opened_by(user_id: int) -> tuple[Opened, Somebody] | None:
-    """The home of somebody who signed in, and who that is; one query where the home is remembered."""
+def opened_by(user_id: int) -> tuple[Opened, Somebody, bool] | None:
+    """The home of somebody who signed in, who that is, and whether their password was made by the house; one query
+    where the home is remembered."""
     found = _ask(_SEAT, user_id)
     if not found:
         return None
-    person, *columns = found[0]
+    person, made, *columns = found[0]
     opened = _opened(columns)
-    return opened, opened.home.person(person)
+    return opened, opened.home.person(person), made is not None
 
 
 def sign_in_name(person: str) -> str | None:

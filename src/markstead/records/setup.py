@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.contrib.auth.models import User
-from django.contrib.auth.password_validation import validate_password
-from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Max
 
@@ -16,6 +14,7 @@ from markstead.errors import InputError, Problem
 from markstead.records.desk import household_row
 from markstead.records.home import Home, load_home
 from markstead.records.models import Copy, Document, Enrolment, Entry, Household, Person
+from markstead.records.passwords import problems_of
 from markstead.rules.programme import Programme
 from markstead.rules.ruling import Role
 
@@ -189,10 +188,7 @@ def give_password(household: str, *, person: str, username: str, password: str) 
     taken = User.objects.filter(username=username).exclude(person__id=somebody.id).exists()
     if taken or not username.strip():
         problems.append(Problem("sign-in name", repr(username), "a name that nobody else signs in with"))
-    try:
-        validate_password(password)
-    except ValidationError as error:
-        problems.append(Problem("password", "a weak one", "a better one: " + " ".join(error.messages)))
+    problems += problems_of(password, username=username, name=somebody.name, home=home.name)
     if problems:
         raise InputError(problems)
     with transaction.atomic():
@@ -201,8 +197,8 @@ def give_password(household: str, *, person: str, username: str, password: str) 
         user.username = username
         user.set_password(password)
         user.save()
-        row.user = user
-        row.save(update_fields=["user"])
+        row.user, row.password_made = user, None
+        row.save(update_fields=["user", "password_made"])
 
 
 def set_costs(

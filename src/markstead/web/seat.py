@@ -25,6 +25,8 @@ class Seat:
     opened: queries.Opened
     """The home and the end of its record, as they were when the request came in."""
     now: datetime
+    made: bool = False
+    """The password was made by the house, and is to be replaced before anything else is done."""
 
     @property
     def home(self) -> Home:
@@ -46,7 +48,20 @@ def refuse_nul(request: HttpRequest) -> None:
 
 
 def seated(view: View) -> View:
-    """Let in people of a home only; hand the view their seat."""
+    """Let in people of a home only, with a password of their own; hand the view their seat."""
+
+    @seated_with_any_password
+    @wraps(view)
+    def inner(request: HttpRequest, seat: Seat, *args: Any, **kwargs: Any) -> HttpResponse:
+        if seat.made:
+            return redirect("password")
+        return view(request, seat, *args, **kwargs)
+
+    return inner
+
+
+def seated_with_any_password(view: View) -> View:
+    """The same, also with a password that was made by the house: for the page on which one's own is chosen."""
 
     @login_required
     @wraps(view)
@@ -57,8 +72,8 @@ def seated(view: View) -> View:
             if first_evening.state() is first_evening.State.BEGUN:
                 return redirect("first")
             return render(request, "no_home.html", status=403)
-        opened, person = found
-        seat = Seat(opened.home.id, person, opened, clock.now(opened.home))
+        opened, person, made = found
+        seat = Seat(opened.home.id, person, opened, clock.now(opened.home), made)
         return view(request, seat, *args, **kwargs)
 
     return inner

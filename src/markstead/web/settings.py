@@ -56,6 +56,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "markstead.web.private.Private",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -112,6 +113,9 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "markstead.records.passwords.NoCommonOneMadeLonger"},
+    {"NAME": "markstead.records.passwords.NotOfThisHouse"},
+    {"NAME": "markstead.records.passwords.NotTooLong"},
 ]
 AXES_FAILURE_LIMIT = 5
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
@@ -121,6 +125,9 @@ AXES_VERBOSE = False
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "today"
 LOGOUT_REDIRECT_URL = "sign-in"
+
+MOST_SENT = 64_000_000
+"""Bytes of one request: a large photograph. What is more is refused before it is read; single forms take less."""
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
@@ -134,6 +141,12 @@ CONTENT_SECURITY_POLICY = {
         "object-src": [NONE],
     }
 }
+# By https a cookie is bound to this very host and path, and no page of another can set it (RFC 6265bis, 4.1.3.2). A browser
+# takes no such name over plain http.
+_HOST = "__Host-" if SECURE else ""
+SESSION_COOKIE_NAME = f"{_HOST}markstead_session"
+CSRF_COOKIE_NAME = f"{_HOST}markstead_forgery"
+TABLET_COOKIE_NAME = f"{_HOST}markstead_tablet"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = SECURE
@@ -141,6 +154,8 @@ CSRF_COOKIE_HTTPONLY = True
 CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_SECURE = SECURE
 CSRF_FAILURE_VIEW = "markstead.web.views.errors.stale_form"
+SECURE_HSTS_SECONDS = 366 * 24 * 60 * 60 if SECURE else 0
+"""A year: who has come by https once comes by nothing else. (Browsers heed it for names, not for bare addresses.)"""
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"

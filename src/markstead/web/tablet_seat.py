@@ -22,7 +22,7 @@ from markstead.rules.ruling import Role
 from markstead.web import clock
 from markstead.web.seat import refuse_nul
 
-COOKIE = "markstead_tablet"
+COOKIE = settings.TABLET_COOKIE_NAME
 ADDRESS = "/tablet/"
 _SALT = "markstead.tablet"
 _YEARS = 400 * 24 * 60 * 60
@@ -87,6 +87,7 @@ def give_cookie(response: HttpResponse, tablet: Tablet) -> None:
 
 def take_cookie(response: HttpResponse) -> None:
     response.delete_cookie(COOKIE, samesite="Lax")
+    response.cookies[COOKIE]["secure"] = settings.SECURE
 
 
 class TabletOnly:

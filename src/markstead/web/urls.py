@@ -1,6 +1,5 @@
 """Every address."""
 
-from django.contrib.auth.views import LogoutView
 from django.urls import path
 
 from markstead.web.views import (
@@ -13,6 +12,7 @@ from markstead.web.views import (
     house,
     learners,
     orders,
+    own_password,
     people,
     placement,
     plan,
@@ -125,7 +125,8 @@ urlpatterns = [
     path("placement/", placement.listing, name="placements"),
     path("placement/<slug:learner>/<slug:course>/", placement.page, name="placement"),
     path("sign-in/", first_evening.SignIn.as_view(), name="sign-in"),
-    path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    path("sign-out/", own_password.SignOut.as_view(), name="sign-out"),
+    path("password/", own_password.page, name="password"),
 ]
 handler404 = errors.not_found
 handler500 = errors.sorry

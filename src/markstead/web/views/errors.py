@@ -31,6 +31,12 @@ def not_understood(request: HttpRequest, exception: Any = None) -> HttpResponse:
     return _page("Not understood", "What came could not be read as a request.", 400)
 
 
+def too_much(request: HttpRequest) -> HttpResponse:
+    return _page(
+        "Too much at once", "What was sent is larger than Markstead takes. Nothing was recorded.", 413
+    )
+
+
 def stale_form(request: HttpRequest, reason: str = "") -> HttpResponse:
     sentence = (
         "This form was opened too long ago, or in another session. Nothing was recorded: go back, reload the "

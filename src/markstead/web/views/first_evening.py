@@ -7,6 +7,7 @@ from typing import Any
 
 from django.conf import settings
 from django.contrib.auth import login
+from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView, redirect_to_login
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -14,6 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from markstead.errors import InputError, MarksteadError
 from markstead.records import first_evening as records
+from markstead.records import passwords
 from markstead.records.first_evening import State
 from markstead.records.sheets import WORKBOOKS, Faults, text_of
 from markstead.rules.typed_books import MOST_ROWS, layout_words
@@ -39,6 +41,12 @@ class SignIn(LoginView):
         if records.state() is State.EMPTY:
             return redirect("first")
         return super().dispatch(request, *args, **kwargs)  # type: ignore[return-value]
+
+    def form_valid(self, form: AuthenticationForm) -> HttpResponse:
+        """Let them in, but not by a password of the house that has had its week."""
+        if passwords.is_over(passwords.made_at(form.get_user().pk), clock.real_now()):
+            return self.render_to_response(self.get_context_data(form=form, over=True), status=409)
+        return super().form_valid(form)
 
 
 # --- who is let in ---------------------------------------------------------------------------------------------------
@@ -76,10 +84,10 @@ def invited(view: View) -> View:
 
 
 def _door(request: HttpRequest) -> HttpResponse:
-    given = request.POST.get("key") if request.method == "POST" else request.GET.get("key")
+    given = request.POST.get("key")
     if given is not None and _same(given):
         request.session[KEY] = "yes"
-        return redirect("first")  # the word leaves the line of the address
+        return redirect("first")
     context = {"wrong": given is not None, "known": bool(settings.FIRST_KEY)}
     return render(request, "first/door.html", context, status=403)
 

@@ -2,8 +2,6 @@
 
 from typing import Any
 
-from django.contrib.auth import update_session_auth_hash
-from django.contrib.auth.models import User
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -13,7 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 from markstead.errors import InputError, MarksteadError, UnknownError
 from markstead.records import people, queries
 from markstead.records.home import Somebody
-from markstead.web import forms
+from markstead.web import clock, forms
 from markstead.web.people_page import leaving_of, people_page
 from markstead.web.seat import Seat
 from markstead.web.views.doors import taught
@@ -139,6 +137,10 @@ def come_back(request: HttpRequest, seat: Seat) -> HttpResponse:
 @never_cache
 def password(request: HttpRequest, seat: Seat) -> HttpResponse:
     one = _somebody(seat, request.POST.get("person", ""))
+    if (
+        one.id == seat.person.id
+    ):  # one's own is changed by whoever knows it, not by whoever finds this screen open
+        return redirect("password")
     return _once(request, seat, one.id)
 
 
@@ -146,9 +148,7 @@ def password(request: HttpRequest, seat: Seat) -> HttpResponse:
 def _once(request: HttpRequest, seat: Seat, person: str) -> HttpResponse:
     """A new password on the one page that ever shows it."""
     try:
-        made = people.new_password(seat.household, person=person)
+        made = people.new_password(seat.household, person=person, real_now=clock.real_now())
     except MarksteadError as error:
         return _wrong(request, seat, error)
-    if person == seat.person.id:  # who sets an own password stays signed in here
-        update_session_auth_hash(request, User.objects.get(person__id=person))
     return _shown(request, seat, shown=made)

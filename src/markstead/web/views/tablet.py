@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from markstead.errors import InputError, MarksteadError, Problem, StaleError, UnknownError
 from markstead.ledger.facts import Step
-from markstead.records import actions, devices, pins, queries
+from markstead.records import actions, devices, passwords, pins, queries
 from markstead.records.desk import Done, Slip
 from markstead.records.devices import Tablet
 from markstead.records.home import Home, Somebody
@@ -137,7 +137,7 @@ def end(request: HttpRequest, tablet: Tablet, home: Home) -> HttpResponse:
         user = authenticate(
             request, username=request.POST.get("username", ""), password=request.POST.get("password", "")
         )
-        if user is None:
+        if user is None or passwords.is_over(passwords.made_at(user.pk), clock.real_now()):
             says, status = "That name and password do not belong together. Try once more.", 403
         else:
             opened = queries.opened_by(user.pk)

@@ -101,6 +101,18 @@ function keepForm(event) {
   const typed = Array.from(form.elements).filter((f) => f.name && f.type !== "hidden" && f.type !== "submit" && f.value);
   drawer("sessionStorage", form.dataset.keep, JSON.stringify(typed.map((f) => [f.name, f.value])));
 }
+/* The word of an empty home stands behind the # of the address: no server is sent that part, and no list keeps it. */
+function readyWord() {
+  const field = document.querySelector("[data-word]"), word = location.hash.slice(1);
+  if (!field || !word) return;
+  history.replaceState(null, "", location.pathname);
+  field.value = word;
+  field.form.submit();
+}
+/* Whoever goes out leaves nothing behind that was typed. */
+document.addEventListener("submit", function (event) {
+  if (event.target.matches("form.out")) { try { sessionStorage.clear(); } catch (_) { /* nothing is kept then */ } }
+});
 document.addEventListener("input", keepForm);
 document.addEventListener("change", keepForm);
-document.addEventListener("DOMContentLoaded", function () { readyQuick(); readyForm(); });
+document.addEventListener("DOMContentLoaded", function () { readyQuick(); readyForm(); readyWord(); });
