@@ -83,6 +83,24 @@ def test_the_cycle_at_a_stop_runs_without_naming_the_stop(kitchen: Kitchen) -> N
     assert "Re-marked, section 1: cleared" in kitchen.act("re-mark", copy, "--all-right").out
 
 
+def test_work_from_before_the_record_is_taken_over_and_no_marks_are_made_up(kitchen: Kitchen) -> None:
+    copy = into_the_house(kitchen)
+    kitchen.act("issue", copy, "--learner", "tui")
+    taken = kitchen.act("take-over", copy, "3")
+    assert "Work taken over" in taken.out
+    again = kitchen.run("act", "take-over", copy, "3")
+    assert again.status == 1
+    beyond = kitchen.run("act", "take-over", copy, "99")
+    assert "last page: found 99" in beyond.err
+
+
+def test_how_long_a_unit_test_took_is_kept_with_its_result(kitchen: Kitchen, ready: str) -> None:
+    kitchen.now = "2026-02-10T09:00"
+    kitchen.act("sit", ready)
+    scored = kitchen.act("score-unit", ready, "--all-right", "--minutes", "38", "--json").json
+    assert scored["facts"][0]["fact"]["minutes"] == 38
+
+
 def test_many_wrong_shut_the_gate_until_a_quiz_was_held(kitchen: Kitchen) -> None:
     copy = into_the_house(kitchen)
     kitchen.act("issue", copy, "--learner", "tui")
@@ -154,16 +172,16 @@ def test_help_goals_attendance_and_a_spoiled_copy_are_recorded(kitchen: Kitchen)
     copy = into_the_house(kitchen)
     kitchen.act("issue", copy, "--learner", "tui")
     kitchen.act("opening-talk", copy)
-    assert "Goal for 9 February: pages 1-3" in kitchen.act("goal", copy, "1-3").out
+    assert "Goal for Mon 9 Feb: pages 1-3" in kitchen.act("goal", copy, "1-3").out
     assert (
-        "Goal for 10 February: to mark"
+        "Goal for Tue 10 Feb: to mark"
         in kitchen.act("goal", copy, "--step", "mark", "--day", "2026-02-10").out
     )
     assert "taken away" in kitchen.act("goal", copy, "--nothing").out
     assert "Help asked, page 2" in kitchen.act("ask-help", copy, "--page", "2").out
     assert "Help given, 10 min" in kitchen.act("give-help", copy, "--minutes", "10").out
     here = kitchen.act("attendance", "tui", "half", "--minutes", "150").out
-    assert here == "Recorded: Attendance taken: Tui, 9 February, half day, 150 min.\n"
+    assert here == "Recorded: Attendance taken: Tui, Mon 9 Feb, half day, 150 min.\n"
     assert "Copy spoiled" in kitchen.act("spoil", copy, "--reason", "Tea.").out
 
 

@@ -226,7 +226,7 @@ def test_a_look_tells_what_would_be_written_and_writes_nothing(house: House, beg
     tries = paper_day.look_at_day(house.id, entry, by=house.person("ruth"), now=EVENING)
     assert [found.facts for found in tries] == [
         ("Pages 1-3 worked in 25 min",),
-        ("Attendance taken: Noa, 12 January, half day",),
+        ("Attendance taken: Noa, Mon 12 Jan, half day",),
     ]
     assert entries() == before
 

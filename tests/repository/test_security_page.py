@@ -17,7 +17,9 @@ LEVEL_1 = """
 
 def rows() -> list[list[str]]:
     lines = PAGE.read_text(encoding="utf-8").splitlines()
-    return [[cell.strip() for cell in line.strip("|").split("|")] for line in lines if re.match(r"\| \d", line)]
+    return [
+        [cell.strip() for cell in line.strip("|").split("|")] for line in lines if re.match(r"\| \d", line)
+    ]
 
 
 def names_in(file: Path) -> set[str]:

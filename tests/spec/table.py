@@ -497,6 +497,23 @@ PARTS: dict[str, tuple[Row, ...]] = {
         Row(TALKED, "take back the opening talk", FactReversed(4, C)),
         Row(TALKED, "take back the opening talk", FactReversed(4, C), by=TOBI, bars=(B.ONLY_EDUCATOR,)),
         Row(STUCK, "take back the opening talk", FactReversed(4, C), also="asking for help rests on nothing"),
+        Row(
+            WORKED,
+            "take back their own pages",
+            FactReversed(5, C),
+            by=ASA,
+            also="they wrote them a minute ago, as the latest of the copy",
+            around={"own_latest": at(2, 9, 59)},
+        ),
+        Row(
+            WORKED,
+            "take back their own pages",
+            FactReversed(5, C),
+            by=ASA,
+            also="they wrote them two minutes ago",
+            around={"own_latest": at(2, 9, 58)},
+            bars=(B.ONLY_EDUCATOR,),
+        ),
         Row(WORKED, "take back the opening talk", FactReversed(4, C), bars=(B.LATER_FACTS,)),
         Row(NOTHING, "take attendance of today", AttendanceTaken("asa", MON, Presence.FULL), by=TOBI),
         Row(

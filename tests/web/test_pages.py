@@ -259,6 +259,15 @@ class TestActs:
         assert "read the aims in the car" in page
         assert "Pages 1-4 worked" in page
 
+    def test_work_from_before_is_taken_over_on_the_page_of_a_copy(self, ruth: Client, boats: str) -> None:
+        actions.issue_copy("home", copy=boats, learner="asa", by="ruth", at=MONDAY)
+        assert "Worked before this record began" in ruth.get(f"/copies/{boats}/").content.decode()
+        ruth.post("/act", {"act": "take-over", "copy": boats, "last": "4"})
+        page = ruth.get(f"/copies/{boats}/").content.decode()
+        assert "4 of 9 worked" in page
+        assert "1 of 3 cleared" in page
+        assert "Worked before this record began" not in page
+
     def test_an_act_is_taken_back_and_both_stay(self, ruth: Client, boats: str) -> None:
         waiting(boats)
         act = queries.latest_act("home")

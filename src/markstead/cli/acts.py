@@ -320,6 +320,21 @@ def goal(
     )
 
 
+@act("take-over")
+def take_over(
+    asked: Asked,
+    *,
+    copy: COPY,
+    page: Annotated[int, typer.Argument(metavar="PAGE", min=1, help="The last page worked before.")],
+    as_json: JSON = False,
+) -> None:
+    """Record how far a copy was worked before this record began; no marks are made up for it."""
+    house = begin(asked, as_json=as_json)
+    from markstead.records import actions
+
+    record(asked, house, actions.take_over, copy=find(house, copy), last=page, as_json=as_json)
+
+
 @act("work")
 def work(
     asked: Asked,
@@ -568,33 +583,22 @@ about_a_copy(
 )
 
 
-def score_command(name: str, action: str, says: str) -> None:
-    """Register the scoring of a test."""
+@act("score-practice")
+def score_practice(
+    asked: Asked,
+    *,
+    copy: COPY,
+    right: RIGHT = None,
+    wrong: WRONG = None,
+    all_right: ALL_RIGHT = False,
+    as_json: JSON = False,
+) -> None:
+    """Record the score of the practice test, before corrections."""
+    score = score_of(right, wrong, all_right=all_right)
+    house = begin(asked, as_json=as_json)
+    from markstead.records import actions
 
-    def function(
-        asked: Asked,
-        *,
-        copy: COPY,
-        right: RIGHT = None,
-        wrong: WRONG = None,
-        all_right: ALL_RIGHT = False,
-        as_json: JSON = False,
-    ) -> None:
-        score = score_of(right, wrong, all_right=all_right)
-        house = begin(asked, as_json=as_json)
-        from markstead.records import actions
-
-        record(asked, house, getattr(actions, action), copy=find(house, copy), **score, as_json=as_json)
-
-    function.__doc__ = says
-    act(name)(function)
-
-
-score_command(
-    "score-practice",
-    "score_practice_test",
-    "Record the score of the practice test, before corrections.",
-)
+    record(asked, house, actions.score_practice_test, copy=find(house, copy), **score, as_json=as_json)
 
 
 @act("readiness")
@@ -649,11 +653,24 @@ def sit(
     record(asked, house, actions.sit_unit_test, copy=found, watcher=watching, aids=aids, as_json=as_json)
 
 
-score_command(
-    "score-unit",
-    "score_unit_test",
-    "Record the score of the unit test, marked by the educator with the test key.",
-)
+@act("score-unit")
+def score_unit(
+    asked: Asked,
+    *,
+    copy: COPY,
+    right: RIGHT = None,
+    wrong: WRONG = None,
+    all_right: ALL_RIGHT = False,
+    minutes: MINUTES = None,
+    as_json: JSON = False,
+) -> None:
+    """Record the score of the unit test, marked by the educator with the test key, and how long it took."""
+    score = score_of(right, wrong, all_right=all_right)
+    house = begin(asked, as_json=as_json)
+    from markstead.records import actions
+
+    copy = find(house, copy)
+    record(asked, house, actions.score_unit_test, copy=copy, **score, minutes=minutes, as_json=as_json)
 
 
 @act("reorder")

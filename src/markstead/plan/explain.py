@@ -10,10 +10,11 @@ from markstead.plan.polish import stand
 from markstead.plan.problem import Problem, Stream, Target
 from markstead.plan.reach import keeping_cost, number_of, soonest
 from markstead.plan.respond import Household, NoWayError, forbid, search, trade
-from markstead.plan.speech import Speech, listed, many
+from markstead.plan.speech import Speech, many
 from markstead.plan.stream import Path, load_cost
 from markstead.plan.ways import Try, tries
 from markstead.plan.whatif import Change, TargetDropped, apply
+from markstead.rules.ruling import and_words
 
 WAYS = 3
 
@@ -95,7 +96,7 @@ def _alone(
     pages, tests = _left(stream, goal)
     work = [many(n, noun) for n, noun in ((pages, "page"), (tests, "test")) if n]
     pace = f", with at most {many(stream.most, 'page')} a day," if pages else ""
-    left = f"{listed(work)} {'is' if pages + tests == 1 else 'are'} left"
+    left = f"{and_words(work)} {'is' if pages + tests == 1 else 'are'} left"
     return Binding.PACE, f"{left}{pace} and can be done {reached}, even without other courses"
 
 

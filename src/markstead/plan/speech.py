@@ -1,6 +1,6 @@
 """How the planner names people, workbooks, days and places in a sentence."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -62,8 +62,3 @@ class Speech:
 def many(count: float, noun: str) -> str:
     """Write a count with its noun: '1 page', '2.5 points'."""
     return f"{count:g} {noun}{'s' * (count != 1)}"
-
-
-def listed(parts: Sequence[str]) -> str:
-    """Write a list: 'a', 'a and b', 'a, b and c'."""
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"

@@ -8,8 +8,9 @@ from markstead.plan.answer import TargetDay
 from markstead.plan.moves import HALF
 from markstead.plan.problem import Problem, Target
 from markstead.plan.reach import number_of
-from markstead.plan.speech import Speech, listed, many
+from markstead.plan.speech import Speech, many
 from markstead.plan.whatif import Change, ExtraDays, Minutes, Pages, Sittings, TargetSet
+from markstead.rules.ruling import and_words
 
 PAGES_MORE = (1, 2, 3)
 MINUTES_MORE = (10, 20, 30)
@@ -104,7 +105,7 @@ def _school_on(days: Sequence[date], speech: Speech) -> str:
     if len(days) == 1:
         return f"School on Saturday {said[0]}."
     if len(days) <= NAMED:
-        return f"School on {len(days)} Saturdays: {listed(said)}."
+        return f"School on {len(days)} Saturdays: {and_words(said)}."
     return f"School on {len(days)} Saturdays, from {said[0]} to {said[-1]}."
 
 

@@ -14,9 +14,8 @@ from markstead.records.home import Home, latest_documents, load_home
 from markstead.records.models import Document
 from markstead.records.plans import in_force
 from markstead.records.setup import add_document, new_stamp
-from markstead.records.words import and_words
 from markstead.rules.programme import Programme
-from markstead.rules.ruling import day_short
+from markstead.rules.ruling import and_words, day_short
 
 Key = tuple[str, str]
 """Table and key of a rule in the programme's file."""

@@ -260,7 +260,7 @@ _DO: dict[str, _Do] = {
     facts.PracticeTestScored.KIND: _just(actions.score_practice_test, "right", "wrong"),
     facts.ReadinessDecided.KIND: _just(actions.decide_readiness, "ready"),
     facts.UnitTestSat.KIND: _just(actions.sit_unit_test, "watcher", "aids", aids=()),
-    facts.UnitTestScored.KIND: _just(actions.score_unit_test, "right", "wrong"),
+    facts.UnitTestScored.KIND: _just(actions.score_unit_test, "right", "wrong", "minutes"),
     facts.WorkbookReordered.KIND: _reorder,
     facts.DispatchSent.KIND: _send,
     facts.AttendanceTaken.KIND: _attendance,

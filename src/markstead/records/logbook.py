@@ -77,7 +77,7 @@ USES: dict[str, Use] = {
     facts.PracticeTestScored.KIND: Use(one_of=("right", "wrong")),
     facts.ReadinessDecided.KIND: Use(("copy", "ready")),
     facts.UnitTestSat.KIND: Use(("copy", "watcher"), ("aids",)),
-    facts.UnitTestScored.KIND: Use(one_of=("right", "wrong")),
+    facts.UnitTestScored.KIND: Use(("copy",), ("minutes",), one_of=("right", "wrong")),
     facts.WorkbookReordered.KIND: Use(("copy", "new_copy"), ("day",)),
     facts.DispatchSent.KIND: Use(("copy",), ("reason",)),
     facts.AttendanceTaken.KIND: Use(("learner", "presence"), ("day", "minutes")),

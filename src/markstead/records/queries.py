@@ -19,10 +19,9 @@ from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
 from markstead.records.models import Household, Person, Words
 from markstead.records.order_calls import UNBEGUN, KeptCalls, LateParcel, by_supplier, read_kept
-from markstead.records.words import and_words
 from markstead.rules.bars import Weight
 from markstead.rules.programme import Workbook
-from markstead.rules.ruling import Ruling, Surroundings, date_words, ruling
+from markstead.rules.ruling import Ruling, Surroundings, and_words, date_words, ruling
 from markstead.rules.standing import CopyStatus, Standing
 from markstead.rules.steps import BLOCKS, URGENCY, CallKind, NextStep, Turn, candidates, next_step
 

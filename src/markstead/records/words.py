@@ -1,8 +1,5 @@
 """Facts in words, the same on screens and in commands. Names come from the home; the record has only ids."""
 
-from collections.abc import Iterable
-from datetime import date
-
 from markstead.ledger.facts import (
     AnyFact,
     AttendanceTaken,
@@ -29,17 +26,7 @@ from markstead.ledger.facts import (
     WorkTakenOver,
 )
 from markstead.records.home import Home
-from markstead.rules.ruling import page_words, ranges, stop_words
-
-
-def day_short(day: date) -> str:
-    return f"{day.day} {day:%B}"
-
-
-def and_words(names: Iterable[str]) -> str:
-    """Names in a row: ``Asa``, ``Asa and Noa``, ``Asa, Ilse and Noa``."""
-    *rest, last = names
-    return f"{', '.join(rest)} and {last}" if rest else last
+from markstead.rules.ruling import day_short, page_words, ranges, stop_words
 
 
 def mark_words(right: int, asked: int, needed: int) -> str:

@@ -1,6 +1,6 @@
 """May this be done? A proposed fact is the act; the ruling names every bar and what lifts each."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import StrEnum
@@ -134,6 +134,12 @@ def date_words(day: date) -> str:
 def day_short(day: date) -> str:
     """Write a day shortly, where its year is plain: Tue 27 Jan."""
     return f"{day:%a} {day.day} {day:%b}"
+
+
+def and_words(names: Iterable[str]) -> str:
+    """Write names in a row: Asa; Asa and Noa; Asa, Ilse and Noa."""
+    *rest, last = names
+    return f"{', '.join(rest)} and {last}" if rest else last
 
 
 def stop_words(stop: StopId | None) -> str:

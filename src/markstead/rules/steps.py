@@ -33,6 +33,7 @@ from markstead.ledger.facts import (
     UnitTestSat,
     UnitTestScored,
     WorkbookReordered,
+    WorkTakenOver,
 )
 from markstead.rules.programme import Programme, Rework, Stop, Workbook
 from markstead.rules.ruling import first_uncleared, ranges, stop_words
@@ -298,6 +299,7 @@ def candidates(s: Standing, workbook: Workbook, day: date) -> tuple[AnyFact, ...
     if s.waiting is not None and s.waiting.step is not None:
         found += [answer_to(s, s.waiting), LeaveRefused(copy, s.waiting.step, "", s.waiting.stop)]
     found += [CopyReceived(copy), CopyIssued(copy, s.learner or ""), OpeningTalkHeld(copy)]
+    found.append(WorkTakenOver(copy, 1, ()))
     stop = first_uncleared(s, workbook)
     if stop is not None:
         left = [page for page in range(stop.first, stop.last + 1) if page not in s.pages] or [stop.first]

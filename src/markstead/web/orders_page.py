@@ -17,8 +17,7 @@ from markstead.records.home import Home
 from markstead.records.order_calls import SOON
 from markstead.records.ordering import OnTheWay, OrderReading, SpareLine, SupplierLine, Wanted
 from markstead.records.outlooks import book_words
-from markstead.records.words import and_words
-from markstead.rules.ruling import date_words, day_short
+from markstead.rules.ruling import and_words, date_words, day_short
 from markstead.web.pages import new_token
 
 BAR = 120

@@ -35,6 +35,7 @@ from markstead.ledger.facts import (
     UnitTestSat,
     UnitTestScored,
     WorkbookReordered,
+    WorkTakenOver,
 )
 from markstead.measure.readings import CopyReading
 from markstead.records.estimates import SpotLine, TodayEstimates
@@ -327,6 +328,7 @@ _SLUGS: dict[type, str] = {
     CopyReceived: "receive",
     CopyIssued: "issue",
     OpeningTalkHeld: "opening-talk",
+    WorkTakenOver: "take-over",
     GoalSet: "goal",
     PagesWorked: "work",
     HelpAsked: "ask-help",
@@ -377,6 +379,11 @@ def form_of(fact: AnyFact, view: CopyView, home: Home, ruling: Ruling, by: Someb
         chosen = view.standing.learner
         takers = [p for p in home.learners if book.course in p.courses]
         extra["people"] = tuple(Choice(p.id, p.name, p.id == chosen) for p in takers)
+    elif slug == "take-over":
+        title, button, fields = "Worked before this record began", "Take it over", "over"
+        extra = {
+            "hint": f"Every stop up to there counts as cleared; no marks are made up. It has {book.pages} pages."
+        }
     elif slug == "work":
         title, button, fields = "Pages worked", "Record the pages", "pages"
         extra = {"first": fact.first, "last": fact.last}
@@ -802,6 +809,7 @@ _ORDER = [
     "quiz",
     "help",
     "ask-help",
+    "take-over",
     "spoil",
 ]
 

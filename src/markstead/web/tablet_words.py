@@ -16,9 +16,8 @@ from markstead.ledger.facts import (
     Step,
 )
 from markstead.records.home import Home
-from markstead.records.words import and_words
 from markstead.rules.bars import Bar, BarKind
-from markstead.rules.ruling import Role, page_words, ranges, stop_words
+from markstead.rules.ruling import Role, and_words, page_words, ranges, stop_words
 
 _BARS: dict[BarKind, tuple[str, str]] = {
     BarKind.ONLY_EDUCATOR: ("Only {teacher} can do this.", "Ask {teacher}."),

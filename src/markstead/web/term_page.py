@@ -21,7 +21,7 @@ from markstead.records.plan_sheets import (
     TermSheet,
     Week,
 )
-from markstead.records.plan_words import day_short
+from markstead.rules.ruling import day_short
 from markstead.web.sheet_plots import Strokes, strokes
 
 FULL = 1.0

@@ -66,11 +66,16 @@ def _quiz(data: QueryDict) -> dict[str, Any]:
     return {"answers": kept, "stop": data.get("stop") or None}
 
 
+def _unit_score(data: QueryDict) -> dict[str, Any]:
+    return {**forms.score(data), "minutes": forms.whole(data, "minutes", "minutes", needed=False)}
+
+
 _ACTS: dict[str, tuple[Doer, Callable[[QueryDict], dict[str, Any]]]] = {
     "receive": (actions.receive_copy, _none),
     "issue": (actions.issue_copy, lambda d: {"learner": d.get("learner", "")}),
     "opening-talk": (actions.hold_opening_talk, _none),
     "goal": (actions.set_goal, _goal),
+    "take-over": (actions.take_over, lambda d: {"last": forms.whole(d, "last", "last page")}),
     "work": (actions.work_pages, _pages),
     "ask-help": (actions.ask_help, lambda d: {"page": forms.whole(d, "page", "page", needed=False)}),
     "help": (actions.give_help, lambda d: {"minutes": forms.whole(d, "minutes", "minutes", needed=False)}),
@@ -86,7 +91,7 @@ _ACTS: dict[str, tuple[Doer, Callable[[QueryDict], dict[str, Any]]]] = {
     "score-practice": (actions.score_practice_test, forms.score),
     "readiness": (actions.decide_readiness, lambda d: {"ready": _ready(d)}),
     "sit": (actions.sit_unit_test, lambda d: {"watcher": d.get("watcher"), "aids": d.getlist("aids")}),
-    "score-unit": (actions.score_unit_test, forms.score),
+    "score-unit": (actions.score_unit_test, _unit_score),
     "reorder": (actions.reorder_workbook, _none),
     "spoil": (actions.spoil_copy, lambda d: {"reason": d.get("reason", "")}),
 }

@@ -1,8 +1,9 @@
 """A learner's page: for the educator, with the spot check and the review that are recorded from it."""
 
 from datetime import datetime
+from typing import Any
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
@@ -130,6 +131,20 @@ def reviewed(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     return redirect(f"{request.path.removesuffix('review')}?minutes={minutes}")
 
 
+def _typed_goal(data: QueryDict) -> dict[str, Any]:
+    """A goal as it was typed: of which course, for which day, up to which page, with which test.
+
+    Raises:
+        InputError: a day or a page that is none.
+    """
+    return {
+        "course": data.get("course", ""),
+        "day": forms.day(data, "day", "day"),
+        "last": forms.whole(data, "last", "last page", needed=False),
+        "tests": data.get("tests", ""),
+    }
+
+
 @require_POST
 @taught
 def goal_effect(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
@@ -140,10 +155,7 @@ def goal_effect(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
         lines = plan_effect.effect(
             seat.home,
             learner=somebody.id,
-            course=data.get("course", ""),
-            day=forms.day(data, "day", "day"),
-            last=forms.whole(data, "last", "last page", needed=False),
-            tests=data.get("tests", ""),
+            **_typed_goal(data),
         )
     except InputError as error:
         lines = tuple(map(str, error.problems))
@@ -160,10 +172,7 @@ def goal_by_hand(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse
         goals = plans.by_hand(
             seat.home,
             learner=somebody.id,
-            course=data.get("course", ""),
-            day=forms.day(data, "day", "day"),
-            last=forms.whole(data, "last", "last page", needed=False),
-            tests=data.get("tests", ""),
+            **_typed_goal(data),
         )
         kept = plans.plan_now(
             seat.household, by=seat.person.id, now=seat.now, clock=clock.real_now, by_hand=goals
