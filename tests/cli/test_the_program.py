@@ -98,7 +98,7 @@ def test_an_address_that_is_not_ours_is_named(new_home: Path) -> None:
 
 
 def test_a_certificate_without_its_key_is_refused(new_home: Path, tmp_path: Path) -> None:
-    answer = program(new_home, "serve", "--tls-certificate", tmp_path / "nowhere.pem")
+    answer = program(new_home, "serve", "--certificate", tmp_path / "nowhere.pem")
     assert answer.status == 2
     assert "both or neither" in answer.err
 

@@ -32,7 +32,7 @@ _TABLE: dict[tuple[For, tuple[str, ...]], str] = {
         "first first-you first-learners first-school first-programme first-files first-typed first-cut first-courses "
         "first-standing first-look"
     ),
-    (For.SIGNED_IN, LOOK): "today refresh copies copy sittings sitting record day wall",
+    (For.SIGNED_IN, LOOK): "today refresh news copies copy sittings sitting record day wall",
     (For.SIGNED_IN, SEND): (
         "act set-goals undo order sitting-begin sitting-end sitting-mark sitting-follow quick quick-look day-save clock"
     ),
@@ -49,7 +49,7 @@ _TABLE: dict[tuple[For, tuple[str, ...]], str] = {
     (For.EDUCATOR, BOTH): "whatif wishes settings placement",
     (For.HOUSE, BOTH): "tablet-end tablet-pin",
     (For.LEARNER, LOOK): (
-        "tablet-me tablet-look tablet-still tablet-road tablet-help tablet-pages tablet-marking"
+        "tablet-me tablet-look tablet-news tablet-still tablet-road tablet-help tablet-pages tablet-marking"
     ),
     (For.LEARNER, SEND): "tablet-act tablet-undo tablet-here tablet-done",
 }

@@ -5,24 +5,33 @@ import os
 import secrets
 import signal
 import socket
+from collections.abc import Callable
+from functools import partial
 from importlib import import_module
+from multiprocessing import get_context
+from multiprocessing.synchronize import Event
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from markstead.cli import house
+from markstead.cli import certificate as certificates
+from markstead.cli import house, network
 from markstead.cli.options import Asked, command
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 
 PORT = Annotated[int, typer.Option("--port", min=1, max=65535, help="The port on which to serve.")]
 DEMO_FOLDER = Path("demo-home")
 DEMO = "home"
-SCREENS = "markstead.web.wsgi"
+SCREENS = "markstead.web.asgi"
 """Loaded by its name: the commands know no screens."""
 FIRST_KEY = "MARKSTEAD_FIRST_KEY"
+LAST_PAGE = 10
+"""Seconds for a page that is being answered when the server is stopped."""
+ALONE = "127.0.0.1"
 _PLAIN = "abcdefghjkmnpqrstuvwxyz23456789"
-_AT_HOME = {"127.0.0.1", "localhost", "::1"}
+_AT_HOME = {ALONE, "localhost", "::1"}
+_EVERYWHERE = {"0.0.0.0", "::"}  # noqa: S104  # named, not opened
 
 
 def check_port(host: str, port: int) -> None:
@@ -45,63 +54,108 @@ def check_port(host: str, port: int) -> None:
 
 def prepare_to_serve(host: str, certificate: Path | None, key: Path | None) -> None:
     """Tell the settings, before they are read, under which address they will be served."""
-    if (certificate is None) != (key is None):
-        raise InputError([Problem("--tls-certificate and --tls-key", "one of them", "both or neither")])
-    for option, file in (("--tls-certificate", certificate), ("--tls-key", key)):
-        if file is not None and not file.is_file():
-            raise InputError([Problem(option, f"no file at {file}", "a PEM file")])
+    certificates.check(certificate, key)
     if certificate is not None:
         os.environ["MARKSTEAD_TLS"] = "yes"
     if host not in _AT_HOME and not os.environ.get("MARKSTEAD_HOSTS"):
-        os.environ["MARKSTEAD_HOSTS"] = f"{host},127.0.0.1,localhost,[::1]"
+        hosts = [network.at(host)] if host not in _EVERYWHERE else map(network.at, network.home_addresses())
+        os.environ["MARKSTEAD_HOSTS"] = ",".join([*hosts, "127.0.0.1", "localhost", "[::1]"])
 
 
-def load_screens() -> Any:
+def choose_address(host: str | None, *, lan: bool) -> tuple[str, tuple[str, ...]]:
+    """The address to serve at, and others of this machine on a home network.
+
+    Raises:
+        InputError: there is no home network, or the address named is of none.
+    """
+    if not lan:
+        return host or ALONE, ()
+    if host is None:
+        first, *others = network.home_addresses()
+        return first, tuple(others)
+    if not network.of_a_home(host):
+        found = f"{host!r} with --lan"
+        allowed = "an address of this machine on its home network, such as 192.168.1.20"
+        raise InputError([Problem("--host", found, allowed)])
+    return host, ()
+
+
+def load_screens(stopping: Event) -> Any:
     """Load the screens in the server's worker, a process of its own."""
     # Ctrl and C in a terminal reach every process of a group. A worker that is told to stop twice, by them and by
     # the server, waits for ever; in a group of its own it hears it from the server alone.
     if hasattr(os, "setpgid"):
         os.setpgid(0, 0)
-    return import_module(SCREENS).application
+    application = import_module(SCREENS).application
+    application.watch.stopping = stopping.is_set
+    return application
 
 
 def serve_until_stopped(
-    host: str, port: int, certificate: Path | None = None, key: Path | None = None, way_in: str = ""
+    host: str,
+    port: int,
+    certificate: Path | None = None,
+    key: Path | None = None,
+    way_in: str = "",
+    tell: Callable[[str], None] | None = None,
 ) -> None:
-    """Serve the screens until Ctrl and C are pressed. `way_in` is the path that is printed: the door's."""
+    """Serve the screens until Ctrl and C are pressed.
+
+    `way_in` is the path that is printed: the door's. `tell` says more about the address that is opened.
+    """
     from django.db import connections
     from granian import Granian
-    from granian.constants import Interfaces
+    from granian.constants import Interfaces, SSLProtocols
     from granian.log import LogLevels
 
+    class Server(Granian):
+        """Lets the streams of news end before the worker is told to stop: it waits for whatever is still open."""
+
+        def signal_handler_interrupt(self, *args: Any, **kwargs: Any) -> None:
+            stopping.set()
+            super().signal_handler_interrupt(*args, **kwargs)
+
+    stopping = get_context().Event()
     connections.close_all()  # the worker opens the database itself
-    shown = f"[{host}]" if ":" in host else host
-    print(
-        f"Open {'https' if certificate else 'http'}://{shown}:{port}/{way_in} in a browser. Ctrl and C stop it.",
-        flush=True,
-    )
-    server = Granian(
+    address = f"{'https' if certificate else 'http'}://{network.at(host)}:{port}/"
+    if tell is not None:
+        tell(address)
+    print(f"Open {address}{way_in} in a browser. Ctrl and C stop it.", flush=True)
+    server = Server(
         SCREENS,
         address=host,
         port=port,
-        interface=Interfaces.WSGI,
+        interface=Interfaces.ASGI,
         workers=1,
-        blocking_threads=2,
+        workers_kill_timeout=LAST_PAGE,
         websockets=False,
-        log_level=LogLevels.warning,
+        log_level=LogLevels.error,
         ssl_cert=certificate,
         ssl_key=key,
+        ssl_protocol_min=SSLProtocols.tls12,  # a tablet that was handed down knows no newer one
     )
     if hasattr(signal, "SIGHUP"):
         # A terminal that is closed ends the server; otherwise it would live on unseen.
         server.on_startup(lambda: signal.signal(signal.SIGHUP, server.signal_handler_interrupt))
     try:
-        server.serve(target_loader=load_screens, wrap_loader=False)
+        server.serve(target_loader=partial(load_screens, stopping), wrap_loader=False)
     except SystemExit as left:
         if left.code:
             problem = f"The server stopped by itself (status {left.code}); what it said stands above."
             raise MarksteadError(problem) from left
     print("Stopped.")
+
+
+def tell_what_is_opened(address: str, others: tuple[str, ...]) -> None:
+    """Say what the home network may do now, and show the tablet the way."""
+    from textwrap import fill
+
+    told = network.what_is_opened(address, secure=address.startswith("https"), others=others)
+    print(fill(told, width=100, break_long_words=False))
+    door = f"{address}tablet/"
+    code = network.picture(door)
+    if code:
+        print(f"\nLet the tablet's camera look at this, for {door}\n\n{code}\n")
 
 
 def add_to(app: typer.Typer) -> None:
@@ -137,27 +191,36 @@ def add_to(app: typer.Typer) -> None:
         asked: Asked,
         *,
         host: Annotated[
-            str, typer.Option("--host", metavar="ADDRESS", help="The address to serve at.")
-        ] = "127.0.0.1",
-        port: PORT = 8033,
-        tls_certificate: Annotated[
-            Path | None,
-            typer.Option("--tls-certificate", metavar="FILE", help="A PEM file, to serve by https."),
+            str | None,
+            typer.Option("--host", metavar="ADDRESS", help="The address to serve at. Default: 127.0.0.1."),
         ] = None,
-        tls_key: Annotated[
+        port: PORT = 8033,
+        lan: Annotated[
+            bool,
+            typer.Option("--lan", help="Open it to the home network; what that means is told."),
+        ] = False,
+        certificate: Annotated[
             Path | None,
-            typer.Option("--tls-key", metavar="FILE", help="The key of the certificate, a PEM file."),
+            typer.Option("--certificate", metavar="FILE", help="A PEM file, to serve by https."),
+        ] = None,
+        key: Annotated[
+            Path | None,
+            typer.Option("--key", metavar="FILE", help="The key of the certificate, a PEM file."),
         ] = None,
     ) -> None:
         """Bring the tables up to date, and serve the screens until Ctrl and C are pressed.
 
         Where there is no home yet, a new one begins: open the address that is printed, and the set-up asks for
         the rest. The word at its end lets nobody in but you.
+
+        It is served to this machine alone, unless --lan or --host says otherwise.
         """
-        prepare_to_serve(host, tls_certificate, tls_key)
-        check_port(host, port)
+        address, others = choose_address(host, lan=lan)
+        prepare_to_serve(address, certificate, key)
+        check_port(address, port)
         way_in = open_or_begin(asked)
-        serve_until_stopped(host, port, tls_certificate, tls_key, way_in)
+        tell = partial(tell_what_is_opened, others=others) if lan else None
+        serve_until_stopped(address, port, certificate, key, way_in, tell)
 
 
 def open_or_begin(asked: Asked) -> str:

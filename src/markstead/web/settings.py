@@ -158,6 +158,8 @@ SECURE_HSTS_SECONDS = 366 * 24 * 60 * 60 if SECURE else 0
 """A year: who has come by https once comes by nothing else. (Browsers heed it for names, not for bare addresses.)"""
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
+# By plain http under another name than this machine's, browsers pass the header over and complain of it.
+SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin" if SECURE or not os.environ.get("MARKSTEAD_HOSTS") else None
 X_FRAME_OPTIONS = "DENY"
 
 USE_TZ = True
@@ -174,7 +176,29 @@ WHITENOISE_AUTOREFRESH = False
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler", "level": "WARNING"}},
-    "root": {"handlers": ["console"], "level": "WARNING"},
-    "loggers": {"axes": {"level": "ERROR"}},
+    "formatters": {
+        "line": {"()": "markstead.web.terminal.OneLine"},
+        "whole": {"format": "{asctime} {message}", "style": "{"},
+    },
+    "handlers": {
+        "console": {"class": "logging.StreamHandler", "level": "WARNING", "formatter": "line"},
+        # What went wrong, for whoever mends it: the terminal is the family's.
+        "file": {
+            "class": "markstead.web.terminal.MistakesFile",
+            "filename": HOME / "mistakes.log",
+            "maxBytes": 200_000,
+            "backupCount": 1,
+            "delay": True,
+            "encoding": "utf-8",
+            "level": "ERROR",
+            "formatter": "whole",
+        },
+    },
+    "root": {"handlers": ["console", "file"], "level": "WARNING"},
+    "loggers": {
+        "axes": {"level": "ERROR"},
+        # That a door was shut, a page not found or a form old, whoever stood there has been told.
+        "django.request": {"level": "ERROR"},
+        "django.security": {"level": "CRITICAL"},
+    },
 }

@@ -11,6 +11,7 @@ from markstead.web.views import (
     first_evening,
     house,
     learners,
+    news,
     orders,
     own_password,
     people,
@@ -31,6 +32,7 @@ from markstead.web.views import (
 urlpatterns = [
     path("", today.page, name="today"),
     path("today/refresh", today.refresh, name="refresh"),
+    path("news", news.at_the_desk, name="news"),
     path("act", acts.act, name="act"),
     path("goals/set", acts.set_goals, name="set-goals"),
     path("acts/<slug:act_id>/undo", acts.undo, name="undo"),
@@ -89,6 +91,7 @@ urlpatterns = [
     path("tablet/who/<slug:learner>/", tablet.pin, name="tablet-pin"),
     path("tablet/me/", tablet.me, name="tablet-me"),
     path("tablet/me/look", tablet.look, name="tablet-look"),
+    path("tablet/me/news", news.at_a_tablet, name="tablet-news"),
     path("tablet/me/act", tablet.act, name="tablet-act"),
     path("tablet/me/undo", tablet.undo, name="tablet-undo"),
     path("tablet/me/here", tablet.here, name="tablet-here"),

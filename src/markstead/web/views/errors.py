@@ -43,3 +43,7 @@ def stale_form(request: HttpRequest, reason: str = "") -> HttpResponse:
         "page and send it again."
     )
     return _page("An old form", sentence, 403)
+
+
+def too_long() -> HttpResponse:
+    return _page("Too long", "More was sent than any page takes. Nothing was recorded.", 413)

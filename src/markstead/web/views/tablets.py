@@ -12,6 +12,7 @@ from markstead.web.pages import Said, waiting_words
 from markstead.web.seat import Seat
 from markstead.web.views.acts import said_of
 from markstead.web.views.doors import taught
+from markstead.web.way_in import way_in
 
 
 def _shown(request: HttpRequest, seat: Seat, said: Said | None = None, status: int = 200) -> HttpResponse:
@@ -37,6 +38,7 @@ def _shown(request: HttpRequest, seat: Seat, said: Said | None = None, status: i
         "person": seat.person,
         "home": home,
         "here": "settings",
+        "way": way_in(request),
         "least": devices.LEAST_IDLE,
         "most": devices.MOST_IDLE,
     }

@@ -1,0 +1,69 @@
+"""The certificate and its key: looked at before anything is served with them."""
+
+import ssl
+from pathlib import Path
+
+from markstead.errors import InputError, Problem
+
+_NEITHER = "--certificate and --key"
+
+
+def check(certificate: Path | None, key: Path | None) -> None:
+    """Refuse what cannot serve https.
+
+    Raises:
+        InputError: one without the other, no file, no PEM, a key with a password, or a key of another certificate.
+    """
+    if (certificate is None) != (key is None):
+        raise InputError([Problem(_NEITHER, "one of them", "both or neither")])
+    if certificate is None or key is None:
+        return
+    for option, file in (("--certificate", certificate), ("--key", key)):
+        if not file.is_file():
+            raise InputError([Problem(option, f"no file at {file}", "a PEM file")])
+        _check_readable(option, file)
+    _check_pair(certificate, key)
+
+
+def _check_readable(option: str, file: Path) -> None:
+    try:
+        text = file.read_bytes()
+    except OSError as error:
+        raise InputError([Problem(option, f"{file}: {error.strerror}", "a file that can be read")]) from error
+    if b"-----BEGIN " not in text:
+        raise InputError(
+            [
+                Problem(
+                    option,
+                    f"{file}, which is no PEM file",
+                    "text that begins with -----BEGIN",
+                    "Ask whoever made it for the PEM form.",
+                )
+            ]
+        )
+    if option == "--certificate" and b"BEGIN CERTIFICATE" not in text:
+        raise InputError(
+            [Problem(option, f"{file}, without a certificate in it", "a certificate; its key goes to --key")]
+        )
+    if option == "--key" and b"PRIVATE KEY" not in text:
+        raise InputError([Problem(option, f"{file}, without a private key in it", "the certificate's key")])
+
+
+def _check_pair(certificate: Path, key: Path) -> None:
+    asked = []
+
+    def no_password() -> str:
+        asked.append(True)
+        return ""
+
+    try:
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(certificate, key, no_password)
+    except (ssl.SSLError, OSError, ValueError) as error:
+        if asked:
+            found, allowed = f"{key}, which is locked by a password", "a key without one"
+            raise InputError([Problem("--key", found, allowed)]) from error
+        if getattr(error, "reason", "") == "KEY_VALUES_MISMATCH":
+            found = f"{key}, which belongs to another certificate"
+            raise InputError([Problem("--key", found, f"the key of {certificate}")]) from error
+        found = f"{certificate} and {key}, which cannot be read as a certificate and its key"
+        raise InputError([Problem(_NEITHER, found, "a certificate and its private key, as PEM")]) from error
