@@ -193,6 +193,6 @@ def test_a_mistake_of_the_house_is_one_line_and_a_file(tmp_path: Path) -> None:
     )
     (line,) = done.stderr.splitlines()
     assert line.startswith("Markstead made a mistake of its own (Internal Server Error: /wall/)")
-    kept = (tmp_path / "mistakes.log").read_text()
+    kept = (tmp_path / "markstead.log").read_text()
     assert "KeyError: 'the culprit'" in kept
     assert "Forbidden" not in kept

@@ -142,10 +142,14 @@ class Pages(ASGIHandler):
                     await send({"type": "http.response.body", "body": part, "more_body": True})
             await send({"type": "http.response.body", "body": b""})
 
-        tells, gone = asyncio.ensure_future(tell()), asyncio.ensure_future(receive())
+        async def gone() -> None:
+            while (await receive())["type"] != "http.disconnect":
+                pass
+
+        tasks = [asyncio.create_task(tell()), asyncio.create_task(gone())]
         try:
-            await asyncio.wait({tells, gone}, return_when=asyncio.FIRST_COMPLETED)
+            await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
         finally:
-            for task in (tells, gone):
+            for task in tasks:
                 task.cancel()
-            await asyncio.gather(tells, gone, return_exceptions=True)
+            await asyncio.gather(*tasks, return_exceptions=True)

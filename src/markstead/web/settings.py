@@ -185,7 +185,7 @@ LOGGING = {
         # What went wrong, for whoever mends it: the terminal is the family's.
         "file": {
             "class": "markstead.web.terminal.MistakesFile",
-            "filename": HOME / "mistakes.log",
+            "filename": HOME / "markstead.log",
             "maxBytes": 200_000,
             "backupCount": 1,
             "delay": True,

@@ -13,7 +13,7 @@ class OneLine(logging.Formatter):
         said = record.getMessage().splitlines()
         first = said[0] if said else record.name
         if record.exc_info and record.exc_info[0] is not None:
-            return f"Markstead made a mistake of its own ({first}); what it was stands in mistakes.log in the home folder."
+            return f"Markstead made a mistake of its own ({first}); what it was stands in markstead.log in the home folder."
         return first
 
 

@@ -1,6 +1,7 @@
 /* Live pages: they hear at once that something is new and ask for their own part; a lost connection is said in words. */
 "use strict";
 
+{
 const live = {
   page: document.querySelector("[data-news]"),
   stream: null,
@@ -10,13 +11,18 @@ const live = {
   asking: false,
   again: false, /* something came in while the page was asking, or while somebody was writing on it */
   missed: 0,
+  sending: null, /* the form that is on its way */
+  sent: 0,      /* when something was sent last */
+  pressed: 0,
 };
+const PART = ".today, .mine, .wall";
 const SLOW = 30, FAST = 2, SILENT = 25, GRACE = 2500;
 
 function lost(on) {
   const note = document.getElementById("lost");
   if (note && note.hidden === on) note.hidden = !on;
 }
+window.markstead.lost = lost;
 
 /* Nothing is drawn anew under a hand that writes: in a field of the part, or in an answer that was opened. */
 function busy(part) {
@@ -25,11 +31,17 @@ function busy(part) {
   return Boolean(writes || part.querySelector("details.back[open], .override"));
 }
 
+/* Nor while an answer is on its way, or a finger on a button. */
+function held(part) {
+  const now = Date.now();
+  return busy(part) || now - live.pressed < 1500 || (live.sending && now - live.sent < 25000);
+}
+
 function look() {
-  const part = document.querySelector(".today, .mine, .wall");
+  const part = document.querySelector(PART);
   if (!part || !window.htmx || document.hidden) return;
   const asking = live.asking && Date.now() - live.looked < 20000;
-  if (asking || busy(part)) { live.again = true; return; }
+  if (asking || held(part)) { live.again = true; return; }
   live.again = false;
   live.asking = true;
   live.looked = Date.now();
@@ -92,9 +104,13 @@ window.addEventListener("online", function () { tried = Date.now(); openStream()
 window.addEventListener("pagehide", function () { closeStream(); clearTimeout(live.missed); });
 window.addEventListener("pageshow", function (event) { if (event.persisted) openStream(); });
 
+function isLook(event) {
+  const by = event.detail.requestConfig ? event.detail.requestConfig.elt : event.detail.elt;
+  return Boolean(by && by.matches && by.matches(PART));
+}
 function answered(event) {
-  const by = event.detail.elt;
-  if (by && by.matches && by.matches(".today, .mine, .wall")) live.asking = false;
+  if (isLook(event)) live.asking = false;
+  if (event.detail.requestConfig && event.detail.requestConfig.elt === live.sending) live.sending = null;
 }
 for (const name of ["htmx:sendError", "htmx:timeout", "htmx:responseError"]) {
   document.addEventListener(name, function (event) { answered(event); lost(true); });
@@ -103,10 +119,55 @@ document.addEventListener("htmx:afterRequest", function (event) {
   answered(event);
   if (event.detail.successful) lost(false);
 });
-/* An answer to an act is looked at from the top. */
-document.addEventListener("htmx:afterSwap", function (event) {
-  if (event.detail.requestConfig && event.detail.requestConfig.verb === "post") {
-    const said = document.querySelector(".said");
-    if (said) said.scrollIntoView({ block: "center" });
-  }
+document.addEventListener("htmx:beforeRequest", function (event) {
+  const by = event.detail.requestConfig.elt;
+  if (!by.matches("form")) return;
+  live.sending = by;
+  live.sent = Date.now();
 });
+for (const [name, down] of [["pointerdown", true], ["pointerup", false], ["pointercancel", false]]) {
+  document.addEventListener(name, function () { live.pressed = down ? Date.now() : 0; }, { passive: true });
+}
+
+/* The place of the keyboard, as it can be found again on a page that is drawn anew. */
+function placeOf(element) {
+  const form = element.closest("form");
+  const about = form ? Array.from(form.querySelectorAll("input[type=hidden]")).filter((f) => !["csrfmiddlewaretoken", "token", "seen"].includes(f.name)) : [];
+  return [element.tagName, element.getAttribute("href"), element.textContent.trim(), form && form.getAttribute("action"), ...about.map((f) => f.value)].join("|");
+}
+
+/* What is drawn anew because somebody else did something takes nothing away: not the answer to an act with its way back,
+   not the place of the keyboard, not a finger's press, nothing that was sent meanwhile. */
+let said = null, place = null;
+document.addEventListener("htmx:beforeSwap", function (event) {
+  if (!isLook(event) || event.detail.xhr.status !== 200) return;
+  const part = event.detail.requestConfig.elt;
+  if (live.sent >= live.looked || held(part)) {
+    event.detail.shouldSwap = false;
+    live.again = true;
+    return;
+  }
+  const at = document.activeElement;
+  place = at && part.contains(at) && !at.id ? placeOf(at) : null;
+  said = part.matches(".today") ? part.querySelector(".said.done") : null;
+  if (said) said.remove();
+});
+document.addEventListener("htmx:afterSwap", function (event) {
+  const part = document.querySelector(PART);
+  if (!isLook(event)) {
+    /* An answer to an act is looked at from the top. */
+    const answer = document.querySelector(".said");
+    if (answer && event.detail.requestConfig && event.detail.requestConfig.verb === "post") answer.scrollIntoView({ block: "center" });
+    return;
+  }
+  if (said && part && !part.querySelector(".said")) {
+    said.removeAttribute("role"); /* it was read out when it came */
+    part.querySelector(".dayline").after(said);
+  }
+  if (place && part) {
+    const same = Array.from(part.querySelectorAll("a, button, summary")).find((e) => placeOf(e) === place);
+    if (same) same.focus({ preventScroll: true });
+  }
+  said = place = null;
+});
+}

@@ -8,29 +8,29 @@ function readyQuick() {
   const field = quickField();
   if (!field) return;
   const kept = "quick " + field.dataset.quick, act = field.dataset.recorded;
-  if (act && drawer("sessionStorage", "quick recorded") !== act) {
-    drawer("sessionStorage", kept, null);
-    drawer("sessionStorage", "quick recorded", act);
-  } else if (!field.value && drawer("sessionStorage", kept)) {
-    field.value = drawer("sessionStorage", kept);
+  if (act && window.markstead.drawer("sessionStorage", "quick recorded") !== act) {
+    window.markstead.drawer("sessionStorage", kept, null);
+    window.markstead.drawer("sessionStorage", "quick recorded", act);
+  } else if (!field.value && window.markstead.drawer("sessionStorage", kept)) {
+    field.value = window.markstead.drawer("sessionStorage", kept);
     field.dispatchEvent(new Event("input", { bubbles: true }));
   }
   for (const spare of document.querySelectorAll(".nojs")) spare.hidden = true;
   const slash = document.querySelector("[data-slash]");
   if (slash) {
     slash.hidden = false;
-    slash.querySelector("input").checked = drawer("localStorage", "quick slash") !== "off";
+    slash.querySelector("input").checked = window.markstead.drawer("localStorage", "quick slash") !== "off";
   }
 }
 
 document.addEventListener("input", function (event) {
-  if (event.target.matches("[data-quick]")) drawer("sessionStorage", "quick " + event.target.dataset.quick, event.target.value || null);
-  if (event.target.matches("[data-slash] input")) drawer("localStorage", "quick slash", event.target.checked ? "on" : "off");
+  if (event.target.matches("[data-quick]")) window.markstead.drawer("sessionStorage", "quick " + event.target.dataset.quick, event.target.value || null);
+  if (event.target.matches("[data-slash] input")) window.markstead.drawer("localStorage", "quick slash", event.target.checked ? "on" : "off");
 });
 document.addEventListener("keydown", function (event) {
   const field = quickField();
   if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey || !field) return;
-  if (event.target.matches("input, textarea, select") || drawer("localStorage", "quick slash") === "off") return;
+  if (event.target.matches("input, textarea, select") || window.markstead.drawer("localStorage", "quick slash") === "off") return;
   event.preventDefault();
   field.focus();
 });
@@ -45,11 +45,11 @@ function readyForm() {
   const form = document.querySelector("form[data-keep]");
   if (!form) return;
   const act = form.dataset.recorded;
-  if (act && drawer("sessionStorage", "form recorded") !== act) {
-    drawer("sessionStorage", form.dataset.keep, null);
-    drawer("sessionStorage", "form recorded", act);
+  if (act && window.markstead.drawer("sessionStorage", "form recorded") !== act) {
+    window.markstead.drawer("sessionStorage", form.dataset.keep, null);
+    window.markstead.drawer("sessionStorage", "form recorded", act);
   } else if ("fresh" in form.dataset) {
-    for (const [name, value] of JSON.parse(drawer("sessionStorage", form.dataset.keep) || "[]")) {
+    for (const [name, value] of JSON.parse(window.markstead.drawer("sessionStorage", form.dataset.keep) || "[]")) {
       const field = form.elements.namedItem(name);
       if (field && field.type !== "hidden") field.value = value;
     }
@@ -59,7 +59,7 @@ function keepForm(event) {
   const form = event.target.form;
   if (!form || !form.dataset.keep) return;
   const typed = Array.from(form.elements).filter((f) => f.name && f.type !== "hidden" && f.type !== "submit" && f.value);
-  drawer("sessionStorage", form.dataset.keep, JSON.stringify(typed.map((f) => [f.name, f.value])));
+  window.markstead.drawer("sessionStorage", form.dataset.keep, JSON.stringify(typed.map((f) => [f.name, f.value])));
 }
 /* The word of an empty home stands behind the # of the address: no server is sent that part, and no list keeps it. */
 function readyWord() {

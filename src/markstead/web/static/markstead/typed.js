@@ -2,6 +2,8 @@
    Whatever was sent and not answered goes again with the same token, so that it is recorded once. */
 "use strict";
 
+window.markstead = {};
+{
 function drawer(kind, name, value) {
   try {
     const box = window[kind];
@@ -10,6 +12,7 @@ function drawer(kind, name, value) {
   } catch (_) { /* a browser that keeps nothing is no worse off than before */ }
   return null;
 }
+window.markstead.drawer = drawer;
 
 const TYPED = "typed ", HOURS = 4;
 const WHO = document.body.dataset.who || "";
@@ -114,7 +117,7 @@ document.addEventListener("submit", function (event) {
   }).catch(function () {
     asked = null;
     keep(form);
-    lost(true);
+    window.markstead.lost(true);
   });
 });
 
@@ -130,3 +133,4 @@ document.addEventListener("DOMContentLoaded", function () {
   }
   putBack(document, true);
 });
+}
