@@ -37,6 +37,7 @@ class Figures:
     items: list[str]
     forecast: list[str]
     plans: str
+    live: str
 
 
 def take(facts: int) -> Figures:
@@ -87,7 +88,8 @@ def take(facts: int) -> Figures:
         told,
         curves,
         years,
-        _plans(),
+        _kept("plans"),
+        _kept("live"),
     )
 
 
@@ -211,13 +213,20 @@ def report(f: Figures) -> str:
         "",
         f"<!-- plans: begin -->{f.plans}<!-- plans: end -->",
         "",
+        "## 8. Open pages and acts at once",
+        "",
+        "`python -m benchmarks.live --write` takes these, some three minutes.",
+        "",
+        f"<!-- live: begin -->{f.live}<!-- live: end -->",
+        "",
     ]
     return "\n".join(lines)
 
 
-def _plans() -> str:
-    """What stands about plans on the page: it is taken by a command of its own."""
-    return PAGE.read_text(encoding="utf-8").split("<!-- plans: begin -->")[1].split("<!-- plans: end -->")[0]
+def _kept(part: str) -> str:
+    """What stands on the page already, where it is taken by a command of its own."""
+    text = PAGE.read_text(encoding="utf-8")
+    return text.split(f"<!-- {part}: begin -->")[1].split(f"<!-- {part}: end -->")[0]
 
 
 def main() -> None:

@@ -16,7 +16,7 @@ const live = {
   pressed: 0,
 };
 const PART = ".today, .mine, .wall";
-const SLOW = 30, FAST = 2, SILENT = 25, GRACE = 2500;
+const SLOW = 15, FAST = 2, SILENT = 25, GRACE = 2500;
 
 function lost(on) {
   const note = document.getElementById("lost");

@@ -101,12 +101,13 @@ document.addEventListener("htmx:beforeSwap", function (event) {
 });
 document.addEventListener("htmx:afterSwap", function (event) { putBack(event.detail.target.parentNode || document, false); });
 
-/* Forms that the browser sends by leaving the page: it leaves only while the house is there. */
+/* Forms that the browser sends by leaving the page: with something typed it leaves only while the house is there. */
 let asked = null;
 document.addEventListener("submit", function (event) {
   const form = event.target, by = event.submitter;
   if (event.defaultPrevented || form.method !== "post" || form.hasAttribute("hx-post")) return;
-  if (asked === form) { asked = null; sent(form, true); return; }
+  const typed = "keep" in form.dataset || fields(form).some(changed);
+  if (asked === form || !typed) { asked = null; sent(form, true); return; }
   event.preventDefault();
   if (asked) return;
   asked = form;
