@@ -1,6 +1,7 @@
 """News for open pages: who is told of what, how often it is asked, and how a stream begins and ends."""
 
 import asyncio
+import re
 from collections.abc import AsyncIterator, Collection, Mapping
 from contextlib import aclosing
 from datetime import timedelta
@@ -307,7 +308,7 @@ def test_a_page_and_a_stream_under_asgi(monkeypatch: pytest.MonkeyPatch) -> None
 
         loop = asyncio.get_running_loop()
         assert await loop.run_in_executor(pages._threads, no_transaction)
-        for thread in (pages._threads, pages.watch._thread):
+        for thread in (pages._threads, pages._looks, pages.watch._thread):
             for _ in range(2):
                 await loop.run_in_executor(thread, connections.close_all)
             thread.shutdown()
@@ -349,3 +350,29 @@ def test_the_server_starts_and_stops_with_the_application() -> None:
         assert answers == ["lifespan.startup.complete", "lifespan.shutdown.complete"]
 
     asyncio.run(school())
+
+
+def test_what_is_drawn_for_one_page_is_given_to_the_next_with_tokens_of_its_own(
+    ruth: Client,
+    begun: str,  # noqa: F811
+) -> None:
+    """Nothing of one visitor's answer stands in another's, and what was done since is in it."""
+    asks = {"HTTP_HX_REQUEST": "true"}
+    tobi = Client()
+    tobi.post("/sign-in/", {"username": "tobi-home", "password": PASSWORD})
+    whole = ruth.get("/").content.decode()
+    first, second = (ruth.get("/today/refresh", **asks).content.decode() for _ in range(2))
+    a.ask_help("home", copy=begun, page=2, by="asa", at=MONDAY)
+    third, helper = (one.get("/today/refresh", **asks).content.decode() for one in (ruth, tobi))
+
+    def bare(html: str) -> str:
+        return re.sub(r'name="(token|csrfmiddlewaretoken)" value="[^"]*"', "", html)
+
+    inside = whole[whole.index('<div class="today"') : whole.index("</main>")]
+    assert bare(first).strip() in bare(inside)
+    assert bare(first) == bare(second)
+    forms = re.findall(r'name="token" value="([^"]+)"', first + second)
+    assert len(set(forms)) == len(forms)
+    assert "asks for help, page 2" in third
+    assert "asks for help, page 2" in helper
+    assert "of 10 pass" not in helper, "an estimate, which is for educators alone"

@@ -1,4 +1,4 @@
-"""Answers requests under ASGI: pages in two threads that stay, streams of news beside them.
+"""Answers requests under ASGI: pages in a few threads that stay, streams of news beside them.
 
 Django's own handler for ASGI makes a thread, and with it a connection to the database, for every request, and changes
 threads at each middleware. Here a page runs from end to end in one thread whose connection stays open, as under WSGI;
@@ -36,6 +36,11 @@ class TooLongError(Exception):
     """More was sent than anything that a page takes."""
 
 
+def _by_itself(scope: Message) -> bool:
+    """Whether an open page asks, and nobody has pressed anything."""
+    return scope["method"] == "GET" and any(name == b"hx-request" for name, _ in scope["headers"])
+
+
 class Pages(ASGIHandler):
     """Answers requests, and keeps those open that wait for news."""
 
@@ -43,6 +48,8 @@ class Pages(ASGIHandler):
         super().__init__()
         self.watch = Watch()
         self._threads = ThreadPoolExecutor(THREADS, thread_name_prefix="page")
+        # When something is new every open page asks at once: whoever presses a button does not queue behind them.
+        self._looks = ThreadPoolExecutor(1, thread_name_prefix="look")
 
     def load_middleware(self, is_async: bool = False) -> None:  # noqa: ARG002  # never: one thread, end to end
         super().load_middleware(is_async=False)
@@ -60,6 +67,7 @@ class Pages(ASGIHandler):
             kind = (await receive())["type"]
             await send({"type": f"{kind}.complete"})
         self._threads.shutdown()
+        self._looks.shutdown()
 
     async def handle(self, scope: Message, receive: Receive, send: Send) -> None:
         try:
@@ -70,8 +78,9 @@ class Pages(ASGIHandler):
             refusal = too_long()
             await self._send(refusal, refusal.content, send)
             return
+        threads = self._looks if _by_itself(scope) else self._threads
         loop = asyncio.get_running_loop()
-        response, content = await loop.run_in_executor(self._threads, self._answer, scope, body)
+        response, content = await loop.run_in_executor(threads, self._answer, scope, body)
         if scope["method"] == "HEAD":
             await self._send(response, b"", send)
         else:

@@ -13,6 +13,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from contextvars import ContextVar
 from functools import wraps
+from time import monotonic
 from typing import TYPE_CHECKING, Any
 
 from django.http import HttpRequest, HttpResponse
@@ -29,6 +30,10 @@ _PAGE = f"page{secrets.token_hex(16)}"
 _KEEPING: ContextVar[bool] = ContextVar("keeping a page", default=False)
 _KEPT: OrderedDict[tuple[str, Hashable, Hashable], SafeString] = OrderedDict()
 _MOST = 4096
+A_MOMENT = 1.0
+"""Seconds."""
+_FEW = 32
+_MOMENT: dict[Hashable, tuple[float, str]] = {}
 
 
 def piece(template: str, value: Hashable, also: Hashable = None) -> SafeString:
@@ -41,6 +46,19 @@ def piece(template: str, value: Hashable, also: Hashable = None) -> SafeString:
         while len(_KEPT) > _MOST:
             _KEPT.popitem(last=False)
     return kept
+
+
+def for_a_moment(key: Hashable, draw: Callable[[str, str], str]) -> str:
+    """What is drawn for one is given to all who ask for the same within a second; `draw` is handed the two holes.
+
+    When something is new every open page asks for its part at once, and for one person all of them look alike.
+    """
+    kept = _MOMENT.get(key)
+    if kept is None or monotonic() - kept[0] > A_MOMENT:
+        while len(_MOMENT) >= _FEW:
+            _MOMENT.pop(next(iter(_MOMENT)), None)
+        kept = _MOMENT[key] = (monotonic(), draw(_FORGERY, _PAGE))
+    return kept[1]
 
 
 def fill(html: str, request: HttpRequest, page_token: str) -> str:

@@ -1,7 +1,9 @@
 """Today's page."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime, timedelta
+from functools import partial
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -12,8 +14,8 @@ from markstead.calendar import NoSchoolDayError
 from markstead.records import estimates, plans, queries, setup
 from markstead.rules.ruling import Role
 from markstead.web import morning
-from markstead.web.kept import fill
-from markstead.web.pages import LEAVES, Said, today_page
+from markstead.web.kept import fill, for_a_moment
+from markstead.web.pages import LEAVES, Said, TodayPage, new_token, today_page
 from markstead.web.quick_line_page import recorded_before
 from markstead.web.seat import Seat, seated
 
@@ -28,16 +30,19 @@ def today_response(
         found = _estimates(answer)
     page = today_page(answer, seat.person, found, planned_goals(answer))
     whole = not request.headers.get("HX-Request")
-    context = {
+    context = {**_context(page, seat), "said": said}
+    html = render_to_string("today.html" if whole else "parts/today_body.html", context, request)
+    return HttpResponse(fill(html, request, page.token), status=status)
+
+
+def _context(page: TodayPage, seat: Seat) -> dict[str, object]:
+    return {
         "page": page,
-        "said": said,
         "person": seat.person,
         "home": seat.home,
         "here": "today",
-        "acting": seat.person.role in ("educator", "helper"),
+        "acting": seat.person.role in (Role.EDUCATOR, Role.HELPER),
     }
-    html = render_to_string("today.html" if whole else "parts/today_body.html", context, request)
-    return HttpResponse(fill(html, request, page.token), status=status)
 
 
 def planned_goals(answer: queries.Today) -> Mapping[str, plans.DayGoal]:
@@ -72,9 +77,32 @@ def page(request: HttpRequest, seat: Seat) -> HttpResponse:
 def refresh(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Asked every few seconds: the inside of the page if anything is new, else nothing."""
     here = seat.home.calendar.at_home(seat.now)
-    if request.GET.get("seen") == f"{seat.opened.head}.{here:%Y%m%d%H%M}":
+    stamp = f"{seat.opened.head}.{here:%Y%m%d%H%M}"
+    if request.GET.get("seen") == stamp:
         return HttpResponse(status=204)
-    return today_response(request, seat, acted=False)
+    if not request.headers.get("HX-Request"):
+        return today_response(request, seat, acted=False)
+    home, opened = seat.home, seat.opened
+    key = (
+        home.id,
+        home.stamp,
+        home.plan,
+        home.failed_test_costs,
+        home.hold_day_costs,
+        opened.link,
+        opened.calls,
+    )
+    html = for_a_moment((*key, stamp, seat.person.id, seat.person.role), partial(_inside, seat))
+    return HttpResponse(fill(html, request, new_token()))
+
+
+def _inside(seat: Seat, forgery: str, token: str) -> str:
+    """The inside of the page as anybody in this seat sees it now, with holes for what differs from answer to answer."""
+    answer = queries.today(seat.household, now=seat.now, opened=seat.opened)
+    found = _estimates(answer) if seat.person.role is Role.EDUCATOR else None
+    page = replace(today_page(answer, seat.person, found, planned_goals(answer)), token=token)
+    context = {**_context(page, seat), "csrf_token": forgery}
+    return render_to_string("parts/today_body.html", context)
 
 
 @require_POST
