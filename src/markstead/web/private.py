@@ -9,9 +9,6 @@ from django.http import HttpRequest, HttpResponse
 
 from markstead.web.views.errors import too_much
 
-FORGET = '"cache", "storage"'
-"""What a browser is asked to forget at the sign-out (https and this machine only, by the standard of the header)."""
-
 
 class Private:
     """Middleware, put around every view; what is the same for everybody is answered before it."""

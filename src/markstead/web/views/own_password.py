@@ -12,8 +12,10 @@ from django.views.decorators.http import require_http_methods
 
 from markstead.errors import InputError
 from markstead.records import passwords
-from markstead.web.private import FORGET
 from markstead.web.seat import Seat, seated_with_any_password
+
+FORGET = '"cache", "storage"'
+"""What a browser is asked to forget at the sign-out (https and this machine only, by the standard of the header)."""
 
 
 class SignOut(LogoutView):
