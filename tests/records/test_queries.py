@@ -227,7 +227,10 @@ def test_papers_go_on_the_day_of_the_programme_and_not_before(house: House) -> N
     house.until("2026-01-31 23:50")
     assert calls_of(house, CallKind.DISPATCH) == []
 
-    house.until("2026-02-01 00:00")
+    house.until("2026-02-01 23:50")  # a Sunday: papers go on the next school day
+    assert calls_of(house, CallKind.DISPATCH) == []
+
+    house.until("2026-02-02 00:00")
     (call,) = calls_of(house, CallKind.DISPATCH)
     assert call.what == "Send 1 test paper of before 1 February"
 

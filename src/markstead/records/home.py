@@ -110,14 +110,38 @@ def latest_documents(household: str) -> dict[str, Any]:
     return found
 
 
+def _calendar(text: str, by_key: Mapping[str, str]) -> SchoolCalendar:
+    """The calendar file names people by the key a home uses; facts and rules know only ids."""
+    from markstead.calendar.load import read_calendar
+
+    calendar = read_calendar(text)
+    return replace(
+        calendar,
+        absences=tuple(replace(a, learner=by_key.get(a.learner, a.learner)) for a in calendar.absences),
+        educator_away=tuple(
+            replace(a, educator=by_key.get(a.educator, a.educator) if a.educator else None)
+            for a in calendar.educator_away
+        ),
+    )
+
+
+def read_home(home: Home, texts: Mapping[str, str]) -> Home:
+    """The same home by other versions of its programme and calendar; it is not the one that is remembered."""
+    from markstead.rules.load import read_programme
+
+    return replace(
+        home,
+        programme=read_programme(texts["programme"], texts["workbooks"]),
+        calendar=_calendar(texts["calendar"], {p.key: p.id for p in home.people.values()}),
+    )
+
+
 def _read(row: Household) -> Home:
     # Reading files needs pydantic; a page that finds its home remembered does not load it.
-    from markstead.calendar.load import read_calendar
     from markstead.rules.load import read_programme
 
     texts = {kind: document.text for kind, document in latest_documents(row.id).items()}
     programme = read_programme(texts["programme"], texts["workbooks"])
-    calendar = read_calendar(texts["calendar"])
     # Whoever asks for a home may have read a few of its columns only.
     *costs, plan = Household.objects.values_list("failed_test_costs", "hold_day_costs", "plan_in_force").get(
         id=row.id
@@ -131,15 +155,7 @@ def _read(row: Household) -> Home:
     }
     by_key = {p.key: p.id for p in people.values()}
     here = {p.key: p.id for p in people.values() if p.role is not Role.LEFT}
-    # The calendar file names people by the key a home uses; facts and rules know only ids.
-    calendar = replace(
-        calendar,
-        absences=tuple(replace(a, learner=by_key.get(a.learner, a.learner)) for a in calendar.absences),
-        educator_away=tuple(
-            replace(a, educator=by_key.get(a.educator, a.educator) if a.educator else None)
-            for a in calendar.educator_away
-        ),
-    )
+    calendar = _calendar(texts["calendar"], by_key)
     return Home(
         row.id,
         row.name,

@@ -53,11 +53,24 @@ _LINES: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ),
     ("dispatch", (("day", "day of the month on which test papers go to the school"),)),
     ("rework", (("after_failed_unit_test", ""),)),
+    (
+        "transcript",
+        (
+            ("workbooks_a_credit", "passed workbooks that make one credit"),
+            ("smallest_credit", "credits are rounded down to whole multiples of this"),
+            ("result_of", ""),
+            ("weigh_by", "what a course weighs in the mean"),
+        ),
+    ),
 )
+_OPTIONAL = ("transcript", "grade")
+"""Tables that a programme may do without."""
+_IN_THE_FILE = ("programme", "transcript")
+"""Tables that are changed in the file alone."""
 MOST_PLANNED = 6
 """Planned tests that are told one by one."""
 RULES: tuple[Key, ...] = tuple(
-    (table, key) for table, lines in _LINES if table != "programme" for key, _ in lines
+    (table, key) for table, lines in _LINES if table not in _IN_THE_FILE for key, _ in lines
 )
 """The rules that can be changed one by one; aids apart."""
 
@@ -69,19 +82,21 @@ def _value(value: object) -> str:
         return "true" if value else "false"
     if isinstance(value, list | tuple):
         return f"[{', '.join(_value(one) for one in value)}]"
-    return str(value) if isinstance(value, int) else quoted(str(value))
+    return str(value) if isinstance(value, int | float) else quoted(str(value))
 
 
 def write_rules(rules: Mapping[str, Any]) -> str:
     """Write a programme's rules, as the file was read, so that they read back equal."""
     lines: list[str] = []
     for table, keys in _LINES:
+        if table in _OPTIONAL and table not in rules:
+            continue
         lines += ["", f"[{table}]"]
         for key, says in keys:
             if key in rules[table]:
                 lines.append(f"{key} = {_value(rules[table][key])}{f'  # {says}' if says else ''}")
-    for table in ("aids", "subject"):
-        for row in rules[table]:
+    for table in ("aids", "subject", "grade"):
+        for row in rules.get(table, ()):
             lines += ["", f"[[{table}]]", *(f"{key} = {_value(value)}" for key, value in row.items())]
     return "\n".join(lines[1:]) + "\n"
 

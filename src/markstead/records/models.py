@@ -230,3 +230,57 @@ class Device(models.Model):
     idle_minutes = models.SmallIntegerField(default=3)
     """After so long without a touch a learner's page closes."""
     revoked = models.DateTimeField(null=True, default=None)
+
+
+class Narrative(models.Model):
+    """What the educator writes of a learner's course for a span of days, kept apart from the record: it can be erased."""
+
+    learner = models.ForeignKey(Person, on_delete=models.CASCADE)
+    course = models.CharField(max_length=60)
+    first = models.DateField()
+    last = models.DateField()
+    text = models.TextField()
+    saved = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["learner", "course", "first", "last"], name="one_narrative_a_span"
+            )
+        ]
+
+
+class EarlierYear(models.Model):
+    """A learner was in this school year until an instant; what they are in now stands beside their name."""
+
+    person = models.ForeignKey(Person, on_delete=models.CASCADE)
+    year = models.IntegerField(null=True)
+    until = models.DateTimeField()
+
+
+class Sample(models.Model):
+    """A photograph or a scan of a learner's work. The file lies in the home's folder under its digest."""
+
+    id = models.CharField(primary_key=True, max_length=20)
+    household = models.ForeignKey(Household, on_delete=models.CASCADE)
+    learner = models.ForeignKey(Person, on_delete=models.CASCADE)
+    copy = models.CharField(max_length=20, null=True)  # noqa: DJ001  # null: of no workbook
+    entry = models.BigIntegerField(null=True)
+    """Place of the fact that it belongs to; null: of none."""
+    day = models.DateField()
+    digest = models.CharField(max_length=64)
+    """SHA-256 of the file as it is kept."""
+    kind = models.CharField(max_length=40)
+    size = models.BigIntegerField()
+    width = models.IntegerField()
+    height = models.IntegerField()
+    pages = models.SmallIntegerField(default=1)
+    words = models.CharField(max_length=400, blank=True)
+    kept = models.DateTimeField()
+    kept_by = models.CharField(max_length=20)
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["household", "learner", "day"], name="samples_of_a_learner"),
+            models.Index(fields=["digest"], name="samples_by_digest"),
+        ]

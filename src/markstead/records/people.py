@@ -20,7 +20,7 @@ from markstead.records.actions import Acting
 from markstead.records.desk import Desk, at_the_desk, facts_and_standings, household_row
 from markstead.records.home import Home, Somebody, load_home
 from markstead.records.models import Copy as CopyRow
-from markstead.records.models import Household, Person
+from markstead.records.models import EarlierYear, Household, Person
 from markstead.records.setup import new_stamp, set_courses
 from markstead.rules.ruling import Role
 from markstead.rules.standing import CopyStatus
@@ -134,8 +134,12 @@ def add(
     return home, home.person(new["id"])
 
 
-def rename(household: str, *, person: str, name: str, year: int | None = None) -> Home:
+def rename(
+    household: str, *, person: str, name: str, year: int | None = None, at: datetime | None = None
+) -> Home:
     """Give somebody another name, and a learner another school year; the record shows the new name everywhere.
+
+    With `at`, papers about the time before it go on telling the school year of then.
 
     Raises:
         InputError: a name or a year that cannot be.
@@ -150,6 +154,8 @@ def rename(household: str, *, person: str, name: str, year: int | None = None) -
         values: dict[str, object] = {"name": kept}
         if somebody.role is Role.LEARNER:
             values["year"] = _year(year)
+            if at is not None and values["year"] != somebody.year:
+                EarlierYear.objects.create(person_id=somebody.id, year=somebody.year, until=at)
         Person.objects.filter(household=row, id=somebody.id).update(**values)
 
     return _changed(household, change)

@@ -354,7 +354,8 @@ def knows(home: Home, plan: KeptPlan) -> bool:
 
 def _footing(home: Home) -> str:
     """What a plan rests on beside the record, as a digest: the home's files, its learners, and the plan in force."""
-    versions = Document.objects.filter(household=home.id).values_list("kind").annotate(n=Max("version"))
+    kinds = Document.objects.filter(household=home.id).exclude(kind="requirements")
+    versions = kinds.values_list("kind").annotate(n=Max("version"))
     learners = [(learner.id, learner.year, learner.courses) for learner in home.learners]
     text = repr((sorted(versions), learners, home.plan))
     return blake2s(text.encode(), digest_size=16).hexdigest()

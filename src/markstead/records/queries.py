@@ -14,6 +14,7 @@ from markstead.errors import Problem, UnknownError
 from markstead.ledger.facts import AnyFact, CopyIssued, FactReversed, UnitTestSat
 from markstead.ledger.serial import Entry, read_body
 from markstead.records.desk import facts_and_standings, household_row
+from markstead.records.dispatches import due_now, late_words
 from markstead.records.home import Home, Somebody, load_home
 from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
@@ -393,7 +394,14 @@ def _sight(opened: Opened, day: date) -> _Sight:
         }
         gaps = tuple((p, c) for p in home.learners for c in p.courses if (p.id, c) not in in_hand)
         passed = passed_by(home, {p.id for p, _ in gaps}) if gaps else {}
-        kept = _Sight(tuple(rows), known, steps, gaps, passed, tuple(_dispatch_calls(home, day)))
+        kept = _Sight(
+            tuple(rows),
+            known,
+            steps,
+            gaps,
+            passed,
+            tuple(_dispatch_calls(home, day, (s for _, s in known.values()))),
+        )
         _SIGHTS[key] = kept
         while len(_SIGHTS) > _MOST_SIGHTS:
             _SIGHTS.popitem(last=False)
@@ -576,23 +584,26 @@ def _late_call(parcel: LateParcel, views: Sequence[CopyView]) -> Call:
     return Call(kind, URGENCY[kind], what, blocks, since, copies=parcel.copies, supplier=parcel.supplier)
 
 
-def _dispatch_calls(home: Home, day: date) -> list[Call]:
-    """Papers of tests that were marked before the dispatch day that has come."""
-    due = day.replace(day=home.programme.dispatch_day)
-    if due > day:
-        due = (due.replace(day=1) - timedelta(days=1)).replace(day=home.programme.dispatch_day)
+def _dispatch_calls(home: Home, day: date, standings: Iterable[Standing]) -> list[Call]:
+    """Papers of tests that were marked before the dispatch day that has come, and those that are missing from it."""
+    due = due_now(home, day)
     on = connection.ops.adapt_datefield_value(due)
     unsent = [str(copy) for (copy,) in _ask(_UNSENT, home.id, str(CopyStatus.FINISHED), on)]
-    count = len(unsent)
-    if not count:
+    missing = sum(s.unit is not None and s.unit.scored is None and s.unit.day < due for s in standings)
+    papers = "1 test paper" if len(unsent) == 1 else f"{len(unsent)} test papers"
+    when = f"{due.day} {due:%B}"
+    parts = [f"Send {papers} of before {when}{late_words(home, day)}"] if unsent else []
+    if missing:
+        lacks = "1 paper of before it is" if missing == 1 else f"{missing} papers of before it are"
+        words = f"{lacks} missing: sat and not marked"
+        parts.append(words if unsent else f"The dispatch of {when}: {words}")
+    if not parts:
         return []
-    papers = "1 test paper" if count == 1 else f"{count} test papers"
-    what = f"Send {papers} of before {due.day} {due:%B}"
     return [
         Call(
             CallKind.DISPATCH,
             URGENCY[CallKind.DISPATCH],
-            what,
+            "; ".join(parts),
             BLOCKS[CallKind.DISPATCH],
             None,
             copies=tuple(unsent[:200]),

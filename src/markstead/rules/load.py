@@ -6,6 +6,8 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import time
+from enum import StrEnum
+from fractions import Fraction
 from itertools import pairwise
 from typing import Annotated, Any, Literal, TypeVar
 
@@ -25,13 +27,17 @@ from markstead.errors import InputError, Problem
 from markstead.rules.programme import (
     AidRule,
     Course,
+    Grade,
     MarkingRules,
     Marks,
     Objective,
     Programme,
+    ResultOf,
     Rework,
     Stop,
+    TranscriptRules,
     UnitTestRules,
+    WeighBy,
     Workbook,
 )
 
@@ -44,7 +50,9 @@ _ID = re.compile(r"[a-z][a-z0-9]{0,19}")
 # --- the rules --------------------------------------------------------------------------------------------
 
 
-def _whole(least: int, most: int) -> BeforeValidator:
+def whole_number(least: int, most: int) -> BeforeValidator:
+    """A whole number within bounds, and nothing that merely looks like one."""
+
     def check(value: object) -> object:
         if type(value) is int and least <= value <= most:
             return value
@@ -73,12 +81,12 @@ def _currency(value: str) -> str:
 
 Id = Annotated[str, AfterValidator(_id)]
 Words = Annotated[str, AfterValidator(_words)]
-Percent = Annotated[int, _whole(1, 100)]
-Few = Annotated[int, _whole(1, 99)]
+Percent = Annotated[int, whole_number(1, 100)]
+Few = Annotated[int, whole_number(1, 99)]
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True)
+    model_config = ConfigDict(extra="forbid", strict=True, arbitrary_types_allowed=True)
 
 
 class _Programme(_Table):
@@ -101,7 +109,7 @@ class _Marks(_Table):
 
 
 class _UnitTest(_Table):
-    school_days_after_practice: Annotated[int, _whole(1, 30)]
+    school_days_after_practice: Annotated[int, whole_number(1, 30)]
     morning_from: TimeOfDay
     morning_until: TimeOfDay
     most_a_learner_a_day: Few
@@ -119,11 +127,11 @@ class _UnitTest(_Table):
 
 class _Marking(_Table):
     quiz_when_wrong_percent: Percent
-    sections_ahead: Annotated[int, _whole(0, 99)]
+    sections_ahead: Annotated[int, whole_number(0, 99)]
 
 
 class _Dispatch(_Table):
-    day: Annotated[int, _whole(1, 28)]
+    day: Annotated[int, whole_number(1, 28)]
 
 
 class _Rework(_Table):
@@ -131,13 +139,43 @@ class _Rework(_Table):
 
 
 class _Aids(_Table):
-    from_year: Annotated[int, _whole(0, 20)]
+    from_year: Annotated[int, whole_number(0, 20)]
     allowed: list[Words]
 
 
 class _Subject(_Table):
     id: Id
     title: Words
+
+
+def _decimal(least: Fraction, most: int) -> BeforeValidator:
+    def check(value: object) -> object:
+        if isinstance(value, int | float) and not isinstance(value, bool) and least <= value <= most:
+            return Fraction(str(value))
+        raise ValueError(f"a number from {float(least):g} to {most}")
+
+    return BeforeValidator(check)
+
+
+def _one_of(choices: type[StrEnum]) -> BeforeValidator:
+    def check(value: object) -> object:
+        if value in list(choices):
+            return choices(str(value))
+        raise ValueError("one of " + ", ".join(choices))
+
+    return BeforeValidator(check)
+
+
+class _Transcript(_Table):
+    workbooks_a_credit: Annotated[int, whole_number(1, 99)]
+    smallest_credit: Annotated[Fraction, _decimal(Fraction(1, 100), 1)] = Fraction(1, 4)
+    result_of: Annotated[ResultOf, _one_of(ResultOf)] = ResultOf.PASSED
+    weigh_by: Annotated[WeighBy, _one_of(WeighBy)] = WeighBy.CREDITS
+
+
+class _Grade(_Table):
+    from_percent: Annotated[int, whole_number(0, 100)]
+    name: Words
 
 
 class _File(_Table):
@@ -149,6 +187,8 @@ class _File(_Table):
     rework: _Rework
     aids: list[_Aids] = Field(min_length=1)
     subject: list[_Subject] = Field(min_length=1)
+    transcript: _Transcript | None = None
+    grade: list[_Grade] = []
 
 
 def _values(data: Mapping[str, Any], kind: str, key: str) -> list[Any]:
@@ -169,7 +209,7 @@ def _rules(text: str, file: str, problems: list[Problem]) -> tuple[_File | None,
         kept = _File.model_validate(data)
     except ValidationError as error:
         problems += problems_of(file, error, _File)
-    for kind, key in (("aids", "from_year"), ("subject", "id")):
+    for kind, key in (("aids", "from_year"), ("subject", "id"), ("grade", "from_percent")):
         values = _values(data, kind, key)
         for n, value in enumerate(values, 1):
             if value is not None and value in values[: n - 1]:
@@ -665,6 +705,18 @@ def read_programme(
         rework=Rework(rules.rework.after_failed_unit_test),
         aids=tuple(AidRule(a.from_year, tuple(a.allowed)) for a in rules.aids),
         courses=_courses(books, {s.id: s.title for s in rules.subject}),
+        transcript=_transcript(rules),
+    )
+
+
+def _transcript(rules: _File) -> TranscriptRules:
+    grades = sorted(rules.grade, key=lambda grade: -grade.from_percent)
+    scale = tuple(Grade(grade.from_percent, grade.name) for grade in grades)
+    kept = rules.transcript
+    if kept is None:
+        return TranscriptRules(grades=scale)
+    return TranscriptRules(
+        kept.workbooks_a_credit, kept.smallest_credit, kept.result_of, kept.weigh_by, scale
     )
 
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import time
 from enum import StrEnum
+from fractions import Fraction
 from typing import Literal
 
 from markstead.errors import Problem, UnknownError
@@ -68,6 +69,47 @@ class Rework(StrEnum):
 
     NEW_COPY = "new copy"
     SAME_COPY = "same copy"
+
+
+class ResultOf(StrEnum):
+    """Which sittings of a workbook's unit test make its result on a transcript."""
+
+    PASSED = "the sitting that passed"
+    FIRST = "the first sitting"
+    ALL = "all sittings"
+
+
+class WeighBy(StrEnum):
+    """What a course weighs in the mean of a transcript."""
+
+    CREDITS = "credits"
+    WORKBOOKS = "workbooks"
+    COURSES = "courses"
+
+
+@dataclass(frozen=True, slots=True)
+class Grade:
+    """A step of the grade scale: from this percentage on."""
+
+    from_percent: int
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class TranscriptRules:
+    """How passed workbooks become credits, a mean and a grade. Without them a transcript has results alone."""
+
+    workbooks_a_credit: int | None = None
+    smallest_credit: Fraction = Fraction(1, 4)
+    """Credits are rounded down to whole multiples of this."""
+    result_of: ResultOf = ResultOf.PASSED
+    weigh_by: WeighBy = WeighBy.CREDITS
+    grades: tuple[Grade, ...] = ()
+    """The highest first."""
+
+    def grade(self, percent: Fraction) -> str:
+        """The grade of a percentage; none where the scale does not reach so far down."""
+        return next((grade.name for grade in self.grades if percent >= grade.from_percent), "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +232,7 @@ class Programme:
     rework: Rework
     aids: tuple[AidRule, ...]
     courses: Mapping[str, Course]
+    transcript: TranscriptRules = field(default_factory=TranscriptRules)
     _workbooks: Mapping[str, Workbook] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

@@ -90,7 +90,8 @@ def rename(request: HttpRequest, seat: Seat) -> HttpResponse:
     one = _somebody(seat, data.get("person", ""))
     try:
         year = forms.whole(data, "year", "school year", needed=False)
-        people.rename(seat.household, person=one.id, name=data.get("name", ""), year=year)
+        name = data.get("name", "")
+        people.rename(seat.household, person=one.id, name=name, year=year, at=seat.now)
     except MarksteadError as error:
         return _wrong(request, seat, error)
     return _back("renamed")

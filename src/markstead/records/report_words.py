@@ -1,0 +1,349 @@
+"""A term report in words: one frozen page that the screen and the paper both show."""
+
+from dataclasses import dataclass
+from datetime import date
+from fractions import Fraction
+from typing import Any
+
+from markstead.measure.pace import Pace
+from markstead.records.figures import all_of, day_count, hours, ordinal, percent, plural, span_words
+from markstead.records.report_pictures import course_rulers
+from markstead.records.term_reports import (
+    BookState,
+    BookWork,
+    CourseReport,
+    PlannedBy,
+    TermReport,
+    TestKind,
+    TestTaken,
+)
+from markstead.records.typeset import file_name, make_pdf
+from markstead.rules.requirements import LOCAL_LAW
+from markstead.rules.ruling import date_words, ranges
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A figure under its name."""
+
+    name: str
+    value: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TestLine:
+    """One taking of a test."""
+
+    result: str
+    when: str
+
+
+@dataclass(frozen=True, slots=True)
+class BookLine:
+    """A workbook in the table of a course."""
+
+    number: str
+    title: str
+    pages: str
+    practice: tuple[TestLine, ...]
+    unit: tuple[TestLine, ...]
+    state: str
+
+
+@dataclass(frozen=True, slots=True)
+class CourseView:
+    """A course of a report."""
+
+    id: str
+    title: str
+    summary: str
+    """What was finished and when it was worked, in one line."""
+    picture: str
+    picture_words: str
+    books: tuple[BookLine, ...]
+    covered: str
+    covered_note: str
+    share: float
+    """Of what was planned, at most 1: for a bar."""
+    pace: str
+    explain: str
+    """That a written explanation is due, and why; else nothing."""
+    narrative: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReportView:
+    """Everything that the page and the paper of a report may use."""
+
+    title: str
+    household: str
+    learner: str
+    key: str
+    year: str
+    programme: str
+    span: str
+    span_name: str
+    as_of: str
+    figures: tuple[Told, ...]
+    courses: tuple[CourseView, ...]
+    planned_note: str
+    """On what the planned pages of all courses rest, where it is the same of each."""
+    missing: tuple[str, ...]
+    """What the figures do not hold."""
+    asks: tuple[str, ...]
+    asks_of: str
+    law: str
+    file: str
+
+
+def report_view(report: TermReport) -> ReportView:
+    """Put a report into words."""
+    learner = report.learner
+    name = report.span.name
+    notes = {_covered_note(course) for course in report.courses}
+    common = notes.pop() if len(notes) == 1 else ""
+    return ReportView(
+        title="Progress report",
+        household=report.home.name,
+        learner=learner.name,
+        key=learner.key,
+        year=f"year {learner.year}" if learner.year is not None else "",
+        programme=report.home.programme.title,
+        span=span_words(report.span.first, report.span.last),
+        span_name=name[:1].upper() + name[1:],
+        as_of=date_words(report.as_of),
+        figures=_figures(report),
+        courses=tuple(_course(course, common) for course in report.courses),
+        planned_note=common,
+        missing=_missing(report),
+        asks=report.requirements.asks,
+        asks_of=report.requirements.title if report.requirements.asks else "",
+        law=LOCAL_LAW,
+        file=file_name("report", learner.key, str(report.span.first), str(report.until)),
+    )
+
+
+def _figures(report: TermReport) -> tuple[Told, ...]:
+    found = report.attendance
+    days = found.days(report.requirements.half_day_counts)
+    halves = f"{plural(found.half, 'half day')} among them" if found.half else ""
+    absent = f"absent on {plural(found.absent, 'day')}" if found.absent else ""
+    finished = [w for c in report.courses for w in c.books if w.finished]
+    units = [t for c in report.courses for w in c.books for t in w.tests if t.kind is TestKind.UNIT]
+    marked = [t for t in units if t.right is not None]
+    open_tests = len(units) - len(marked)
+    pages = sum(len(w.pages) for c in report.courses for w in c.books)
+    return (
+        Told("Days of school", day_count(days), all_of([halves, absent], ", ")),
+        Told("Hours", hours(found.minutes, at_least=found.at_least), _hours_note(report)),
+        Told("Workbooks finished", str(len(finished)), f"in {plural(len(report.courses), 'course')}"),
+        Told("Pages worked", str(pages), ""),
+        Told(
+            "Unit tests passed",
+            f"{sum(t.passed for t in marked)} of {len(marked)}",
+            f"{plural(open_tests, 'more', 'more')} sat and not marked" if open_tests else "",
+        ),
+    )
+
+
+def _hours_note(report: TermReport) -> str:
+    found = report.attendance
+    counted = found.full + found.half + found.absent
+    if counted and found.by_word == counted:
+        return "by the attendance that was taken"
+    if found.by_word == 0:
+        return "by the minutes written down with pages and unit tests"
+    return f"by attendance on {plural(found.by_word, 'day')}, else by the minutes written down with the work"
+
+
+def _missing(report: TermReport) -> tuple[str, ...]:
+    found = []
+    if report.attendance.unclocked and report.attendance.at_least:
+        pieces = plural(report.attendance.unclocked, "piece")
+        found.append(f"Of {pieces} of work nobody wrote down the minutes; the hours are a least.")
+    if report.as_of < report.span.last:
+        found.append(f"The days after {date_words(report.as_of)} are not over or not on the record yet.")
+    if not report.courses:
+        found.append("Nothing was worked in these days.")
+    return tuple(found)
+
+
+# --- one course ---------------------------------------------------------------------------------------------------
+
+
+def _course(course: CourseReport, common: str) -> CourseView:
+    covered = course.covered
+    planned = int(covered.planned + Fraction(1, 2)) if covered is not None else None
+    drawing = course_rulers(course.books, planned)
+    finished = sum(work.finished is not None for work in course.books)
+    minutes = f"{hours(course.minutes, at_least=course.unclocked > 0)} written down" if course.minutes else ""
+    summary = all_of(
+        [f"{plural(finished, 'workbook')} finished", f"worked on {plural(course.days, 'day')}", minutes], ", "
+    )
+    return CourseView(
+        id=course.course,
+        title=course.title,
+        summary=summary,
+        picture=drawing.svg if drawing is not None else "",
+        picture_words=drawing.words if drawing is not None else "",
+        books=tuple(_book(work) for work in course.books),
+        covered=_covered(course, planned),
+        covered_note="" if common else _covered_note(course),
+        share=float(min(covered.share, Fraction(1))) if covered is not None and covered.share else 0.0,
+        pace=pace_words(course.pace) if course.pace is not None else "",
+        explain=_explain(course),
+        narrative=course.narrative,
+    )
+
+
+def _book(work: BookWork) -> BookLine:
+    whole = work.book.pages
+    if not work.pages:
+        pages = "no pages" if not work.before else "all pages were worked before"
+    elif len(work.pages) == whole:
+        pages = f"all {whole}"
+    else:
+        pages = f"{ranges(work.pages)} of {whole}"
+    if work.state is BookState.IN_HAND and not work.done:
+        state = "in hand, not begun"
+    elif work.state is BookState.IN_HAND:
+        state = "in hand, all pages" if len(work.done) == whole else f"in hand, to page {max(work.done)}"
+    elif work.state is BookState.FINISHED and work.finished is not None:
+        state = f"finished {_short(work.finished)}"
+    else:
+        state = str(work.state)
+    return BookLine(
+        str(work.book.number),
+        f"{work.book.title}, a new copy" if work.again else work.book.title,
+        pages,
+        tuple(_test(t) for t in work.tests if t.kind is TestKind.PRACTICE),
+        tuple(_test(t) for t in work.tests if t.kind is TestKind.UNIT),
+        state,
+    )
+
+
+def _short(day: date) -> str:
+    return f"{day.day} {day:%b}"
+
+
+def _test(test: TestTaken) -> TestLine:
+    which = f"{ordinal(test.attempt)}: " if test.attempt > 1 else ""
+    if test.right is None:
+        return TestLine(f"{which}not marked", f"sat {_short(test.day)}")
+    share = percent(Fraction(test.right, test.asked))
+    how = "" if test.passed else ", not passed"
+    return TestLine(f"{which}{test.right} of {test.asked}, {share}", f"{_short(test.day)}{how}")
+
+
+def _covered(course: CourseReport, planned: int | None) -> str:
+    covered = course.covered
+    if covered is None or planned is None:
+        return f"{plural(sum(len(w.pages) for w in course.books), 'page')} worked; nothing tells what was planned"
+    share = f": {percent(covered.share)} of it" if covered.share is not None else ""
+    return f"{plural(covered.done, 'page')} of new material done, {planned} planned{share}"
+
+
+def _covered_note(course: CourseReport) -> str:
+    covered = course.covered
+    if covered is None:
+        return ""
+    if covered.by is PlannedBy.PLAN and covered.plan_taken is not None:
+        return f"Planned: by the plan that was in force at the beginning, taken on {date_words(covered.plan_taken)}."
+    return (
+        "Planned: an even share, by school days, of what was left of the course when the school year began."
+    )
+
+
+def pace_words(pace: Pace) -> str:
+    """A pace with its bands, as a sentence."""
+    days = f"{pace.pages_a_day:.1f} pages a school day on average; {pace.low:.1f} to {pace.high:.1f} in 9 of 10 spells of ten days"
+    if pace.minutes_a_page is None or pace.minutes_low is None or pace.minutes_high is None:
+        return f"Pace: about {days}."
+    return (
+        f"Pace: about {days}. About {pace.minutes_a_page:.0f} minutes a page; "
+        f"{pace.minutes_low:.0f} to {pace.minutes_high:.0f} in 9 of 10 pieces of work."
+    )
+
+
+def _explain(course: CourseReport) -> str:
+    if not course.explanation_due or course.covered is None or course.covered.share is None:
+        return ""
+    return (
+        f"{percent(course.covered.share)} of what was planned is covered. By the chosen profile less than its mark "
+        "is to be explained in writing."
+    )
+
+
+def as_pdf(view: ReportView, *, day: date, paper: str) -> bytes:
+    """The report on paper.
+
+    Raises:
+        InputError: there is no such paper.
+    """
+    return make_pdf("term_report", view, day=day, paper=paper)
+
+
+def as_values(report: TermReport) -> dict[str, Any]:
+    """The report as plain values, for JSON."""
+    found = report.attendance
+    return {
+        "learner": report.learner.key,
+        "first": report.span.first.isoformat(),
+        "last": report.span.last.isoformat(),
+        "as_of": report.as_of.isoformat(),
+        "days": float(found.days(report.requirements.half_day_counts)),
+        "full_days": found.full,
+        "half_days": found.half,
+        "absent_days": found.absent,
+        "minutes": found.minutes,
+        "minutes_are_a_least": found.at_least,
+        "school_days": report.school_days,
+        "profile": report.requirements.id,
+        "courses": [_course_values(course) for course in report.courses],
+    }
+
+
+def _course_values(course: CourseReport) -> dict[str, Any]:
+    covered = course.covered
+    pace = course.pace
+    return {
+        "course": course.course,
+        "title": course.title,
+        "days": course.days,
+        "minutes": course.minutes,
+        "pieces_without_minutes": course.unclocked,
+        "pages_done": covered.done if covered is not None else None,
+        "pages_planned": float(covered.planned) if covered is not None else None,
+        "planned_by": str(covered.by) if covered is not None else None,
+        "explanation_due": course.explanation_due,
+        "pages_a_day": [pace.low, pace.pages_a_day, pace.high] if pace is not None else None,
+        "minutes_a_page": [pace.minutes_low, pace.minutes_a_page, pace.minutes_high]
+        if pace is not None
+        else None,
+        "narrative": course.narrative,
+        "workbooks": [
+            {
+                "copy": work.copy,
+                "workbook": work.book.code,
+                "pages": len(work.pages),
+                "pages_before": len(work.before),
+                "again": work.again,
+                "state": str(work.state),
+                "finished": work.finished.isoformat() if work.finished else None,
+                "tests": [
+                    {
+                        "test": str(t.kind),
+                        "attempt": t.attempt,
+                        "day": t.day.isoformat(),
+                        "right": t.right,
+                        "asked": t.asked,
+                        "needed": t.needed,
+                        "passed": t.passed,
+                    }
+                    for t in work.tests
+                ],
+            }
+            for work in course.books
+        ],
+    }
