@@ -95,8 +95,8 @@ class Pack:
 
     @property
     def papers(self) -> tuple[Paper, ...]:
-        """All of it: what has gone with it, and what is still to go."""
-        return (*(p for one in self.sent for p in one.papers), *self.going)
+        """What lies in the parcel: the papers that are to go; where none is left, those that went."""
+        return self.going or tuple(p for one in self.sent for p in one.papers)
 
 
 def month_of(home: Home, today: date) -> date:

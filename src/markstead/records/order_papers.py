@@ -211,13 +211,14 @@ def as_csv(sheet: OrderSheet) -> bytes:
     rows.writerow(COLUMNS)
     for line in sheet.lines:
         price = "" if line.price is None else _plain(line.price)
-        rows.writerow([_tame(line.workbook), _tame(line.title), line.quantity, price, _plain(line.sum)])
+        rows.writerow([tame(line.workbook), tame(line.title), line.quantity, price, _plain(line.sum)])
     rows.writerow(["", f"postage, {sheet.currency}", "", "", _plain(sheet.postage)])
     rows.writerow(["", f"total, {sheet.currency}", "", "", _plain(sheet.total)])
     return text.getvalue().encode()
 
 
-def _tame(text: str) -> str:
+def tame(text: str) -> str:
+    """A cell that no spreadsheet takes for a formula."""
     return f"'{text}" if text.lstrip(" ").startswith(tuple(_STARTS_A_FORMULA)) else text
 
 

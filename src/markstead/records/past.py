@@ -20,6 +20,7 @@ from markstead.ledger.serial import Entry, read_body
 from markstead.records.home import Home, Somebody, read_home
 from markstead.records.models import Document, EarlierYear
 from markstead.records.models import Entry as EntryRow
+from markstead.rules.ruling import Role
 
 MIDNIGHT = time()
 
@@ -34,12 +35,14 @@ class Past:
     """The first instant that is left out."""
 
     def learner(self, id_or_key: str) -> Somebody:
-        """A learner, in the school year they were in then.
+        """A learner of now or of once, in the school year they were in then.
 
         Raises:
             UnknownError, InputError: as `Home.learner`.
         """
-        found = self.home.learner(id_or_key)
+        found = self.home.person(id_or_key)
+        if found.role is not Role.LEFT or found.year is None:
+            found = self.home.learner(id_or_key)
         earlier = EarlierYear.objects.filter(person=found.id, until__gte=self.end).order_by("until", "id")
         row = earlier.first()
         return replace(found, year=row.year) if row is not None else found

@@ -12,6 +12,7 @@ from enum import StrEnum
 from fractions import Fraction
 
 from django.db import transaction
+from django.db.models import Count
 
 from markstead.errors import InputError, Problem
 from markstead.ledger.facts import (
@@ -491,6 +492,12 @@ def narratives_of(learner: str, span: Span) -> dict[str, str]:
     """What was written of each course of a learner for a span."""
     rows = Narrative.objects.filter(learner=learner, first=span.first, last=span.last)
     return dict(rows.values_list("course", "text"))
+
+
+def written_counts(home: Home, span: Span) -> dict[str, int]:
+    """Of how many courses of each learner something is written for a span."""
+    rows = Narrative.objects.filter(learner__household=home.id, first=span.first, last=span.last)
+    return dict(rows.values_list("learner").annotate(n=Count("id")))
 
 
 def keep_narrative(home: Home, *, learner: str, course: str, span: Span, text: str, at: datetime) -> str:

@@ -50,7 +50,7 @@ def make_pdf(
     """
     check_paper(paper)
     told = json.dumps(
-        {"paper": paper, "day": {"year": day.year, "month": day.month, "day": day.day}, **asdict(page)},
+        {"paper": paper, "made": {"year": day.year, "month": day.month, "day": day.day}, **asdict(page)},
         ensure_ascii=False,
     )
     made = datetime.combine(day, time(12), UTC)

@@ -115,6 +115,8 @@ class Said:
     token: str = ""
     action: str = ""
     """Where a reason to pass the bars is sent, where that is not the address of every act."""
+    back: str = ""
+    """The page of papers to come back to after an undo."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -501,7 +503,7 @@ def _call_line(
         answers=_answers(call, home, by),
         order=call.workbook.code if call.kind is CallKind.ORDER and call.workbook else "",
         learner=call.learner.id if call.learner else "",
-        dispatch=call.kind is CallKind.DISPATCH,
+        dispatch=call.kind is CallKind.DISPATCH and by.role is Role.EDUCATOR,
         orders=_part_of_orders(call) if by.role is Role.EDUCATOR else "",
         advice=_advice(call, readings, home) if by.role is Role.EDUCATOR else "",
         quiz=_quiz_stop(call) if by.role is Role.EDUCATOR else "",

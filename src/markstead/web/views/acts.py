@@ -1,5 +1,6 @@
 """One address for every act: read the form, call the action, show what follows."""
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -190,6 +191,16 @@ def set_goals(request: HttpRequest, seat: Seat) -> HttpResponse:
     return today_response(request, seat, recorded(done, seat))
 
 
+def _back_to_papers(request: HttpRequest, act: str) -> HttpResponse | None:
+    """Where the undo of a page of papers leads back to; that page tells that the act is taken back."""
+    back = request.POST.get("back", "")
+    if not re.fullmatch(r"/papers/[\w/-]*", back):
+        return None
+    if request.headers.get("HX-Request"):
+        return HttpResponse(headers={"HX-Redirect": f"{back}?act={act}"})
+    return redirect(f"{back}?act={act}")
+
+
 @require_POST
 @seated
 def undo(request: HttpRequest, seat: Seat, act_id: str) -> HttpResponse:
@@ -199,7 +210,10 @@ def undo(request: HttpRequest, seat: Seat, act_id: str) -> HttpResponse:
     back_to_orders = (
         redirect(f"{reverse('orders')}?act={act_id}") if request.POST.get("from") == "orders" else None
     )
+    back_to_papers = _back_to_papers(request, act_id)
     if queries.act_exists(seat.household, undone):
+        if back_to_papers is not None:
+            return back_to_papers
         if back_to_orders is not None:
             return back_to_orders
         return _answer(request, seat, "", Said("done", "Taken back before; nothing was written twice"))
@@ -213,6 +227,8 @@ def undo(request: HttpRequest, seat: Seat, act_id: str) -> HttpResponse:
         )
     except MarksteadError as error:
         return _answer(request, seat, copy, said_of(error, request.POST))
+    if back_to_papers is not None:
+        return back_to_papers
     if back_to_orders is not None:
         return back_to_orders  # it tells that the act is taken back
     if copy not in {getattr(entry.fact, "copy", None) for entry in done.entries}:

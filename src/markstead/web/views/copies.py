@@ -1,8 +1,8 @@
-"""The copy page, the list of copies, ordering and the papers of the month."""
+"""The copy page, the list of copies, and ordering."""
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from markstead.errors import InputError, MarksteadError, UnknownError
 from markstead.records import actions, estimates, queries, quizzes
@@ -104,33 +104,3 @@ def order(request: HttpRequest, seat: Seat) -> HttpResponse:
     if request.POST.get("from") == "today":
         return redirect("today")
     return redirect("copy", copy=ordered) if ordered else redirect("copies")
-
-
-@require_http_methods(["GET", "HEAD", "POST"])
-@seated
-def papers(request: HttpRequest, seat: Seat) -> HttpResponse:
-    """The test papers that have not gone to the school yet."""
-    said = None
-    if request.method == "POST":
-        try:
-            slip = Slip(act=forms.token(request.POST), now=seat.now)
-            tracking = request.POST.get("tracking", "")
-            chosen = request.POST.getlist("copies")
-            by = seat.person.id
-            actions.send_dispatch(
-                seat.household, copies=chosen, tracking=tracking, by=by, at=seat.now, slip=slip
-            )
-            return redirect("papers")
-        except MarksteadError as error:
-            said = Said("mistaken", "Nothing was sent", tuple(str(error).splitlines()))
-    found = queries.papers_to_send(seat.household)
-    context = {
-        "rows": copy_rows(found, seat.home, seat.home.calendar.day_of(seat.now)),
-        "said": said,
-        "person": seat.person,
-        "home": seat.home,
-        "here": "papers",
-        "token": new_token(),
-        "day": seat.home.programme.dispatch_day,
-    }
-    return render(request, "papers.html", context, status=409 if said else 200)
