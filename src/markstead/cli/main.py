@@ -23,6 +23,7 @@ from markstead.cli import (
     note,
     ordering,
     outlook,
+    papers,
     planning,
     quiz,
     serving,
@@ -71,6 +72,7 @@ app.add_typer(quiz.app, name="quiz")
 items.add_to(app)
 app.add_typer(acts.app, name="act")
 note.add_to(app)
+papers.add_to(app)
 keep.add_to(app)
 
 

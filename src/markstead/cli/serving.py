@@ -3,6 +3,7 @@
 import errno
 import os
 import secrets
+import shutil
 import signal
 import socket
 from collections.abc import Callable
@@ -293,6 +294,7 @@ def build_demo(folder: Path, *, fresh: bool) -> None:
         connections.close_all()
         for part in ("", "-wal", "-shm"):
             database.with_name(database.name + part).unlink(missing_ok=True)
+        shutil.rmtree(folder / "samples", ignore_errors=True)  # those of the demo before
         house.migrate()
         build_with_a_bar(folder)
     let_in()
@@ -303,15 +305,16 @@ def build_with_a_bar(folder: Path) -> None:
     from rich.console import Console
     from rich.progress import Progress
 
-    from markstead.records import demo, queries
+    from markstead.records import demo, demo_papers, queries
 
     with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("Ninety school days go by", total=None)
-        demo.build(
+        built = demo.build(
             household=DEMO,
             progress=lambda done, total: bar.update(task, completed=done, total=total),
             real_now=house.real_now(),
         )
+    demo_papers.furnish(DEMO, at=built.now)
     print(
         f"A demo home with {queries.count_facts(DEMO)} facts stands in {folder}. Everybody in it is invented."
     )

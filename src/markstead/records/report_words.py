@@ -18,7 +18,7 @@ from markstead.records.term_reports import (
     TestTaken,
 )
 from markstead.records.typeset import file_name, make_pdf
-from markstead.rules.requirements import LOCAL_LAW
+from markstead.rules.requirements import LOCAL_LAW, Requirements
 from markstead.rules.ruling import date_words, ranges
 
 
@@ -114,7 +114,7 @@ def report_view(report: TermReport) -> ReportView:
         span_name=name[:1].upper() + name[1:],
         as_of=date_words(report.as_of),
         figures=_figures(report),
-        courses=tuple(_course(course, common) for course in report.courses),
+        courses=tuple(_course(course, common, report.requirements) for course in report.courses),
         planned_note=common,
         missing=_missing(report),
         asks=report.requirements.asks,
@@ -172,7 +172,7 @@ def _missing(report: TermReport) -> tuple[str, ...]:
 # --- one course ---------------------------------------------------------------------------------------------------
 
 
-def _course(course: CourseReport, common: str) -> CourseView:
+def _course(course: CourseReport, common: str, rules: Requirements) -> CourseView:
     covered = course.covered
     planned = int(covered.planned + Fraction(1, 2)) if covered is not None else None
     drawing = course_rulers(course.books, planned)
@@ -192,7 +192,7 @@ def _course(course: CourseReport, common: str) -> CourseView:
         covered_note="" if common else _covered_note(course),
         share=float(min(covered.share, Fraction(1))) if covered is not None and covered.share else 0.0,
         pace=pace_words(course.pace) if course.pace is not None else "",
-        explain=_explain(course),
+        explain=_explain(course, rules),
         narrative=course.narrative,
     )
 
@@ -266,12 +266,12 @@ def pace_words(pace: Pace) -> str:
     )
 
 
-def _explain(course: CourseReport) -> str:
+def _explain(course: CourseReport, rules: Requirements) -> str:
     if not course.explanation_due or course.covered is None or course.covered.share is None:
         return ""
     return (
-        f"{percent(course.covered.share)} of what was planned is covered. By the chosen profile less than its mark "
-        "is to be explained in writing."
+        f"{percent(course.covered.share)} of what was planned is covered; the chosen profile asks for a written "
+        f"explanation below {rules.explain_below_percent} %."
     )
 
 

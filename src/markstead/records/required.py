@@ -5,12 +5,14 @@ from datetime import datetime
 from django.db import transaction
 
 from markstead.records.desk import household_row
+from markstead.records.figures import number, plural
 from markstead.records.home import Home, load_home
 from markstead.records.house_rules import check_stamp
 from markstead.records.models import Document
 from markstead.records.past import text_then
 from markstead.records.setup import add_document, new_stamp
 from markstead.rules.requirements import NONE, Requirements
+from markstead.rules.spans import Periods
 
 KIND = "requirements"
 
@@ -62,3 +64,33 @@ def choose_shipped(household: str, profile: str, *, at: datetime, stamp: str | N
     from markstead.rules.requirements_load import shipped_text
 
     return choose(household, "" if profile == NONE.id else shipped_text(profile), at=at, stamp=stamp)
+
+
+_PERIODS = {
+    Periods.YEAR: "One report a year.",
+    Periods.HALVES: "A report each half of the school year.",
+    Periods.THIRDS: "A report each third of the school year.",
+    Periods.QUARTERS: "A report each quarter of the school year.",
+    Periods.TERMS: "A report each term.",
+}
+
+
+def profile_words(rules: Requirements) -> tuple[str, ...]:
+    """What a profile asks, in sentences."""
+    said = []
+    if rules.days is not None:
+        half = number(rules.half_day_counts)
+        said.append(f"{plural(rules.days, 'day')} of school a year; a half day counts as {half}.")
+    for rule in rules.hours:
+        years = (
+            f"year {rule.from_year}"
+            if rule.from_year == rule.until_year
+            else f"years {rule.from_year} to {rule.until_year}"
+        )
+        said.append(f"{rule.hours} hours a year in {years}.")
+    said.append(_PERIODS[rules.periods])
+    if rules.explain_below_percent is not None:
+        said.append(
+            f"A written explanation where less than {rules.explain_below_percent} % of what was planned is covered."
+        )
+    return tuple(said)
