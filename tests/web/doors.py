@@ -36,17 +36,19 @@ _TABLE: dict[tuple[For, tuple[str, ...]], str] = {
     (For.SIGNED_IN, SEND): (
         "act set-goals undo order sitting-begin sitting-end sitting-mark sitting-follow quick quick-look day-save clock"
     ),
-    (For.SIGNED_IN, BOTH): "papers password",
+    (For.SIGNED_IN, BOTH): "password",
     (For.EDUCATOR, LOOK): (
-        "learner plan term year load plan-one quiz orders orders-sheet people calendar tablets first-made placements"
+        "learner plan term year load plan-one quiz orders orders-sheet people calendar tablets first-made placements papers "
+        "dispatch-sheet report report-sheet attendance attendance-sheet transcript transcript-sheet samples "
+        "portfolio-sheet sample-picture"
     ),
     (For.EDUCATOR, SEND): (
         "goal-by-hand goal-effect learner-spot learner-review learner-pin plan-make plan-again plan-away plan-stop "
         "plan-take plan-aside quiz-begin quiz-answer orders-place orders-receive settings-costs people-add people-rename "
         "people-role people-password people-leave people-back calendar-paint calendar-terms calendar-week tablets-open "
-        "tablets-minutes tablets-back"
+        "tablets-minutes tablets-back report-words attendance-take sample-keep sample-change"
     ),
-    (For.EDUCATOR, BOTH): "whatif wishes settings placement",
+    (For.EDUCATOR, BOTH): "whatif wishes settings placement dispatch requirements",
     (For.HOUSE, BOTH): "tablet-end tablet-pin",
     (For.LEARNER, LOOK): (
         "tablet-me tablet-look tablet-news tablet-still tablet-road tablet-help tablet-pages tablet-marking"

@@ -331,7 +331,7 @@ class TestPapersOrdersAndRecord:
         assert b"the code of a workbook of the programme" in answer.content
 
     def test_sending_no_paper_says_so(self, ruth: Client) -> None:
-        answer = ruth.post("/papers/", {"tracking": "X"})
+        answer = ruth.post("/papers/dispatch/", {"tracking": "X"})
 
         assert answer.status_code == 409
         assert b"at least one copy with a marked unit test" in answer.content
