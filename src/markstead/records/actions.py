@@ -54,6 +54,7 @@ from markstead.rules.ruling import RefusedError, Ruling
 
 Proposal = Callable[[Desk], Sequence[AnyFact]]
 PLAIN = Slip()
+MINUTES_OF_A_DAY = 24 * 60
 
 
 class Acting:
@@ -648,6 +649,9 @@ def take_attendance(
     slip: Slip = PLAIN,
 ) -> Done:
     """Record how long a learner was at school on a day."""
+    if minutes is not None and not 0 <= minutes <= MINUTES_OF_A_DAY:
+        allowed = f"a whole number from 0 to {MINUTES_OF_A_DAY}, the minutes of a day"
+        raise InputError([Problem("minutes", str(minutes), allowed)])
 
     def proposal(desk: Desk) -> Sequence[AnyFact]:
         return [AttendanceTaken(desk.home.person(learner).id, day, presence, minutes)]
