@@ -66,7 +66,7 @@ def test_three_profiles_are_invented_and_say_so() -> None:
     invented = [p for p in shipped() if p.invented]
 
     assert len(invented) == 3
-    assert all("invented" in p.title.lower() and "Invented" in p.source for p in invented)
+    assert all("invented" in p.title and "invented" in p.source for p in invented)
 
 
 def test_a_profile_of_ones_own_is_read() -> None:

@@ -79,6 +79,14 @@ def test_a_failed_test_is_on_no_transcript_until_it_is_passed() -> None:
     assert (found.books, found.percent, found.credits) == ((), None, 0)
 
 
+def test_of_two_passed_sittings_the_later_one_counts() -> None:
+    twice = [SatOnce(date(2026, 1, 12), 16, 20, 16), SatOnce(date(2026, 2, 3), 19, 20, 16)]
+
+    (found, _) = results(RULE, {"sums-5-01": twice})
+
+    assert [(b.right, b.passed_on, b.sittings) for b in found.books] == [(19, date(2026, 2, 3), 2)]
+
+
 def test_a_grade_goes_by_the_exact_percentage() -> None:
     assert RULE.grade(Fraction(90)) == "high"
     assert RULE.grade(Fraction(8999, 100)) == "fair"

@@ -206,6 +206,20 @@ class TestSamples:
         assert Image.open(io.BytesIO(shown.content)).size == (40, 50)
         assert "Winds" in pdf_of(ruth, f"/papers/samples/asa/sheet?days={DAYS}")
 
+    def test_it_is_attached_to_a_fact_of_a_copy(self, ruth: Client) -> None:
+        copy = next(c.id for c in queries.copies("home") if c.workbook.code == "words-5-01")
+        assert f"/papers/samples/asa/?copy={copy}" in ruth.get(f"/copies/{copy}/").content.decode()
+        page = ruth.get(f"/papers/samples/asa/?copy={copy}").content.decode()
+        ((seq, _),) = re.findall(r'<option value="(\d+)">(Thu 15 Jan: Pages 1-2 worked)', page)
+
+        form = {"files": photograph(), "day": "2026-01-15", "copy": copy, "fact": seq}
+        assert (
+            "Pages 1-2 worked in 23 min"
+            in ruth.post("/papers/samples/asa/keep", form, follow=True).content.decode()
+        )
+
+        assert (Sample.objects.get().entry, Sample.objects.get().copy) == (int(seq), copy)
+
     def test_what_is_no_photograph_is_refused_and_what_was_typed_stands_there(self, ruth: Client) -> None:
         file = SimpleUploadedFile("page.jpg", b"Dear diary", "image/jpeg")
 

@@ -256,6 +256,7 @@ class CopyPageView:
     demo: bool
     token: str
     refusal: str
+    learner_key: str
 
 
 # A ruler is a pure picture of a standing on a day: laid out once, and drawn once for each layout.
@@ -779,6 +780,7 @@ def copy_page_view(
         demo=home.demo_shift is not None,
         token=new_token(),
         refusal=refusal or "",
+        learner_key=view.learner.key if view.learner is not None else "",
     )
 
 

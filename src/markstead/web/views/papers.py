@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
-from markstead.ledger.facts import Presence
+from markstead.ledger.facts import FactReversed, Presence
 from markstead.records import (
     actions,
     attendance,
@@ -28,6 +28,8 @@ from markstead.records.desk import Slip
 from markstead.records.home import Somebody
 from markstead.records.past import past_of
 from markstead.records.typeset import PDF, check_paper, usual_paper
+from markstead.records.words import fact_words
+from markstead.rules.ruling import day_short
 from markstead.rules.spans import Span, school_year
 from markstead.web import forms
 from markstead.web.pages import Said, new_token
@@ -406,12 +408,25 @@ def _span(request: HttpRequest, seat: Seat) -> Span:
     return term_reports.span_for(seat.home, _today(seat), first, last)
 
 
+def _facts(seat: Seat, copy: str) -> list[tuple[str, str]]:
+    """The latest facts of a copy, to attach a sample to: the place of each, and its words."""
+    notes = queries.history(seat.household, copy=copy, limit=20)
+    day_of = seat.home.calendar.day_of
+    return [
+        (str(n.entry.seq), f"{day_short(day_of(n.entry.at))}: {fact_words(n.entry.fact, seat.home)}")
+        for n in notes
+        if not n.reversed and not isinstance(n.entry.fact, FactReversed)
+    ]
+
+
 def _samples(
     request: HttpRequest, seat: Seat, who: Somebody, said: Said | None = None, typed: Any = None
 ) -> HttpResponse:
     def make() -> HttpResponse:
         span = _span(request, seat)
         copies = queries.copies(seat.household, learner=who.id)
+        wanted = (typed or request.GET).get("copy", "")
+        shown = next((c.id for c in copies if c.id == wanted), "")
         return _shown(
             request,
             seat,
@@ -420,13 +435,13 @@ def _samples(
             said,
             spans=span_choices(seat.home, _today(seat), span),
             days=value_of(span),
-            copies=[
-                (c.id, f"{c.workbook.title} ({c.label})", c.id == (typed or {}).get("copy")) for c in copies
-            ],
+            copies=[(c.id, f"{c.workbook.title} ({c.label})", c.id == shown) for c in copies],
             form={
                 "day": (typed or {}).get("day") or _today(seat).isoformat(),
                 "words": (typed or {}).get("words", ""),
+                "fact": (typed or {}).get("fact", ""),
             },
+            facts=_facts(seat, shown) if shown else (),
         )
 
     return _or_said(request, seat, make)
@@ -469,6 +484,7 @@ def sample_keep(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
                 by=seat.person.id,
                 at=seat.now,
                 copy=data.get("copy") or None,
+                entry=forms.whole(data, "fact", "fact", needed=False),
                 words=data.get("words", ""),
             )
     except MarksteadError as error:
