@@ -142,13 +142,13 @@ async def _first_answer(port: int, cookie: str) -> None:
             return
 
 
-def _megabytes(server: int) -> float:
-    """Memory of the server and its worker, as the system counts it."""
-    rows = subprocess.run(
-        ["ps", "-A", "-o", "pid=,ppid=,rss="], capture_output=True, text=True, check=True
-    ).stdout
+def _spent(server: int) -> tuple[float, int]:
+    """Megabytes and seconds of the processor that the server and its worker have taken, as the system counts them."""
+    asked = ["ps", "-A", "-o", "pid=,ppid=,rss=,cputimes="]
+    rows = subprocess.run(asked, capture_output=True, text=True, check=True).stdout
     each = [tuple(map(int, row.split())) for row in rows.splitlines()]
-    return sum(rss for pid, parent, rss in each if server in (pid, parent)) / 1024
+    own = [(rss, cpu) for pid, parent, rss, cpu in each if server in (pid, parent)]
+    return sum(rss for rss, _ in own) / 1024, sum(cpu for _, cpu in own)
 
 
 # --- callers --------------------------------------------------------------------------------------------------
@@ -232,12 +232,14 @@ class Load:
     sent: set[str]
     before: float
     after: float
+    seconds: float
+    """Of the processor, that the server took."""
 
 
 async def _load(port: int, server: int, cookie: str, copies: Sequence[str]) -> Load:
     pages = [LivePage() for _ in range(PAGES)]
     ready = [asyncio.Event() for _ in pages]
-    before = _megabytes(server)
+    before, early = _spent(server)
     stays = []
     for page, event in zip(pages, ready, strict=True):
         stays.append(asyncio.create_task(page.stay(port, cookie, event)))
@@ -278,11 +280,11 @@ async def _load(port: int, server: int, cookie: str, copies: Sequence[str]) -> L
         doing.append(asyncio.create_task(act(turn, due)))
     await asyncio.gather(*doing)
     await asyncio.sleep(5)
-    after = _megabytes(server)
+    after, late = _spent(server)
     for stay in stays:
         stay.cancel()
     await asyncio.gather(*stays, return_exceptions=True)
-    return Load(acts, pages, refused, sent, before, after)
+    return Load(acts, pages, refused, sent, before, after, late - early)
 
 
 async def _asked(port: int, cookie: str, path: str) -> list[float]:
@@ -342,6 +344,7 @@ def lines() -> list[str]:
         cookie, copies = str(made["cookie"]), made["copies"]
         if not isinstance(copies, list):
             raise TypeError(copies)
+        busy = os.getloadavg()[0]
         with _serving(environment, "ours", cookie) as (port, server):
             load = asyncio.run(_load(port, server, cookie, copies))
         told = _run(environment, "look", home)
@@ -360,7 +363,8 @@ def lines() -> list[str]:
     drawn = sum(len(page.shown) for page in load.pages)
     errors = load.refused + sum(page.errors for page in load.pages)
     return [
-        f"Taken on {datetime.now(UTC):%Y-%m-%d} on {machine()}; the callers run on the same cores.",
+        f"Taken on {datetime.now(UTC):%Y-%m-%d} on {machine()}; the callers run on the same cores, on which",
+        f"{busy:.0f} other programs were at work when it began: milliseconds of a machine at rest are far smaller.",
         f"The home is the demonstration's, of {first['facts']:,} facts; {PAGES} pages of today are open, {ACTS_A_SECOND} acts a second",
         f"are sent for {SECONDS} s, of which each is answered with a whole page.",
         "",
@@ -371,6 +375,7 @@ def lines() -> list[str]:
         f"| an act is answered, ms: p50, p95, p99 | {p50:.0f}, {p95:.0f}, {p99:.0f} |",
         f"| and stands on every other page, s: p50, p95, p99 | {d50:.2f}, {d95:.2f}, {d99:.2f} |",
         f"| pages drawn anew, a second | {drawn / (SECONDS + WARM):.0f} |",
+        f"| seconds of the processor that the server took for all this | {load.seconds:.0f} |",
         f"| memory of the server, MB: without a page open, after all | {load.before:.0f}, {load.after:.0f} |",
         "",
         f"Today's page, asked for by {AT_ONCE} callers at once as fast as it comes, by turns on each server, twice:",
