@@ -254,16 +254,31 @@ def add_to(app: typer.Typer) -> None:
     def import_(
         asked: Asked,
         *,
-        folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder with the files of a home.")],
+        folder: Annotated[
+            Path,
+            typer.Argument(
+                metavar="FROM",
+                help="A folder with the files of a home; the archive of a household; or a OneRoster package.",
+            ),
+        ],
         dry_run: Annotated[
             bool, typer.Option("--dry-run", help="Name every problem, and write nothing at all.")
         ] = False,
         as_json: JSON = False,
     ) -> None:
-        """Take over a home from a folder of plain files: all of it or nothing. The same again changes nothing."""
-        if not folder.is_dir():
-            raise InputError([Problem("DIR", f"no folder at {folder}", "a folder with the files of a home")])
+        """Take over a home from a folder of plain files: all of it or nothing. The same again changes nothing.
+
+        An archive goes into a home folder without that household. Of a OneRoster package people and enrolments are taken
+        into the home that is there; nobody gets a way in.
+        """
         place = house.folder_of(asked)
+        if _is_package(place, folder):
+            take_package(asked, place, folder, dry_run=dry_run, as_json=as_json)
+            return
+        if not folder.is_dir():
+            allowed = "a folder with the files of a home, an archive, or a OneRoster package"
+            found = f"{folder}, which is none of them" if folder.exists() else f"nothing at {folder}"
+            raise InputError([Problem("FROM", found, allowed)])
         if dry_run and not place.is_dir():
             # There is no home yet, and a dry run makes none: it looks on in one that is thrown away.
             with tempfile.TemporaryDirectory() as passing:
@@ -277,6 +292,72 @@ def add_to(app: typer.Typer) -> None:
             print(render.text({key: getattr(report, key) for key in keys} | {"dry_run": dry_run}))
         else:
             print(report_words(report, dry_run=dry_run))
+
+
+def _is_package(place: Path, file: Path) -> bool:
+    """Whether it is an archive or a OneRoster package, as far as its list of members tells."""
+    import zipfile
+
+    if file.is_dir():
+        return (file / "manifest.csv").is_file() and not (file / "household.toml").is_file()
+    if not file.is_file():
+        return False
+    try:
+        with zipfile.ZipFile(file) as found:
+            return bool({"archive.json", "manifest.csv"} & set(found.namelist()))
+    except (OSError, zipfile.BadZipFile) as error:
+        do = "Fetch it again, or write it again with `markstead export archive`."
+        problem = Problem(
+            "FROM", f"{file.name}, which is no whole package", "an archive as it was written", do
+        )
+        raise InputError([problem]) from error
+
+
+def take_package(asked: Asked, place: Path, file: Path, *, dry_run: bool, as_json: bool) -> None:
+    """Take an archive or a OneRoster package, whole or not at all."""
+    if not file.is_dir():
+        house.make_folder(place)
+    house.wake(place)
+    from markstead.records.archive import is_archive
+
+    if not is_archive(file):
+        take_people(asked, file, dry_run=dry_run, as_json=as_json)
+        return
+    house.migrate()
+    from markstead.cli import render
+    from markstead.records.archive import take_archive
+
+    taken = take_archive(file, dry_run=dry_run)
+    said = {"household": taken.household, "facts": taken.facts, "people": taken.people, "link": taken.link}
+    if as_json:
+        print(render.text(said | {"dry_run": dry_run}))
+        return
+    counts = f"{taken.name}: {taken.facts} facts, {taken.people} people"
+    if dry_run:
+        print(f"All is well: {counts}; nothing was written.")
+    else:
+        print(
+            f"{counts} taken and verified. Nobody can sign in yet: `markstead password PERSON` lets one in."
+        )
+
+
+def take_people(asked: Asked, file: Path, *, dry_run: bool, as_json: bool) -> None:
+    """Take people and enrolments of a OneRoster package."""
+    opened = house.open_house(asked)
+    from markstead.cli import render
+    from markstead.records.rosters import take_roster
+
+    taken = take_roster(opened.household, file, at=opened.now, dry_run=dry_run)
+    if as_json:
+        keys = ("people", "new", "enrolments", "left_out")
+        print(render.text({key: getattr(taken, key) for key in keys} | {"dry_run": dry_run}))
+        return
+    would = "would be " if dry_run else ""
+    print(
+        f"{taken.people} people with {taken.enrolments} enrolments {would}taken; new: {', '.join(taken.new) or 'nobody'}."
+    )
+    for line in taken.left_out:
+        print(line, file=sys.stderr)
 
 
 def run_import(asked: Asked, place: Path, folder: Path, *, dry_run: bool) -> "Report":

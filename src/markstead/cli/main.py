@@ -19,6 +19,7 @@ from markstead.cli import (
     estimate,
     items,
     keep,
+    leaving,
     look,
     note,
     ordering,
@@ -74,6 +75,7 @@ app.add_typer(acts.app, name="act")
 note.add_to(app)
 papers.add_to(app)
 keep.add_to(app)
+leaving.add_to(app)
 
 
 def _say(*lines: str) -> None:

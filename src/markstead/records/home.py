@@ -13,6 +13,9 @@ from markstead.records.models import Document, Enrolment, Household, Person
 from markstead.rules.programme import Programme
 from markstead.rules.ruling import Actor, Role
 
+ERASED = "erased-"
+"""How the key begins of somebody who was erased."""
+
 
 @dataclass(frozen=True, slots=True)
 class Somebody:
@@ -28,6 +31,11 @@ class Somebody:
     @property
     def actor(self) -> Actor:
         return Actor(self.id, self.role)
+
+    @property
+    def erased(self) -> bool:
+        """Only the id is left."""
+        return self.role is Role.LEFT and self.key.startswith(ERASED)
 
 
 @dataclass(frozen=True, slots=True)

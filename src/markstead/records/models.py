@@ -284,3 +284,22 @@ class Sample(models.Model):
             models.Index(fields=["household", "learner", "day"], name="samples_of_a_learner"),
             models.Index(fields=["digest"], name="samples_by_digest"),
         ]
+
+
+class Feed(models.Model):
+    """An address at which a calendar program reads what is coming. Taken back, the row goes."""
+
+    id = models.CharField(primary_key=True, max_length=60)
+    """The word of the address: nobody can guess it."""
+    household = models.ForeignKey(Household, on_delete=models.CASCADE)
+    name = models.CharField(max_length=60)
+    names = models.CharField(max_length=10)
+    """How it names learners: see `records.feeds.Naming`."""
+    parts = models.CharField(max_length=60)
+    """What is in it, with spaces between: see `records.feeds.Part`."""
+    learner = models.CharField(max_length=20, blank=True)
+    """Only what this learner means to do; empty: everybody's."""
+    made = models.DateTimeField()
+    """By the clock of the machine, as the other instant here."""
+    made_by = models.CharField(max_length=20)
+    last_read = models.DateTimeField(null=True, default=None)

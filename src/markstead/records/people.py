@@ -249,9 +249,15 @@ def take_back(household: str, *, person: str, role: str) -> Home:
 
     def change(row: Household, home: Home) -> None:
         somebody = home.person(person)
-        if somebody.role is not Role.LEFT:
+        if somebody.role is not Role.LEFT or somebody.erased:
             raise InputError(
-                [Problem("who comes back", f"{somebody.name}, who is here", "somebody who has left")]
+                [
+                    Problem(
+                        "who comes back",
+                        f"{somebody.name}, who is {'nobody any more' if somebody.erased else 'here'}",
+                        "somebody who has left",
+                    )
+                ]
             )
         part = _role(role, (Role.LEARNER,) if somebody.year is not None else GROWN_UP)
         Person.objects.filter(household=row, id=somebody.id).update(role=str(part))

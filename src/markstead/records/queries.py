@@ -801,6 +801,11 @@ def count_facts(household: str) -> int:
     return int(EntryRow.objects.filter(household=household).aggregate(n=Max("seq"))["n"] or 0)
 
 
+def first_written(household: str) -> datetime | None:
+    """When the first fact of the record happened; None: nothing is on it yet."""
+    return EntryRow.objects.filter(household=household, seq=1).values_list("at", flat=True).first()
+
+
 def copy_labels(household: str, ids: Iterable[str]) -> dict[str, str]:
     """What is written on the covers of these copies."""
     rows = CopyRow.objects.filter(household=household, id__in=list(ids)).values_list(

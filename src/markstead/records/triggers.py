@@ -3,6 +3,7 @@
 A guard in `save` is not enough: a bulk update never calls it, and other programs never call us.
 """
 
+from collections.abc import Sequence
 from typing import Any
 
 TABLES = ("records_entry", "records_document")
@@ -38,25 +39,25 @@ def _taken(table: str) -> str:
     return " OR ".join(_SQLITE_TAKEN.format(table=table, key=key) for key in keys)
 
 
-def create(connection: Any) -> None:
-    """Make the triggers on both tables."""
+def create(connection: Any, tables: Sequence[str] = TABLES) -> None:
+    """Make the triggers on these tables."""
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             cursor.execute(_POSTGRES_FUNCTION)
-            for table in TABLES:
+            for table in tables:
                 for verb, each in (("UPDATE", "ROW"), ("DELETE", "ROW"), ("TRUNCATE", "STATEMENT")):
                     cursor.execute(_POSTGRES.format(table=table, verb=verb, each=each))
         else:
-            for table in TABLES:
+            for table in tables:
                 for verb in ("UPDATE", "DELETE"):
                     cursor.execute(_SQLITE.format(table=table, verb=verb))
                 cursor.execute(_SQLITE_INSERT.format(table=table, taken=_taken(table)))
 
 
-def drop(connection: Any) -> None:
-    """Take the triggers away: for tests that empty the tables, and for nobody else."""
+def drop(connection: Any, tables: Sequence[str] = TABLES) -> None:
+    """Take the triggers away: for erasure, from documents alone, and for tests that empty the tables."""
     with connection.cursor() as cursor:
-        for table in TABLES:
+        for table in tables:
             for verb in ("INSERT", "UPDATE", "DELETE", "TRUNCATE"):
                 on = f" ON {table}" if connection.vendor == "postgresql" else ""
                 cursor.execute(f"DROP TRIGGER IF EXISTS {table}_keeps_{verb}{on}")

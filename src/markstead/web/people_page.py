@@ -133,7 +133,7 @@ def people_page(
 ) -> PeoplePage:
     """Put the people of a home into words."""
     sent = typed or {}
-    lines = [_line(home, one, me, names, sent) for one in home.people.values()]
+    lines = [_line(home, one, me, names, sent) for one in home.people.values() if not one.erased]
     return PeoplePage(
         grown=tuple(line for line in lines if line.role in GROWN_UP),
         learners=tuple(line for line in lines if line.role == Role.LEARNER),
