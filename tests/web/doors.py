@@ -25,7 +25,7 @@ LOOK, SEND = ("GET",), ("POST",)
 BOTH = LOOK + SEND
 
 _TABLE: dict[tuple[For, tuple[str, ...]], str] = {
-    (For.ANYBODY, LOOK): "tablet tablet-left",
+    (For.ANYBODY, LOOK): "tablet tablet-left feed",
     (For.ANYBODY, BOTH): "sign-in",
     (For.ANYBODY, SEND): "sign-out",
     (For.FIRST, BOTH): (
@@ -40,15 +40,17 @@ _TABLE: dict[tuple[For, tuple[str, ...]], str] = {
     (For.EDUCATOR, LOOK): (
         "learner plan term year load plan-one quiz orders orders-sheet people calendar tablets first-made placements papers "
         "dispatch-sheet report report-sheet attendance attendance-sheet transcript transcript-sheet samples "
-        "portfolio-sheet sample-picture"
+        "portfolio-sheet sample-picture "
+        "backups away take-archive take-tables take-oneroster"
     ),
     (For.EDUCATOR, SEND): (
         "goal-by-hand goal-effect learner-spot learner-review learner-pin plan-make plan-again plan-away plan-stop "
         "plan-take plan-aside quiz-begin quiz-answer orders-place orders-receive settings-costs people-add people-rename "
         "people-role people-password people-leave people-back calendar-paint calendar-terms calendar-week tablets-open "
-        "tablets-minutes tablets-back report-words attendance-take sample-keep sample-change"
+        "tablets-minutes tablets-back report-words attendance-take sample-keep sample-change backups-make backups-drop "
+        "feed-make feed-back"
     ),
-    (For.EDUCATOR, BOTH): "whatif wishes settings placement dispatch requirements",
+    (For.EDUCATOR, BOTH): "whatif wishes settings placement dispatch requirements erase",
     (For.HOUSE, BOTH): "tablet-end tablet-pin",
     (For.LEARNER, LOOK): (
         "tablet-me tablet-look tablet-news tablet-still tablet-road tablet-help tablet-pages tablet-marking"

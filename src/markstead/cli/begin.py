@@ -272,7 +272,7 @@ def add_to(app: typer.Typer) -> None:
         into the home that is there; nobody gets a way in.
         """
         place = house.folder_of(asked)
-        if _is_package(place, folder):
+        if _is_package(folder):
             take_package(asked, place, folder, dry_run=dry_run, as_json=as_json)
             return
         if not folder.is_dir():
@@ -294,7 +294,7 @@ def add_to(app: typer.Typer) -> None:
             print(report_words(report, dry_run=dry_run))
 
 
-def _is_package(place: Path, file: Path) -> bool:
+def _is_package(file: Path) -> bool:
     """Whether it is an archive or a OneRoster package, as far as its list of members tells."""
     import zipfile
 

@@ -26,6 +26,8 @@ from markstead.records.models import Household
 from markstead.records.whole import PART, not_written, written_whole
 
 T = TypeVar("T")
+FILE = "markstead.sqlite3"
+"""The name of the file in which a home of its own keeps its record."""
 FOLDER = "backups"
 TROUBLE = "trouble.json"
 LOCK = "backup.lock"
@@ -107,6 +109,11 @@ def folder() -> Path | None:
         return Path(named)
     file = database()
     return None if file is None else file.parent / FOLDER
+
+
+def encrypts() -> bool:
+    """Whether the backups of this server are encrypted."""
+    return bool(os.environ.get(ENV_PASSPHRASE))
 
 
 def state() -> Backups:

@@ -160,7 +160,7 @@ def preview(home: Home, person: str | None) -> Preview:
             (
                 "Every name, key, school year, account, PIN and tablet of this home goes, and nobody can sign in any more.",
                 "All words go: reasons, tracking numbers, plans, absences and wishes.",
-                "The facts stay, by ids and numbers alone, and `verify` still proves them.",
+                "The facts stay, by ids and numbers alone, and still prove each other.",
             ),
             kept,
         )
@@ -176,7 +176,7 @@ def preview(home: Home, person: str | None) -> Preview:
         "Words written about their workbooks go (reasons), and all other words in which the name stands.",
         "Plans that speak of them go; the plan in force is made anew.",
         "Their absences and wishes go from the calendar and the wishes, in every version.",
-        "What happened stays on the record by an id that nobody can read a name from, and `verify` still proves it.",
+        "What happened stays on the record, by an id that nobody can read a name from, and the record still verifies.",
     ]
     return Preview(one.name, tuple(lines), kept)
 

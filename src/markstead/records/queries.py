@@ -13,6 +13,7 @@ from django.db.models import Max, Q
 from markstead.errors import Problem, UnknownError
 from markstead.ledger.facts import AnyFact, CopyIssued, FactReversed, UnitTestSat
 from markstead.ledger.serial import Entry, read_body
+from markstead.records import backups
 from markstead.records.desk import facts_and_standings, household_row
 from markstead.records.dispatches import due_now, late_words
 from markstead.records.home import Home, Somebody, load_home
@@ -428,6 +429,7 @@ def today(household: str, *, now: datetime, opened: Opened | None = None) -> Tod
         *_supply_calls(views, home, sight.gaps, sight.passed, plain=kept is None),
         *(_order_calls(views, home, day, kept) if kept is not None else ()),
         *sight.dispatch,
+        *_backup_calls(home, now),
     ]
     calls.sort(key=lambda c: (c.urgency, c.since or now, c.learner.key if c.learner else ""))
     return Today(
@@ -609,6 +611,24 @@ def _dispatch_calls(home: Home, day: date, standings: Iterable[Standing]) -> lis
             copies=tuple(unsent[:200]),
         )
     ]
+
+
+def _backup_calls(home: Home, now: datetime) -> list[Call]:
+    """A call where the last good backup of a home's own file is old; reads the folder of the backups, and no table."""
+    file = backups.database()
+    if home.demo_shift is not None or file is None or file.name != backups.FILE:
+        return []  # a demonstration has nothing to lose, and a school's database is looked after by others
+    found = backups.state()
+    last = found.last_good
+    if not backups.is_old(found, now, last.made if last is not None else first_written(home.id)):
+        return []
+    what = (
+        f"The last good backup is of {date_words(home.calendar.day_of(last.made))}"
+        if last
+        else "There is no backup yet"
+    )
+    kind = CallKind.BACKUP
+    return [Call(kind, URGENCY[kind], what, BLOCKS[kind], None)]
 
 
 def papers_to_send(household: str) -> tuple[CopyView, ...]:
@@ -799,6 +819,11 @@ def latest_act(household: str, *, by: str | None = None) -> str | None:
 def count_facts(household: str) -> int:
     """How many facts are on the record."""
     return int(EntryRow.objects.filter(household=household).aggregate(n=Max("seq"))["n"] or 0)
+
+
+def households() -> tuple[str, ...]:
+    """The id of every home of this database."""
+    return tuple(Household.objects.order_by("id").values_list("id", flat=True))
 
 
 def first_written(household: str) -> datetime | None:

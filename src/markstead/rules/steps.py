@@ -69,6 +69,7 @@ class CallKind(StrEnum):
     LATE_COPY = "copy is late"
     ORDER = "order the next workbook"
     DISPATCH = "send the test papers"
+    BACKUP = "make a backup"
 
 
 URGENCY: dict[CallKind, int] = {
@@ -90,9 +91,10 @@ URGENCY: dict[CallKind, int] = {
     CallKind.LATE_COPY: 3,
     CallKind.ORDER: 3,
     CallKind.DISPATCH: 4,
+    CallKind.BACKUP: 4,
 }
 """What a call holds up: 0 a morning that ends, 1 a learner who waits, 2 a course that stands still,
-3 a workbook that will be missed, 4 a duty of the month."""
+3 a workbook that will be missed, 4 a duty of the month or of the house."""
 
 BLOCKS: dict[CallKind, str] = {
     CallKind.SITTING: "may sit until the morning ends",
@@ -113,6 +115,7 @@ BLOCKS: dict[CallKind, str] = {
     CallKind.LATE_COPY: "waits for it",
     CallKind.ORDER: "will need it",
     CallKind.DISPATCH: "the school waits for it",
+    CallKind.BACKUP: "the record is lost with this disk",
 }
 
 _CALL_OF_STEP = {

@@ -174,6 +174,7 @@ class CallLine:
     order: str = ""
     learner: str = ""
     dispatch: bool = False
+    backup: bool = False
     advice: str = ""
     """Sit or hold, with its numbers, where the educator decides on readiness."""
     quiz: str = ""
@@ -325,6 +326,7 @@ _MARKS = {
     CallKind.LATE_COPY: "order",
     CallKind.ORDER: "order",
     CallKind.DISPATCH: "send",
+    CallKind.BACKUP: "keep",
 }
 
 _SLUGS: dict[type, str] = {
@@ -505,6 +507,7 @@ def _call_line(
         order=call.workbook.code if call.kind is CallKind.ORDER and call.workbook else "",
         learner=call.learner.id if call.learner else "",
         dispatch=call.kind is CallKind.DISPATCH and by.role is Role.EDUCATOR,
+        backup=call.kind is CallKind.BACKUP and by.role is Role.EDUCATOR,
         orders=_part_of_orders(call) if by.role is Role.EDUCATOR else "",
         advice=_advice(call, readings, home) if by.role is Role.EDUCATOR else "",
         quiz=_quiz_stop(call) if by.role is Role.EDUCATOR else "",

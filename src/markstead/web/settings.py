@@ -41,6 +41,9 @@ FIRST_KEY = os.environ.get("MARKSTEAD_FIRST_KEY", "")
 PLANS_IN_A_PROCESS = yes_or_no("MARKSTEAD_PLANS_IN_A_PROCESS", "yes")
 """Whether a plan made anew is worked out beside the server; else the page waits for it."""
 
+BACKUPS_BY_THE_SERVER = yes_or_no("MARKSTEAD_BACKUPS_BY_THE_SERVER", "yes")
+"""Whether the running server makes a backup each day."""
+
 INSTALLED_APPS = [
     "django.contrib.auth",
     "django.contrib.contenttypes",

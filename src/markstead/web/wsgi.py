@@ -4,8 +4,9 @@ import os
 
 from django.core.wsgi import get_wsgi_application
 
-from markstead.web import memory
+from markstead.web import memory, nightly
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "markstead.web.settings")
 application = get_wsgi_application()
 memory.settle()
+nightly.begin()
