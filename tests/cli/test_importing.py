@@ -53,5 +53,5 @@ def test_problems_are_named_and_nothing_is_written(tmp_path: Path) -> None:
 def test_a_folder_that_is_not_there_is_named(tmp_path: Path, words: list[str]) -> None:
     answer = program(tmp_path / "home", "import", tmp_path / "nowhere", *words)
     assert answer.status == 2
-    assert f"DIR: found no folder at {tmp_path / 'nowhere'}" in answer.err
+    assert f"FROM: found nothing at {tmp_path / 'nowhere'}" in answer.err
     assert not (tmp_path / "home").exists()

@@ -20,6 +20,7 @@ from markstead.errors import DamagedRecordError, InputError, MarksteadError, Pro
 from markstead.ledger.serial import ROOT, link, read_body
 from markstead.records import upkeep
 from markstead.records.desk import household_row
+from markstead.records.home import forget
 from markstead.records.models import (
     Copy,
     Device,
@@ -35,6 +36,7 @@ from markstead.records.models import (
     QuizUnderWay,
     Words,
 )
+from markstead.records.setup import new_stamp
 from markstead.records.whole import Package, opened_package, package
 
 FORMAT = "markstead household archive"
@@ -346,7 +348,8 @@ def _take(found: zipfile.ZipFile, head: Mapping[str, Any]) -> Archived:
         )
     values = {name: said[name] for name in _HOUSEHOLD}
     try:
-        row = Household(id=said["id"], **values)
+        # Under a stamp of its own, so that the home is read anew, whatever is remembered under the one in the archive.
+        row = Household(id=said["id"], **values | {"stamp": new_stamp()})
         row.clean_fields(exclude=["demo_shift", "plan_in_force", "head_link"])
         row.save(force_insert=True)
         _take_record(found, row, head["record"])
@@ -355,17 +358,18 @@ def _take(found: zipfile.ZipFile, head: Mapping[str, Any]) -> Archived:
             count = _take_table(found, table, row)
             people = count if table.model is Person else people
         _take_documents(found, row)
+        upkeep.rebuild(row.id)
+        verdict = upkeep.verify(row.id)
     except MarksteadError:
         raise
     except Exception as error:  # whatever the database or Django says of values that no archive of ours has
         raise _wrong(
             "rows", f"something that cannot be taken ({error})", "rows as they were written"
         ) from error
-    upkeep.rebuild(row.id)
-    Household.objects.filter(id=row.id).update(stamp=values["stamp"])
-    verdict = upkeep.verify(row.id)
     if not verdict.holds:
         raise _wrong("record", str(verdict.problem), "a record that holds")
+    forget(values["stamp"])
+    Household.objects.filter(id=row.id).update(stamp=values["stamp"])
     return Archived(row.id, row.name, verdict.facts, verdict.head, people)
 
 

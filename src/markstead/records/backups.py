@@ -378,7 +378,7 @@ def _make(
         else:
             plain, ending = work / "plain.zip", f"{household}.zip"
             archive.write_archive(household or "", plain)
-        name = f"markstead-{now.astimezone(UTC):%Y-%m-%dT%H-%M-%SZ}.{ending}{'.age' if secret else ''}"
+        name = _free_name(where, "markstead", now, f"{ending}{'.age' if secret else ''}")
         with written_whole(where / name, WHAT) as kept:
             if secret is None:
                 with plain.open("rb") as source:
@@ -403,6 +403,13 @@ def _make(
         )
         _write_card(where, backup)
     return backup
+
+
+def _free_name(where: Path, stem: str, now: datetime, ending: str) -> str:
+    """A name by the second, and a number where two are made in one."""
+    stem = f"{stem}-{now.astimezone(UTC):%Y-%m-%dT%H-%M-%SZ}"
+    names = (f"{stem}.{ending}", *(f"{stem}-{n}.{ending}" for n in range(2, 100)))
+    return next(name for name in names if not (where / name).exists())
 
 
 @contextmanager
@@ -587,7 +594,7 @@ def _keep_aside(to: Path, where: Path, now: datetime) -> Path | None:
         return None
     try:
         where.mkdir(parents=True, exist_ok=True, mode=0o700)
-        name = f"before-restore-{now.astimezone(UTC):%Y-%m-%dT%H-%M-%SZ}.sqlite3"
+        name = _free_name(where, "before-restore", now, "sqlite3")
         aside = where / name
         with written_whole(aside, WHAT) as file:
             try:

@@ -99,6 +99,11 @@ _MEMO: dict[str, Home] = {}
 _MOST = 64
 
 
+def forget(stamp: str) -> None:
+    """Remember a home no more: what has this stamp now may be another."""
+    _MEMO.pop(stamp, None)
+
+
 def load_home(row: Household) -> Home:
     """Read a home's settings; remembered until its stamp changes."""
     home = _MEMO.get(row.stamp)

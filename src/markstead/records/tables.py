@@ -288,9 +288,11 @@ def _metadata(home: Home) -> str:
             "tableSchema": {
                 "columns": [_described(column) for column in table.columns],
                 **({"primaryKey": list(table.key)} if table.key else {}),
+                # A reference that may be empty is told in words alone: validators differ about keys that are null.
                 "foreignKeys": [
                     {"columnReference": column, "reference": {"resource": file, "columnReference": to}}
                     for column, (file, to) in table.refers.items()
+                    if column in {c.name for c in table.columns if c.needed}
                 ],
             },
         }

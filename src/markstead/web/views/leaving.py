@@ -72,7 +72,12 @@ def make_backup(request: HttpRequest, seat: Seat) -> HttpResponse:
             [Problem("backup", "a database that is no file of this home", "a home of its own")]
         )
         return _backups(request, seat, said_of(error, request.POST), 409)
-    if seat.household not in _AT_WORK:
+    if not settings.PLANS_IN_A_PROCESS:
+        try:
+            backups.make(clock.real_now(), day_of=seat.home.calendar.day_of)
+        except MarksteadError as error:
+            return _backups(request, seat, said_of(error, request.POST), 409)
+    elif seat.household not in _AT_WORK:
         try:
             _AT_WORK[seat.household] = beside.run(seat.household, "backup")
         except OSError as error:

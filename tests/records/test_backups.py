@@ -1,0 +1,290 @@
+"""Backups: made and proved, restored after mishaps, refused where they are no good; which are kept, when one is due or old."""
+
+import shutil
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import TypeVar
+
+import pyrage
+import pytest
+
+from markstead.errors import MarksteadError
+from markstead.records import actions, archive, backups, upkeep
+from markstead.records.backups import Backup, Backups, Trouble, is_due, is_old, to_drop
+from markstead.records.desk import household_row
+from tests.records.house import House
+
+T = TypeVar("T")
+SECRET = "nine grey herons by the weir"
+
+NOON = datetime(2026, 12, 31, 12, tzinfo=UTC)
+
+
+def made(at: datetime, name: str = "") -> Backup:
+    return Backup(name or f"{at:%Y-%m-%d %H:%M}", at, 1, "", 1, ("home",), encrypted=False, by_itself=True)
+
+
+def day_of(at: datetime) -> date:
+    return at.date()
+
+
+def left_after(days: int) -> list[date]:
+    """The days of what is kept when a backup was made on each of so many days, and old ones dropped each time."""
+    kept: list[Backup] = []
+    for n in reversed(range(days)):
+        kept.append(made(NOON - timedelta(days=n)))
+        gone = {b.file for b in to_drop(kept, day_of)}
+        kept = [b for b in kept if b.file not in gone]
+    return [b.made.date() for b in sorted(kept, key=lambda b: b.made, reverse=True)]
+
+
+def test_of_a_year_of_days_the_newest_of_days_weeks_and_months_are_left() -> None:
+    """By the calendar of 2026: ISO weeks end on Sundays, so 27, 20, 13 December; months on their last days."""
+    kept = left_after(500)
+
+    days = [date(2026, 12, day) for day in (31, 30, 29, 28, 27, 26, 25)]
+    weeks = [date(2026, 12, 20), date(2026, 12, 13)]
+    months = [date(2026, 11, 30), date(2026, 10, 31), date(2026, 9, 30), date(2026, 8, 31), date(2026, 7, 31), date(2026, 6, 30), date(2026, 5, 31), date(2026, 4, 30), date(2026, 3, 31), date(2026, 2, 28), date(2026, 1, 31)]  # fmt: skip
+    assert kept == days + weeks + months
+
+
+def test_a_home_that_is_served_once_a_week_keeps_seven_of_them() -> None:
+    kept = [made(NOON - timedelta(weeks=n)) for n in range(9)]
+
+    stay = {b.file for b in kept} - {b.file for b in to_drop(kept, day_of)}
+
+    assert stay >= {b.file for b in kept[:7]}
+
+
+def test_all_of_the_latest_day_stay_and_what_a_restore_kept_is_left_alone() -> None:
+    today = [made(NOON - timedelta(hours=n)) for n in range(3)]
+    before = [made(NOON - timedelta(days=1, hours=n)) for n in range(3)]
+    aside = replace(made(NOON - timedelta(days=900), "aside"), before_restore=True)
+
+    assert {b.file for b in to_drop([*today, *before, aside], day_of)} == {b.file for b in before[1:]}
+
+
+@pytest.mark.parametrize(
+    ("last", "trouble", "due"),
+    [
+        (None, None, True),
+        (timedelta(hours=2), None, False),
+        (timedelta(hours=13), None, True),
+        (None, timedelta(minutes=59), False),
+        (None, timedelta(minutes=60), True),
+    ],
+)
+def test_one_is_due_each_day_and_not_at_once_after_one_that_failed(
+    last: timedelta | None, trouble: timedelta | None, due: bool
+) -> None:
+    found = Backups(
+        Path(),
+        (made(NOON - last),) if last is not None else (),
+        Trouble(NOON - trouble, "full") if trouble is not None else None,
+    )
+
+    assert is_due(found, NOON, day_of) is due
+
+
+def test_it_is_old_after_three_days_from_the_last_good_one_or_from_the_beginning() -> None:
+    began = NOON - timedelta(days=3, minutes=1)
+    good = made(NOON - timedelta(days=2))
+
+    assert is_old(Backups(Path()), NOON, began)
+    assert not is_old(Backups(Path()), NOON, NOON - timedelta(days=3))
+    assert not is_old(Backups(Path()), NOON, None)
+    assert not is_old(Backups(Path(), (good,)), NOON, began)
+    assert is_old(Backups(Path(), (replace(good, whole=False),)), NOON, began)
+    assert is_old(Backups(Path(), (replace(good, before_restore=True),)), NOON, began)
+    assert not is_old(Backups(None), NOON, began)
+
+
+# --- a home in a file ---------------------------------------------------------------------------------------------
+
+
+class HomeFile:
+    """A home of its own in a folder, as at somebody's house."""
+
+    def __init__(self, file: Path) -> None:
+        self.file = file
+        self.folder = file.parent / backups.FOLDER
+
+    def do(self, work: Callable[[], T]) -> T:
+        return backups.at_another(self.file, work)
+
+    def make(self, passphrase: str | None = None) -> Backup:
+        return self.do(lambda: backups.make(NOON, day_of=day_of, passphrase=passphrase))
+
+    def restore(self, file: Path, passphrase: str | None = None) -> backups.Restored:
+        return self.do(lambda: backups.restore(file, self.file, NOON, passphrase=passphrase))
+
+    def head(self) -> tuple[int, str]:
+        def read() -> tuple[int, str]:
+            row = household_row("home")
+            return row.head_seq, row.head_link
+
+        return self.do(read)
+
+    def go_on(self) -> None:
+        """One more fact."""
+        self.do(lambda: actions.order_copy("home", workbook="maths-5-02", by="ruth", at=NOON))
+
+    def files(self) -> dict[str, bytes]:
+        """Every file of the home by its bytes; the two that SQLite keeps beside an open database left out."""
+        found = sorted(p for p in self.file.parent.rglob("*") if p.is_file())
+        return {p.name: p.read_bytes() for p in found if not p.name.endswith(("-wal", "-shm"))}
+
+
+@pytest.fixture(scope="module")
+def lived(new_home: Path) -> Path:
+    backups.at_another(new_home, lambda: House().bring("marked"))
+    return new_home
+
+
+@pytest.fixture
+def home(lived: Path, tmp_path: Path) -> HomeFile:
+    (tmp_path / "home").mkdir()
+    return HomeFile(Path(shutil.copy(lived, tmp_path / "home" / backups.FILE)))
+
+
+def test_a_backup_brings_back_what_was_there_and_keeps_what_it_takes_the_place_of(home: HomeFile) -> None:
+    then = home.head()
+    made = home.make()
+    home.go_on()
+
+    back = home.restore(home.folder / made.file)
+
+    assert (made.facts, back.facts, home.head()) == (then[0], then[0], then)
+    assert home.do(lambda: upkeep.verify("home")).holds
+    assert back.kept is not None
+    found = home.do(backups.state)
+    assert sorted(b.before_restore for b in found.kept) == [False, True]
+    assert found.last_good == made
+    home.restore(back.kept)  # it can itself be brought back
+    assert home.head()[0] == then[0] + 1
+
+
+def test_an_encrypted_one_opens_for_any_tool_of_its_format_and_says_nothing(home: HomeFile) -> None:
+    made = home.make(SECRET)
+    file = home.folder / made.file
+    before = home.files()
+
+    opened = pyrage.passphrase.decrypt(file.read_bytes(), SECRET)
+
+    assert opened.startswith(b"SQLite format 3\0")
+    assert b"Tarn End" in opened
+    assert b"Tarn End" not in file.read_bytes()
+    for passphrase, says in (
+        (None, "passphrase: found nothing"),
+        ("another one", "one that does not open it"),
+    ):
+        with pytest.raises(MarksteadError, match=says):
+            home.restore(file, passphrase)
+    with pytest.raises(MarksteadError, match="found 5 letters; allowed is 10 letters or more"):
+        home.make("short")
+    assert home.files() == before
+    assert home.restore(file, SECRET).facts == made.facts
+
+
+def test_a_database_that_is_none_any_more_makes_room(home: HomeFile) -> None:
+    then, made = home.head(), home.make()
+    home.file.write_bytes(b"spilt milk " * 9000)
+    for ending in ("-wal", "-shm"):
+        home.file.with_name(home.file.name + ending).unlink(missing_ok=True)
+
+    back = home.restore(home.folder / made.file)
+
+    assert back.kept is not None
+    assert back.kept.read_bytes().startswith(b"spilt milk")
+    assert home.head() == then
+
+
+def test_a_record_that_does_not_hold_gives_no_backup(home: HomeFile) -> None:
+    made = home.make()
+    _unsound(home.file)
+
+    with pytest.raises(MarksteadError, match="does not hold: fact 2"):
+        home.make()
+
+    found = home.do(backups.state)
+    assert [b.file for b in found.kept] == [made.file]
+    assert found.trouble is not None
+    assert "fact 2" in found.trouble.says
+
+
+def test_two_at_once_do_not_meet(home: HomeFile) -> None:
+    home.make()
+    (home.folder / backups.LOCK).touch()
+
+    with pytest.raises(MarksteadError, match="Another backup is being made"):
+        home.make()
+
+
+def _unsound(file: Path) -> None:
+    with closing(sqlite3.connect(file)) as raw, raw:
+        raw.execute("DROP TRIGGER records_entry_keeps_UPDATE")
+        raw.execute("UPDATE records_entry SET body = replace(body, '\"kind\"', '\"kint\"') WHERE seq = 2")
+
+
+def _newer(file: Path) -> None:
+    change = (
+        "INSERT INTO django_migrations (app, name, applied) VALUES ('records', '0999_later', '2030-01-01')"
+    )
+    with closing(sqlite3.connect(file)) as raw, raw:
+        raw.execute(change)
+
+
+@pytest.mark.parametrize(
+    ("spoil", "says"),
+    [
+        (lambda f: f.write_bytes(f.read_bytes()[:50_000]), "was not restored, and nothing was changed"),
+        (_newer, r"one that a newer Markstead made \(it knows records\.0999_later\)"),
+        (lambda f: f.write_bytes(b"bread, milk, pencils"), "which holds no database"),
+        (_unsound, "does not hold: fact 2"),
+        (lambda f: f.unlink(), "a file that can be read"),
+    ],
+)
+def test_what_is_no_good_backup_is_refused_and_nothing_changes(
+    home: HomeFile, tmp_path: Path, spoil: Callable[[Path], object], says: str
+) -> None:
+    copy = tmp_path / "copy.sqlite3"
+    shutil.copy(home.folder / home.make().file, copy)
+    spoil(copy)
+    before = home.files()
+
+    with pytest.raises(MarksteadError, match=says):
+        home.restore(copy)
+
+    assert home.files() == before
+
+
+def test_one_that_was_changed_since_and_an_archive_are_told_apart(home: HomeFile, tmp_path: Path) -> None:
+    file = home.folder / home.make().file
+    file.write_bytes(file.read_bytes().replace(b"Tarn End", b"Tarn Tor"))
+    home.do(lambda: archive.write_archive("home", tmp_path / "a.zip"))
+
+    with pytest.raises(MarksteadError, match="which was changed or cut off since it was made"):
+        home.restore(file)
+    with pytest.raises(MarksteadError, match="an archive of a household"):
+        home.restore(tmp_path / "a.zip")
+
+
+def test_a_disk_that_fills_while_restoring_leaves_the_record(
+    home: HomeFile, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = home.make()
+    home.go_on()
+    then, before = home.head(), home.files()
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(shutil, "copyfileobj", full)
+    with pytest.raises(MarksteadError, match="No space left on device"):
+        home.restore(home.folder / made.file)
+
+    assert (home.head(), home.files()) == (then, before)
