@@ -52,7 +52,7 @@ def outcome(client: Client, method: str, address: str) -> str:
     answer = client.generic(method, address)
     assert answer.status_code < 500, f"{method} {address}: {answer.status_code}"
     if answer.streaming:
-        answer.close()
+        list(answer.streaming_content)  # read to its end, it closes its file
     to = answer.headers.get("Location", "")
     if answer.status_code == 405:
         return "no such method"

@@ -100,6 +100,10 @@ OTHERS = ["tobi", "ines", "asa"]
 """A helper, a coordinator, and a learner."""
 
 
+NO_PAGES = {"feed", "take-archive", "take-tables", "take-oneroster"}
+"""Files, which hold what happened and what is meant, and no estimate."""
+
+
 def addresses(home: Home, quiz: str) -> Iterator[str]:
     """Every address of the house that can be looked at, with everything that can stand in it."""
     copies = [row.id for status in ("issued", "finished") for row in queries.copies("home", status=status)]  # type: ignore[arg-type]
@@ -113,7 +117,7 @@ def addresses(home: Home, quiz: str) -> Iterator[str]:
     }
     for pattern in get_resolver().url_patterns:
         route = str(pattern.pattern)
-        if route == "sign-in/":
+        if route == "sign-in/" or pattern.name in NO_PAGES:
             continue
         name = re.search(r"<(?:slug|int):(\w+)>", route)
         for value in values[name[1]] if name else [""]:
