@@ -6,7 +6,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("records", "0005_pins"),
+        ("records", "0006_passwords_made_here"),
     ]
 
     operations = [

@@ -8,7 +8,7 @@ class Migration(migrations.Migration):
     """One table."""
 
     dependencies = [
-        ("records", "0005_pins"),
+        ("records", "0007_reports"),
     ]
 
     operations = [
