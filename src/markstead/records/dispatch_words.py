@@ -8,9 +8,8 @@ from typing import Any
 from markstead.records.dispatches import Held, Pack, Paper, Sent
 from markstead.records.figures import ordinal, percent, plural
 from markstead.records.typeset import file_name, make_pdf
-from markstead.records.words import and_words
 from markstead.rules.requirements import LOCAL_LAW
-from markstead.rules.ruling import date_words, day_words
+from markstead.rules.ruling import and_words, date_words, day_words
 from markstead.rules.spans import month_before, next_month
 
 CHECKS = (
