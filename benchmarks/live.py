@@ -364,7 +364,7 @@ def lines() -> list[str]:
     errors = load.refused + sum(page.errors for page in load.pages)
     return [
         f"Taken on {datetime.now(UTC):%Y-%m-%d} on {machine()}; the callers run on the same cores, on which",
-        f"{busy:.0f} other programs were at work when it began: milliseconds of a machine at rest are far smaller.",
+        f"{busy:.0f} other programs were at work when it began, so that the times are those of a crowded machine.",
         f"The home is the demonstration's, of {first['facts']:,} facts; {PAGES} pages of today are open, {ACTS_A_SECOND} acts a second",
         f"are sent for {SECONDS} s, of which each is answered with a whole page.",
         "",
