@@ -105,3 +105,12 @@ def sizes_of(content: bytes) -> set[tuple[float, float]]:
         }
     finally:
         document.close()
+
+
+def made_on(content: bytes) -> str:
+    """The day that a PDF says it was made on: 20260123."""
+    document = pypdfium2.PdfDocument(content)
+    try:
+        return str(document.get_metadata_dict()["CreationDate"]).removeprefix("D:")[:8]
+    finally:
+        document.close()

@@ -182,9 +182,17 @@ class TestWhatIsRefused:
         assert "allowed is a photograph or a scan: JPEG, PNG, HEIC or PDF" in str(refused.value)
         assert not Sample.objects.exists()
 
-    @pytest.mark.parametrize(("width", "height"), [(9000, 9000), (60_000, 60_000), (2**31 - 1, 2**31 - 1)])
-    def test_a_bomb_is_refused_from_its_header(self, home: Home, width: int, height: int) -> None:
-        with pytest.raises(InputError, match=r"million pixels|far too many pixels|damaged picture"):
+    @pytest.mark.parametrize(
+        ("width", "height", "found"),
+        [
+            (9000, 9000, "a picture of 81 million pixels"),
+            (60_000, 60_000, "a picture of far too many pixels"),
+            (2**31 - 1, 2**31 - 1, "a picture of far too many pixels"),
+        ],
+    )
+    def test_a_bomb_is_refused_from_its_header(self, home: Home, width: int, height: int, found: str) -> None:
+        """There is hardly anything behind the header: had it been decoded, it would be called damaged."""
+        with pytest.raises(InputError, match=found):
             keep(home, png_that_says(width, height))
 
     def test_a_file_that_is_too_large_is_refused_unread(self, home: Home) -> None:

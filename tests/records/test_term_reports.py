@@ -13,7 +13,7 @@ from markstead.records.home import Home
 from markstead.records.setup import Papers, set_up
 from markstead.records.term_reports import BookState, CourseReport, PlannedBy, TermReport
 from markstead.rules.spans import Span
-from tests.records.paper_home import AS_OF, at, copy_of, pages_of, paper_home, work, write_late
+from tests.records.paper_home import AS_OF, at, copy_of, made_on, pages_of, paper_home, work, write_late
 from tests.tools.homes import CALENDAR, CAST, RULES, WORKBOOKS
 
 FORTNIGHT = Span("the fortnight", date(2026, 1, 12), date(2026, 1, 23))
@@ -204,8 +204,10 @@ class TestSpans:
 
 
 def test_the_paper_says_what_the_report_says(home: Home) -> None:
-    (text,) = pages_of(report_words.as_pdf(report_words.report_view(report(home)), day=AS_OF, paper="a4"))
+    content = report_words.as_pdf(report_words.report_view(report(home)), day=AS_OF, paper="a4")
 
+    (text,) = pages_of(content)
+    assert made_on(content) == "20260123"
     for words in (
         "Progress report",
         "Asa, year 5",
