@@ -462,7 +462,7 @@ def erased_words(gone: "Erased", left: list[str]) -> list[str]:
         lines.append("The name still stands here, and was left: " + "; ".join(gone.remains) + ".")
     if left:
         lines.append(
-            f"{len(left)} {'backup' if len(left) == 1 else 'backups'} made before still hold it: {', '.join(left)}. "
-            "Delete them when you need no way back."
+            f"{'1 backup made before still holds' if len(left) == 1 else f'{len(left)} backups made before still hold'} it: "
+            f"{', '.join(left)}. Delete what you need no way back from."
         )
     return lines
