@@ -27,7 +27,11 @@ def course(number: int, questions: int = 24, score: bool = False, pages: int = 7
         book=book(f"Boats and Bridges {number + 1}"),
         goal=(first, first + 4),
         pages=tuple(range(first, first + pages)),
-        stops=(StopToMark("section-2", "section 2, pages 13 to 23", tuple(range(1, questions + 1))),),
+        stops=(
+            StopToMark(
+                "section-2", "section 2, pages 13 to 23", tuple(range(1, questions + 1)), re_marked=True
+            ),
+        ),
         scores=(Score("check-1", "progress check 1", 30),) if score else (),
     )
 
@@ -41,6 +45,7 @@ def day(courses: int = 3, *, age: int = 7, name: str = "Asa", questions: int = 2
         day="Tuesday, 3 March 2026",
         courses=tuple(course(n, questions, n == 1) for n in range(courses)),
         notes=("Piano at three.",),
+        presence=(("full day", "all day"), ("half day", "half the day"), ("absent", "not at school")),
     )
 
 

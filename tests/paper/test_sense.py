@@ -2,39 +2,26 @@
 
 import pytest
 
-from markstead.paper.boxes import BoxReading, State
+from markstead.paper.boxes import State
 from markstead.paper.layout import Sheet
-from markstead.paper.read import PageReading, Quality
 from markstead.paper.sense import answers, doubts
-from tests.paper.cast import asa, noa
+from tests.paper.cast import asa, noa, sitting
 
 ASA = asa()
 
 
-def page(
+def states(
     sheet: Sheet, marked: set[str], unsure: frozenset[str] = frozenset(), number: int = 1
-) -> PageReading:
-    """A reading in which these boxes are marked."""
-    import numpy as np
-
-    assert marked | unsure <= {box.id for box in sheet.page(number).boxes}
-    boxes = tuple(
-        BoxReading(
-            box.id,
-            State.MARKED if box.id in marked else State.UNSURE if box.id in unsure else State.EMPTY,
-            1.0,
-            *box.centre,
-            1.0,
-        )
-        for box in sheet.page(number).boxes
-    )
-    quality = Quality(4, 0.95, 0.0, 0.01, 0.1)
-    return PageReading("photo", sheet, number, boxes, quality, False, (), np.zeros((1, 1), np.uint8))
+) -> dict[str, State]:
+    """The boxes of a page, of which these are marked."""
+    ids = {box.id for box in sheet.page(number).boxes}
+    assert marked | unsure <= ids
+    told = dict.fromkeys(marked, State.MARKED) | dict.fromkeys(unsure, State.UNSURE)
+    return {box: told.get(box, State.EMPTY) for box in ids}
 
 
-def sentences(marked: set[str], unsure: frozenset[str] = frozenset()) -> list[str]:
-    given = answers(ASA, (page(ASA, marked, unsure),))
-    return [doubt.sentence for doubt in doubts(ASA, given)]
+def sentences(marked: set[str], unsure: frozenset[str] = frozenset(), sheet: Sheet = ASA) -> list[str]:
+    return [doubt.sentence for doubt in doubts(sheet, answers(sheet, states(sheet, marked, unsure)))]
 
 
 GOOD = {"AR-00/pages/13", "AR-00/pages/14", "AR-00/minutes/20", "AR-00/section-2/wrong/3"}
@@ -53,7 +40,9 @@ def test_an_untouched_sheet_raises_no_doubt() -> None:
     [
         ({"AR-00/minutes/40"}, "Arithmetic: minutes: more than one box is marked (20, 40)."),
         ({"AR-00/pages/17"}, "Arithmetic: pages done: there is a gap between the pages (13, 14, 17)."),
-        ({"AR-01/all done/yes", "AR-01/minutes/5"}, "Language: all done is marked, but no page is."),
+        ({"AR-01/all done/13-17", "AR-01/minutes/5"}, "Language: all done is marked, but no page is."),
+        ({"AR-00/all done/13-17"}, "Arithmetic: all done is marked, but of the goal, pages 13 to 17, only 13, 14 is."),
+        ({"AR-01/section-2/cleared/yes"}, "Language, section 2, pages 13 to 23: re-marked, all right, but no question is marked as wrong."),
         ({"AR-02/pages/13"}, "Science: minutes: no box is marked, though pages are done."),
         ({f"AR-00/section-2/wrong/{n}" for n in range(4, 16)}, "Arithmetic, section 2, pages 13 to 23: wrong: 13 of 24, more than half."),
         ({"AR-00/section-2/right/yes"}, "Arithmetic, section 2, pages 13 to 23: all right is marked, and so are wrong questions."),
@@ -72,7 +61,20 @@ def test_a_page_that_is_unsure_is_no_gap() -> None:
 
 def test_answers_of_a_page_that_was_not_read_are_left_out() -> None:
     sheet = noa()
-    given = answers(sheet, (page(sheet, set(), number=2),))
+    given = answers(sheet, states(sheet, set(), number=2))
     on_second = {box.group for box in sheet.page(2).boxes}
 
     assert {answer.group.id for answer in given} == on_second
+
+
+def test_a_score_that_does_not_go_with_the_wrong_questions_is_said() -> None:
+    """45 questions: 40 right leaves 5 wrong, and 4 are marked."""
+    sheet = sitting()
+    score = {"SC-07/unit/tens/4", "SC-07/unit/ones/0"}
+    wrong = {f"SC-07/unit/wrong/{n}" for n in (1, 2, 3, 4)}
+    watched = {"SC-07/watcher/ruth"}
+
+    assert sentences(score | wrong | watched, sheet=sheet) == [
+        "Science, unit test: 40 right and 4 wrong, of 45."
+    ]
+    assert sentences(score | wrong | watched | {"SC-07/unit/wrong/5"}, sheet=sheet) == []

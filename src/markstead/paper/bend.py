@@ -15,11 +15,7 @@ from markstead.paper.find import Found
 from markstead.paper.layout import Box, Paper, marker_corners
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
-    Grey = NDArray[np.uint8]
+    from markstead.paper.arrays import Floats, Grey
 
 ROUGH_PER_MM = 4.0
 STROKE = 1.1
@@ -39,7 +35,7 @@ _NODE = 4.0
 class Bend:
     """Displacements on a grid of nodes, 4 mm apart from the top left corner of the paper."""
 
-    nodes: "NDArray[np.float32]"
+    nodes: "Floats"
     """Rows x columns x (x, y), millimetres."""
 
     def at(self, points: "Floats") -> "Floats":
@@ -52,7 +48,8 @@ class Bend:
         dx, dy = (x - left)[:, None], (y - top)[:, None]
         upper = self.nodes[top, left] * (1 - dx) + self.nodes[top, left + 1] * dx
         lower = self.nodes[top + 1, left] * (1 - dx) + self.nodes[top + 1, left + 1] * dx
-        return upper * (1 - dy) + lower * dy
+        moved: Floats = upper * (1 - dy) + lower * dy
+        return moved
 
 
 def no_bend(paper: Paper) -> Bend:
@@ -247,7 +244,9 @@ def smoothed(places: "Floats", moves: "Floats", scores: "Floats", asked: "Floats
     sound = first[away < np.maximum(1.0, 2.5 * np.median(away))]
     if len(sound) == 0:
         return np.zeros_like(asked)
-    return _kernel(asked, places[sound]) @ (_inverse(places[sound], scores[sound]) @ moves[sound])
+    weighed = _inverse(places[sound], scores[sound]) @ moves[sound]
+    even: Floats = _kernel(asked, places[sound]) @ weighed
+    return even
 
 
 def left_out(places: "Floats", moves: "Floats", scores: "Floats") -> "Floats":
@@ -255,14 +254,16 @@ def left_out(places: "Floats", moves: "Floats", scores: "Floats") -> "Floats":
     import numpy as np
 
     inverse = _inverse(places, scores)
-    return np.linalg.norm(inverse @ moves / np.diag(inverse)[:, None], axis=1)
+    away: Floats = np.linalg.norm(inverse @ moves / np.diag(inverse)[:, None], axis=1)
+    return away
 
 
 def _kernel(a: "Floats", b: "Floats") -> "Floats":
     import numpy as np
 
     distance = ((a[:, None] - b[None]) ** 2).sum(axis=2)
-    return SPREAD**2 * np.exp(-distance / (2 * LENGTH**2))
+    near: Floats = SPREAD**2 * np.exp(-distance / (2 * LENGTH**2))
+    return near
 
 
 def _inverse(places: "Floats", scores: "Floats") -> "Floats":

@@ -14,11 +14,7 @@ from markstead.paper.rectify import PER_MM, Flat
 from markstead.paper.register import Registered
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float32]
-    Points = NDArray[np.float64]
+    from markstead.paper.arrays import Flags, Floats, Grey, Points
 
 INSET = 0.6
 """Millimetres from the frame's middle line to what is looked at inside."""
@@ -76,9 +72,7 @@ class BoxReading:
     """Why it is unsure."""
 
 
-def read_boxes(
-    flat: Flat, blank: "NDArray[np.uint8]", boxes: Sequence[Box], where: Registered
-) -> tuple[BoxReading, ...]:
+def read_boxes(flat: Flat, blank: "Grey", boxes: Sequence[Box], where: Registered) -> tuple[BoxReading, ...]:
     """Read every box of a page, in the page's order.
 
     Args:
@@ -202,7 +196,7 @@ def _narrow_spread(ink: "Floats", inner: float) -> float:
 _SECTORS = 24
 
 
-def _ring(smooth: "Floats", blank: "NDArray[np.uint8]", box: Box, x: float, y: float) -> float:
+def _ring(smooth: "Floats", blank: "Grey", box: Box, x: float, y: float) -> float:
     """Share of directions in which ink lies just outside the box where the printed page has none.
 
     A box coloured over its rim is no ring: between a ring and the frame lies white, so where half of the rim's
@@ -219,17 +213,18 @@ def _ring(smooth: "Floats", blank: "NDArray[np.uint8]", box: Box, x: float, y: f
     open_to_see = free.mean(axis=0) > 0.5
     if open_to_see.sum() < 6:
         return 0.0
-    share = float(((seen > 0.25) & free).any(axis=0)[open_to_see].mean())
+    inked = np.asarray(((seen > 0.25) & free).any(axis=0))
+    share = float(inked[open_to_see].mean())
     return min(share, MOST_RING) if share > MOST_RING and _over_the_rim(smooth, blank, box, x, y) else share
 
 
-def _over_the_rim(smooth: "Floats", blank: "NDArray[np.uint8]", box: Box, x: float, y: float) -> bool:
+def _over_the_rim(smooth: "Floats", blank: "Grey", box: Box, x: float, y: float) -> bool:
     """Whether half of the strip between 0.6 and 0.9 mm outside the frame is inked."""
     seen, free = _sides(smooth, blank, box, (x, y), (0.6, 0.75, 0.9))
     return bool(free.any()) and float((seen > 0.25)[free].mean()) > 0.5
 
 
-def _shade(smooth: "Floats", blank: "NDArray[np.uint8]", box: Box, x: float, y: float) -> float:
+def _shade(smooth: "Floats", blank: "Grey", box: Box, x: float, y: float) -> float:
     """Darkness beside the box. A mark ends at the frame or at most on one side; a shadow goes on at two or more."""
     import numpy as np
 
@@ -239,8 +234,8 @@ def _shade(smooth: "Floats", blank: "NDArray[np.uint8]", box: Box, x: float, y: 
 
 
 def _sides(
-    smooth: "Floats", blank: "NDArray[np.uint8]", box: Box, at: tuple[float, float], away: tuple[float, ...]
-) -> "tuple[Floats, NDArray[np.bool_]]":
+    smooth: "Floats", blank: "Grey", box: Box, at: tuple[float, float], away: tuple[float, ...]
+) -> "tuple[Floats, Flags]":
     """Darkness along the four sides at distances outside the frame, and whether the printed page is white there."""
     import numpy as np
 
@@ -252,17 +247,17 @@ def _sides(
 
 def _around(
     smooth: "Floats",
-    blank: "NDArray[np.uint8]",
+    blank: "Grey",
     box: Box,
     at: tuple[float, float],
     dx: "Points",
     dy: "Points",
-) -> "tuple[Floats, NDArray[np.bool_]]":
+) -> "tuple[Floats, Flags]":
     """Darkness at points around a box, and whether the printed page is white there."""
     import cv2
     import numpy as np
 
-    def sample(picture: "NDArray[np.generic]", middle: tuple[float, float]) -> "Floats":
+    def sample(picture: "Grey", middle: tuple[float, float]) -> "Floats":
         columns, rows = (
             ((m + d) * PER_MM - 0.5).astype(np.float32) for m, d in zip(middle, (dx, dy), strict=True)
         )

@@ -2,6 +2,7 @@
 
 from markstead.paper.identity import Identity, write_code
 from markstead.paper.layout import MARKER, Paper, Sheet, layout_hash, marker_places, qr_place, second_place
+from markstead.paper.matrix import matrix_rows
 
 Modules = tuple[tuple[bool, ...], ...]
 """Rows from the top; true is black."""
@@ -43,9 +44,7 @@ def qr_modules(code: str) -> Modules:
 
 def second_modules(code: str) -> Modules:
     """Draw a code as a square Data Matrix (ISO/IEC 16022, ECC 200), without its white rim."""
-    from ppf.datamatrix import DataMatrix
-
-    return tuple(tuple(bool(module) for module in row) for row in DataMatrix(code).matrix)
+    return matrix_rows(code)
 
 
 def page_code(sheet: Sheet, page: int, key: bytes) -> str:

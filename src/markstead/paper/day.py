@@ -22,7 +22,9 @@ class StopToMark:
     """As people say it: ``section 3, pages 21 to 30``."""
     questions: tuple[int, ...]
     again: bool = False
-    """It is a re-marking."""
+    """It is a re-marking: only the questions that were wrong are asked about."""
+    re_marked: bool = False
+    """There is a box beside it for a re-marking on the same day at which all was right."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +65,8 @@ class Day:
     courses: tuple[Course, ...]
     minutes: tuple[int, ...] = MINUTES
     notes: tuple[str, ...] = ()
-    flags: tuple[tuple[str, str], ...] = ()
-    """Questions about the whole day that a box answers: a name for each and its words."""
+    presence: tuple[tuple[str, str], ...] = ()
+    """How much of the day the learner may have been at school, one box each: a value and its words."""
 
 
 def day_sheet(day: Day, *, sheet_id: str, paper: Paper = Paper.A4) -> Sheet:
@@ -79,20 +81,24 @@ def day_sheet(day: Day, *, sheet_id: str, paper: Paper = Paper.A4) -> Sheet:
     for note in day.notes:
         on.text(on.left, on.y, on.width, note, on.size)
         on.y += on.size * 0.5
-    if day.flags:
-        _day_flags(on, day)
+    if day.presence:
+        _presence(on, day)
     for course in day.courses:
         _course(on, day, course)
     _changes(on, day)
     return on.sheet(sheet_id, Kind.DAY, day.name, day.day)
 
 
-def _day_flags(on: Composer, day: Day) -> None:
-    right = on.left + ROW_WIDTH
-    for name, words in day.flags:
-        group = on.group(Group(f"day/{name}", Asks.ANY_OF, words, day.learner))
-        right = on.flag(group, name, words, right, on.y, 40.0) - 4.0
-    on.y += FLAG_BOX + 1.5
+def _presence(on: Composer, day: Day) -> None:
+    """Boxes for how much of the day the learner was at school, from the left."""
+    group = on.group(Group("day/presence", Asks.ONE_OF, "At school", day.learner))
+    on.text(on.left, on.y + 1.2, 20.0, "At school", 10.0, 600)
+    x = on.left + 22.0
+    for value, words in day.presence:
+        on.box(group, value, x, on.y, FLAG_BOX)
+        on.text(x + FLAG_BOX + 1.8, on.y + 1.4, 32.0, words, 9.0, 500)
+        x += 44.0
+    on.y += FLAG_BOX + 2.5
 
 
 def _course(on: Composer, day: Day, course: Course) -> None:
@@ -111,13 +117,20 @@ def _course(on: Composer, day: Day, course: Course) -> None:
 def _title(on: Composer, day: Day, course: Course) -> None:
     right = on.left + ROW_WIDTH
     key, y = course.copy, on.y + 0.2
-    ask = Group(f"{key}/all done", Asks.ALL_DONE, f"{course.subject}: all done", day.learner, key)
-    left = on.flag(on.group(ask), "yes", "all done", right, y, 16.0) - 2.0
-    ask = Group(f"{key}/help", Asks.HELP, f"{course.subject}: help wanted", day.learner, key)
-    left = on.flag(on.group(ask), "yes", "help", left, y, 8.0) - 2.0
-    on.text(on.left, y + 0.6, 52.0, course.subject, on.size + 2.0, 700)
-    on.text(on.left + 54.0, y + 5.7, left - on.left - 54.0, course.book.title, 7.5)
-    draw_ruler(on, course.book, on.left + 54.0, y, left - on.left - 54.0, course.goal)
+    left = right
+    if course.goal is not None:
+        ask = Group(f"{key}/all done", Asks.ALL_DONE, f"{course.subject}: all done", day.learner, key)
+        value = f"{course.goal[0]}-{course.goal[1]}"
+        left = on.flag(on.group(ask), value, "all done", right, y, 14.0) - 2.0
+    for name, asks, words in (
+        ("helped", Asks.HELPED, "had help"),
+        ("wants", Asks.WANTS_HELP, "wants help"),
+    ):
+        ask = Group(f"{key}/{name}", asks, f"{course.subject}: {words}", day.learner, key)
+        left = on.flag(on.group(ask), "yes", words, left, y, 16.0 if name == "wants" else 14.0) - 2.0
+    on.text(on.left, y + 0.6, 46.0, course.subject, on.size + 2.0, 700)
+    on.text(on.left + 48.0, y + 5.7, left - on.left - 48.0, course.book.title, 7.5)
+    draw_ruler(on, course.book, on.left + 48.0, y, left - on.left - 48.0, course.goal)
     on.y += TITLE_HEIGHT
 
 
@@ -161,28 +174,26 @@ def _pages_and_minutes(on: Composer, day: Day, course: Course, rows: int) -> Non
 
 def _stop(on: Composer, day: Day, course: Course, stop: StopToMark) -> None:
     on.need(CAPTION_HEIGHT + 2.0 + ROW_PITCH)
-    what = "Re-marking" if stop.again else "Marking"
-    key = f"{course.copy}/{stop.stop}"
-    ask = Group(
-        f"{key}/right",
-        Asks.ALL_RIGHT,
-        f"{course.subject}, {stop.words}: all right",
-        day.learner,
-        course.copy,
-        stop.stop,
-    )
-    on.flag(on.group(ask), "yes", "all right", on.left + ROW_WIDTH, on.y - 0.6, 16.0)
-    on.caption(f"{what}, {stop.words}: colour what is wrong", None, ROW_WIDTH - 26.0)
+    key, what = f"{course.copy}/{stop.stop}", f"{course.subject}, {stop.words}"
+
+    def group(name: str, asks: Asks, words: str) -> str:
+        return on.group(Group(f"{key}/{name}", asks, f"{what}: {words}", day.learner, course.copy, stop.stop))
+
+    right, y = on.left + ROW_WIDTH, on.y - 0.6
+    if stop.re_marked:
+        named = group("cleared", Asks.CLEARED, "re-marked, all right")
+        right = on.flag(named, "yes", "re-marked, all right", right, y, 31.0) - 2.0
+    named = group("right", Asks.CLEARED if stop.again else Asks.ALL_RIGHT, "all right")
+    right = on.flag(named, "yes", "all right", right, y, 14.0) - 2.0
+    said = "Re-marking" if stop.again else "Marking"
+    told = "colour what is still wrong" if stop.again else "colour what is wrong"
+    on.caption(f"{said}, {stop.words}: {told}", None, right - on.left)
     on.y += CAPTION_HEIGHT
-    words = f"{course.subject}, {stop.words}: wrong"
-    group = on.group(Group(f"{key}/wrong", Asks.WRONG, words, day.learner, course.copy, stop.stop))
+    asks, words = (Asks.STILL_WRONG, "still wrong") if stop.again else (Asks.WRONG, "wrong")
+    questions = group("wrong", asks, words)
     # The flag reaches into the first row of boxes where that is a full one.
-    on.y += 2.4 if len(stop.questions) > ROW - 1 else 0.0
-    on.rows(
-        group,
-        [(str(q), str(q)) for q in stop.questions],
-        f"{course.subject}, {stop.words}, continued: colour what is wrong",
-    )
+    on.y += 2.4 if len(stop.questions) > ROW - 7 else 0.0
+    on.rows(questions, [(str(q), str(q)) for q in stop.questions], f"{what}, continued: {told}")
 
 
 def _score(on: Composer, day: Day, course: Course, score: Score) -> None:
@@ -206,8 +217,10 @@ def score_rows(on: Composer, key: str, words: str, learner: str, copy: str, step
     on.text(on.left + slot(HALF), on.y, 40.0, "Ones", 8.5, 500)
     on.y += CAPTION_HEIGHT
     digits = [(str(d), str(d)) for d in range(10)]
-    on.row(on.group(Group(f"{key}/tens", Asks.TENS, f"{words}: tens", learner, copy, step)), digits)
-    on.row(on.group(Group(f"{key}/ones", Asks.ONES, f"{words}: ones", learner, copy, step)), digits, HALF)
+    on.row(on.group(Group(f"{key}/tens", Asks.TENS, f"{words}: tens", learner, copy, step, asked)), digits)
+    on.row(
+        on.group(Group(f"{key}/ones", Asks.ONES, f"{words}: ones", learner, copy, step, asked)), digits, HALF
+    )
     on.y += ROW_PITCH
 
 

@@ -45,7 +45,7 @@ def _millimetres(length: str) -> float:
 
 @cache
 def _fonts() -> Any:
-    import fontpkg_lexend
+    import fontpkg_lexend  # type: ignore[import-untyped]
     import typst
 
     folder = Path(fontpkg_lexend.__file__).parent / "files"
@@ -104,7 +104,7 @@ def _typed_id(sheet: Sheet, page: int, key: bytes) -> dict[str, Any]:
 def blank_page(sheet: Sheet, page: int, per_mm: float) -> Any:
     """Draw a page without its codes, as grey levels of a NumPy array; the reader's picture of an untouched sheet."""
     import cv2
-    import pypdfium2
+    import pypdfium2  # type: ignore[import-untyped]
 
     drawn = _compile({"sheet": _described(sheet, (sheet.page(page),), None)}, "pdf")
     document = pypdfium2.PdfDocument(drawn)

@@ -8,11 +8,7 @@ from typing import TYPE_CHECKING, Any
 from markstead.paper.layout import Paper, marker_corners, qr_place, second_place
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    Grey = NDArray[np.uint8]
-    Points = NDArray[np.float64]
+    from markstead.paper.arrays import Grey, Points
 
 LOOK = 1600
 """Longer side, in pixels, of the picture in which markers are looked for first."""
@@ -167,7 +163,7 @@ def _same_turn(group: tuple[Marker, ...]) -> bool:
     edges = [marker.corners[1] - marker.corners[0] for marker in group]
     angles = [float(np.arctan2(edge[1], edge[0])) for edge in edges]
     turned = [(angle - angles[0] + np.pi) % (2 * np.pi) - np.pi for angle in angles]
-    return max(turned) - min(turned) < np.radians(40)
+    return bool(max(turned) - min(turned) < np.radians(40))
 
 
 def _homography(paper: Paper, group: Sequence[Marker]) -> tuple["Points", float, float]:
@@ -265,6 +261,7 @@ def _located(grey: "Grey") -> Iterator[tuple[str, float, float]]:
     import zxingcpp
 
     form = zxingcpp.BarcodeFormat
-    for code in zxingcpp.read_barcodes(grey, formats=[form.QRCode, form.DataMatrix], try_invert=False):
+    formats = zxingcpp.BarcodeFormats([form.QRCode, form.DataMatrix])
+    for code in zxingcpp.read_barcodes(grey, formats=formats, try_invert=False):
         corners = (code.position.top_left, code.position.bottom_right)
         yield code.text, sum(c.x for c in corners) / 2, sum(c.y for c in corners) / 2

@@ -63,11 +63,16 @@ class Asks(StrEnum):
     ALL_DONE = "all done"
     PAGES = "pages done"
     MINUTES = "minutes"
-    HELP = "help"
+    HELPED = "had help"
+    WANTS_HELP = "wants help"
     ALL_RIGHT = "all right"
     WRONG = "wrong questions"
+    CLEARED = "re-marked, all right"
+    STILL_WRONG = "still wrong questions"
     TENS = "score, tens"
     ONES = "score, ones"
+    SENT_BACK = "sent back"
+    QUIZ_FIRST = "quiz first"
     ONE_OF = "one of these"
     ANY_OF = "any of these"
     CHANGED = "changed by hand"
@@ -104,6 +109,8 @@ class Group:
     copy: str = ""
     step: str = ""
     """Marking stop or test that is asked about, as the record calls it."""
+    asked: int = 0
+    """Questions of a test whose score is asked for."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,8 @@ class ToMark:
     """Marking stop or test, as the record calls it."""
     words: str
     questions: tuple[int, ...]
+    again: bool = False
+    """It is a re-marking: only the questions that were wrong are asked about."""
     asks_leave: bool = False
     """The learner asks leave to mark: the educator gives it, refuses it, or quizzes first."""
 
@@ -45,9 +47,13 @@ def _block(on: Composer, one: ToMark) -> None:
     on.y += 1.2
     key, right = f"{one.copy}/{one.step}", on.left + ROW_WIDTH
     words = f"{one.name}, {one.workbook}, {one.words}"
-    flags = [("right", Asks.ALL_RIGHT, "all right", 15.0)]
+    asks = Asks.CLEARED if one.again else Asks.ALL_RIGHT
+    flags = [("right", asks, "all right", 15.0)]
     if one.asks_leave:
-        flags += [("refused", Asks.ANY_OF, "sent back", 17.0), ("quiz", Asks.ANY_OF, "quiz first", 16.0)]
+        flags += [
+            ("refused", Asks.SENT_BACK, "sent back", 17.0),
+            ("quiz", Asks.QUIZ_FIRST, "quiz first", 16.0),
+        ]
     for name, asks, said, width in flags:
         group = on.group(Group(f"{key}/{name}", asks, f"{words}: {said}", one.learner, one.copy, one.step))
         right = on.flag(group, "yes", said, right, on.y, width) - 2.0
@@ -55,7 +61,11 @@ def _block(on: Composer, one: ToMark) -> None:
     on.text(on.left, on.y - 0.2, room, one.name, 12.0, 700)
     on.text(on.left, on.y + 4.6, room, f"{one.workbook}, {one.words}", 8.5)
     on.y += FLAG_BOX + 2.6
-    group = on.group(Group(f"{key}/wrong", Asks.WRONG, f"{words}: wrong", one.learner, one.copy, one.step))
-    again = f"{one.name}, {one.words}, continued: colour what is wrong"
-    on.rows(group, [(str(q), str(q)) for q in one.questions], again)
+    asks, said = (Asks.STILL_WRONG, "still wrong") if one.again else (Asks.WRONG, "wrong")
+    group = on.group(Group(f"{key}/wrong", asks, f"{words}: {said}", one.learner, one.copy, one.step))
+    on.rows(
+        group,
+        [(str(q), str(q)) for q in one.questions],
+        f"{one.name}, {one.words}, continued: colour what is {said}",
+    )
     on.y += 2.0

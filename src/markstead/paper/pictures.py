@@ -9,10 +9,7 @@ from typing import TYPE_CHECKING, Any
 from markstead.errors import InputError, Problem
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    Grey = NDArray[np.uint8]
+    from markstead.paper.arrays import Grey
 
 MOST_BYTES = 60_000_000
 MOST_PIXELS = 64_000_000
@@ -112,16 +109,11 @@ def _jpeg_size(content: bytes) -> tuple[int, int] | None:
 
 
 def _heic(name: str, content: bytes) -> "Grey":
-    try:
-        import pi_heif
-    except ImportError:
-        raise _refusal(
-            name, "a HEIC picture, which this installation cannot open", "Send it as JPEG."
-        ) from None
     import numpy as np
+    import pillow_heif
 
     try:
-        opened = pi_heif.open_heif(io.BytesIO(content), convert_hdr_to_8bit=True)
+        opened = pillow_heif.open_heif(io.BytesIO(content), convert_hdr_to_8bit=True)
     except (ValueError, SyntaxError, EOFError, RuntimeError):
         raise _damaged(name) from None
     _check_size(name, *opened.size)
@@ -135,14 +127,13 @@ def _heic(name: str, content: bytes) -> "Grey":
 def _to_grey(colours: Any) -> "Grey":
     import cv2
 
-    if colours.ndim == 2:
-        return colours
-    return cv2.cvtColor(colours[..., :3], cv2.COLOR_RGB2GRAY)
+    grey: Grey = colours if colours.ndim == 2 else cv2.cvtColor(colours[..., :3], cv2.COLOR_RGB2GRAY)
+    return grey
 
 
 def _pdf(name: str, content: bytes) -> Iterator[Picture]:
     import numpy as np
-    import pypdfium2
+    import pypdfium2  # type: ignore[import-untyped]
 
     try:
         document = pypdfium2.PdfDocument(content)

@@ -19,10 +19,7 @@ from markstead.paper.rectify import PER_MM, Flat, flatten, flatten_roughly, to_p
 from markstead.paper.register import Registered, register
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    Grey = NDArray[np.uint8]
+    from markstead.paper.arrays import Grey
 
 MOST_DOUBTFUL, LEAST_OWN, MOST_NOISE = 0.03, 0.72, 0.055
 """The gate: share of boxes whose place is doubtful, the upper quarter's correlation with their frames, and noise beside the

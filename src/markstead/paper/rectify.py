@@ -8,12 +8,7 @@ from markstead.paper.find import Found
 from markstead.paper.layout import MARKER, marker_places
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float32]
-    Grey = NDArray[np.uint8]
-    Points = NDArray[np.float64]
+    from markstead.paper.arrays import Floats, Grey, Points
 
 PER_MM = 8.0
 _COARSE = 2.0
@@ -63,9 +58,9 @@ def flatten(grey: "Grey", sheet: Found, bend: Bend) -> Flat:
     # Resizing puts node n at pixel (n + 0.5) * step - 0.5; the first node lies outside.
     whole = cv2.resize(seen, None, fx=step, fy=step, interpolation=cv2.INTER_LINEAR)
     pixels = whole[step : step + size[1], step : step + size[0]]
-    flat = cv2.remap(
-        _averaged(grey, sheet, PER_MM), pixels, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
+    averaged = _averaged(grey, sheet, PER_MM)
+    # With both coordinates in one array OpenCV takes no second one, which its stubs do not know.
+    flat = cv2.remap(averaged, pixels, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
     narrow, wide = (_paper_white(flat, mm) for mm in (9.0, 25.0))
     black = _black(flat, wide, sheet)
     dark = [_darkness(flat, white, black) for white in (narrow, wide)]
@@ -76,7 +71,8 @@ def to_picture(sheet: Found, bend: Bend, points: "Points") -> "Points":
     """Pixels of the picture that show points of the flattened sheet, in millimetres."""
     import cv2
 
-    return cv2.perspectiveTransform((points + bend.at(points))[None], sheet.to_picture())[0]
+    seen: Points = cv2.perspectiveTransform((points + bend.at(points))[None], sheet.to_picture())[0]
+    return seen
 
 
 def _averaged(grey: "Grey", sheet: Found, per_mm: float) -> "Grey":
@@ -139,4 +135,4 @@ def _noise(dark: "Floats") -> float:
     import numpy as np
 
     steps = np.abs(dark[::7, 4::4][:, 1:] - dark[::7, 4::4][:, :-1])
-    return float(np.median(steps)) / (0.6745 * np.sqrt(2.0))
+    return float(np.median(steps) / (0.6745 * np.sqrt(2.0)))

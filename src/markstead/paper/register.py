@@ -13,11 +13,7 @@ from markstead.paper.layout import Box
 from markstead.paper.rectify import PER_MM
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
-    Grey = NDArray[np.uint8]
+    from markstead.paper.arrays import Flags, Floats, Grey
 
 REACH = 1.6
 SECOND_REACH, CLOSE = 0.7, 0.35
@@ -33,7 +29,7 @@ class Registered:
     """Middles in millimetres of the flattened sheet, one row a box."""
     own: "Floats"
     """Correlation of each box's own frame and number."""
-    doubtful: "NDArray[np.bool_]"
+    doubtful: "Flags"
     """Own finding and neighbours disagree."""
 
 
@@ -52,7 +48,8 @@ def register(flat: "Grey", blank: "Grey", boxes: Sequence[Box]) -> Registered:
     found = [_find(seen, drawn, box) for box in boxes]
     moves, own = np.array([move for move, _ in found]), np.array([score for _, score in found])
     near = smoothed(planned, moves, own, planned)
-    for n in np.flatnonzero((own < OWN_MATCH) & (np.linalg.norm(moves - near, axis=1) >= CLOSE)):
+    lost = (own < OWN_MATCH) & (np.linalg.norm(moves - near, axis=1) >= CLOSE)
+    for n in map(int, np.flatnonzero(lost)):
         # The best match may be a scribble; a lesser one where the neighbours say is the frame.
         moves[n], own[n] = _find(seen, drawn, boxes[n], near[n], SECOND_REACH)
     away = np.linalg.norm(moves - near, axis=1)

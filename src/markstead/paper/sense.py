@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 from markstead.paper.boxes import State
 from markstead.paper.layout import Asks, Group, Sheet
-from markstead.paper.read import PageReading
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,9 +25,11 @@ class Doubt:
     sentence: str
 
 
-def answers(sheet: Sheet, pages: tuple[PageReading, ...]) -> tuple[Answer, ...]:
-    """Gather what the read pages of a sheet say, group by group; groups on pages not read are left out."""
-    states = {box.id: box.state for page in pages if page.sheet.id == sheet.id for box in page.boxes}
+def answers(sheet: Sheet, states: Mapping[str, State]) -> tuple[Answer, ...]:
+    """Gather what the boxes of a sheet say, group by group, from the state of each box by its id.
+
+    Groups of which no box was read are left out.
+    """
     gathered = []
     for group in sheet.groups:
         boxes = [
@@ -72,32 +73,75 @@ def _doubts_of(answer: Answer, by_id: Mapping[str, Answer], count: int) -> list[
             return [
                 Doubt((group.id,), f"{group.words}: there is a gap between the pages ({', '.join(marked)}).")
             ]
-        case Asks.ALL_DONE if marked and _pages(group, by_id) == ():
-            return [Doubt((group.id, f"{group.copy}/pages"), f"{group.words} is marked, but no page is.")]
+        case Asks.ALL_DONE if marked:
+            return _goal_doubts(answer, by_id)
         case Asks.WRONG if len(marked) * 2 > count:
             return [Doubt((group.id,), f"{group.words}: {len(marked)} of {count}, more than half.")]
-        case Asks.ALL_RIGHT if marked and _marked(group.id.removesuffix("right") + "wrong", by_id):
+        case Asks.ALL_RIGHT | Asks.CLEARED if marked and group.id.endswith("/right") and _wrong(group, by_id):
             return [
                 Doubt(
-                    (group.id, group.id.removesuffix("right") + "wrong"),
-                    f"{group.words} is marked, and so are wrong questions.",
+                    (group.id, _of(group, "wrong")), f"{group.words} is marked, and so are wrong questions."
                 )
             ]
+        case Asks.CLEARED if marked and group.id.endswith("/cleared") and not _wrong(group, by_id):
+            return [
+                Doubt((group.id, _of(group, "wrong")), f"{group.words}, but no question is marked as wrong.")
+            ]
+        case Asks.ONES if marked and _wrong(group, by_id):
+            return _score_doubts(answer, by_id)
     return []
+
+
+def _of(group: Group, name: str) -> str:
+    """The id of another group about the same stop or test."""
+    return f"{group.copy}/{group.step}/{name}"
+
+
+def _wrong(group: Group, by_id: Mapping[str, Answer]) -> tuple[str, ...]:
+    return _marked(_of(group, "wrong"), by_id)
+
+
+def _goal_doubts(answer: Answer, by_id: Mapping[str, Answer]) -> list[Doubt]:
+    """All done, and yet pages of the goal that are not marked."""
+    group, pages = answer.group, by_id.get(f"{answer.group.copy}/pages")
+    if pages is None:
+        return []
+    first, last = (int(page) for page in answer.marked[0].split("-"))
+    done = {int(page) for page in (*pages.marked, *pages.unsure)}
+    missing = [page for page in range(first, last + 1) if page not in done]
+    if not missing:
+        return []
+    told = (
+        f"but of the goal, pages {first} to {last}, only {', '.join(pages.marked)}"
+        if pages.marked
+        else "but no page"
+    )
+    return [Doubt((group.id, pages.group.id), f"{group.words} is marked, {told} is.")]
+
+
+def _score_doubts(answer: Answer, by_id: Mapping[str, Answer]) -> list[Doubt]:
+    """A score and the questions that were wrong, which do not add up."""
+    group, tens = answer.group, _marked(_of(answer.group, "tens"), by_id)
+    wrong = by_id.get(_of(group, "wrong"))
+    if len(answer.marked) != 1 or len(tens) != 1 or wrong is None:
+        return []
+    right, count = 10 * int(tens[0]) + int(answer.marked[0]), len(wrong.marked)
+    if right + count == group.asked:
+        return []
+    return [
+        Doubt(
+            (group.id, wrong.group.id),
+            f"{group.words.removesuffix(': ones')}: {right} right and {count} wrong, of {group.asked}.",
+        )
+    ]
 
 
 def _marked(group: str, by_id: Mapping[str, Answer]) -> tuple[str, ...]:
     return by_id[group].marked if group in by_id else ()
 
 
-def _pages(group: Group, by_id: Mapping[str, Answer]) -> tuple[str, ...] | None:
-    """Pages marked as done for the group's copy; None where the sheet does not ask or was not read there."""
-    asked = by_id.get(f"{group.copy}/pages")
-    return asked.marked if asked else None
-
-
 def _worked(group: Group, by_id: Mapping[str, Answer]) -> bool:
-    return bool(_pages(group, by_id)) or bool(_marked(f"{group.copy}/all done", by_id))
+    return bool(_marked(f"{group.copy}/pages", by_id)) or bool(_marked(f"{group.copy}/all done", by_id))
 
 
 def _has_gap(answer: Answer) -> bool:
