@@ -94,7 +94,7 @@ def week(paper: Paper = Paper.A4) -> Sheet:
     """The week of both on the wall."""
     days = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday")
     goals = tuple(
-        tuple(f"{subject} {n * 4 + 1} to {n * 4 + 4}" for subject in _SUBJECTS[:5]) for n in range(5)
+        tuple((subject, f"{n * 4 + 1} to {n * 4 + 4}") for subject in _SUBJECTS[:5]) for n in range(5)
     )
     rows = (WeekRow("Asa", goals), WeekRow("Noa", goals))
     return week_sheet("This week", "2 to 6 March 2026", days, rows, sheet_id="1111222233334444", paper=paper)

@@ -365,16 +365,16 @@ def ring(paper: Any, box: Box, hand: Hand, rng: np.random.Generator) -> None:
 
 
 @lru_cache(maxsize=8)
-def _printed(sheet: Sheet, page: int) -> Any:
-    drawn = cv2.imdecode(np.frombuffer(draw_png(sheet, KEY, page, PER_MM), np.uint8), cv2.IMREAD_GRAYSCALE)
+def _printed(sheet: Sheet, page: int, key: bytes) -> Any:
+    drawn = cv2.imdecode(np.frombuffer(draw_png(sheet, key, page, PER_MM), np.uint8), cv2.IMREAD_GRAYSCALE)
     size = (round(sheet.paper.width * PER_MM), round(sheet.paper.height * PER_MM))
     return cv2.resize(drawn, size, interpolation=cv2.INTER_AREA)
 
 
-def printed(sheet: Sheet, page: int, rng: np.random.Generator) -> Any:
+def printed(sheet: Sheet, page: int, rng: np.random.Generator, key: bytes = KEY) -> Any:
     """The page as a printer leaves it: reflectances from 0 to 1, with a toner that is not quite black."""
     toner = rng.uniform(0.04, 0.14)
-    return toner + (1.0 - toner) * _printed(sheet, page).astype(np.float32) / 255.0
+    return toner + (1.0 - toner) * _printed(sheet, page, key).astype(np.float32) / 255.0
 
 
 def filled(sheet: Sheet, page: int, mix: Mix, rng: np.random.Generator) -> tuple[Any, dict[str, str]]:
@@ -391,6 +391,19 @@ def filled(sheet: Sheet, page: int, mix: Mix, rng: np.random.Generator) -> tuple
     for box in sheet.page(page).boxes:
         if truth[box.id] == "clean" and np.abs(_inside(paper, box) - _inside(blank, box)).mean() > 0.003:
             truth[box.id] = "touched"
+    return paper, truth
+
+
+def with_marks(
+    sheet: Sheet, page: int, marks: Mapping[str, str], rng: np.random.Generator, key: bytes = KEY
+) -> tuple[Any, dict[str, str]]:
+    """A page on which these boxes, and only these, have a mark of a firm hand; `ring` is a filled box with a ring."""
+    paper, hand = printed(sheet, page, rng, key), Hand(0.15, 0.5, 0.1, 0.95, "")
+    truth = {box.id: marks.get(box.id, "clean") for box in sheet.page(page).boxes}
+    for box in sheet.page(page).boxes:
+        mark(paper, box, "fill" if truth[box.id] == "ring" else truth[box.id], hand, rng)
+        if truth[box.id] == "ring":
+            ring(paper, box, hand, rng)
     return paper, truth
 
 

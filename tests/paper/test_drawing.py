@@ -119,7 +119,7 @@ def week_of(name: str) -> Sheet:
     from markstead.paper.wall import WeekRow, week_sheet
 
     return week_sheet(
-        "This week", "March", ("Monday",), (WeekRow(name, (("pages 1 to 4",),)),), sheet_id="00" * 8
+        "This week", "March", ("Monday",), (WeekRow(name, ((("Sums", "1 to 4"),),)),), sheet_id="00" * 8
     )
 
 

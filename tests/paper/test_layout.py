@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from markstead.paper.compose import LEFT, text_size
+from markstead.paper.compose import text_size
 from markstead.paper.day import Course, Day, StopToMark, day_sheet
 from markstead.paper.layout import (
     Asks,
@@ -87,7 +87,7 @@ class TestEverySheet:
 
 def test_a_change_of_one_tenth_of_a_millimetre_changes_the_hash() -> None:
     text = write_sheet(asa())
-    moved = text.replace(f'"x":{LEFT}', '"x":20.1', 1)
+    moved = text.replace('"x":25.55,', '"x":25.65,', 1)
 
     assert moved != text
     assert layout_hash(read_sheet(moved)) != layout_hash(asa())

@@ -68,15 +68,7 @@ def taken(
 def with_marks(sheet: Sheet, marks: dict[str, str], seed: int = 1) -> p.Photograph:
     """A clear picture of a sheet in which these boxes, and only these, have a mark."""
     rng = np.random.default_rng([78, seed])
-    paper = p.printed(sheet, 1, rng)
-    hand = p.Hand(0.15, 0.5, 0.1, 0.95, "")
-    truth = {box.id: marks.get(box.id, "clean") for box in sheet.page(1).boxes}
-    for box in sheet.page(1).boxes:
-        if marks.get(box.id) == "ring":
-            p.mark(paper, box, "fill", hand, rng)
-            p.ring(paper, box, hand, rng)
-        else:
-            p.mark(paper, box, truth[box.id], hand, rng)
+    paper, truth = p.with_marks(sheet, 1, marks, rng)
     return p.photograph(sheet, 1, paper, truth, CLEAR, rng, quarter=0)
 
 

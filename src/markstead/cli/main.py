@@ -24,6 +24,7 @@ from markstead.cli import (
     note,
     ordering,
     outlook,
+    paper,
     papers,
     planning,
     quiz,
@@ -69,6 +70,7 @@ estimate.add_to(app)
 outlook.add_to(app)
 ordering.add_to(app)
 planning.add_to(app)
+paper.add_to(app)
 app.add_typer(quiz.app, name="quiz")
 items.add_to(app)
 app.add_typer(acts.app, name="act")

@@ -41,9 +41,11 @@ def text_size(age: int) -> float:
 class Composer:
     """Collects the pages of one sheet; a block that does not fit goes to the next page."""
 
-    def __init__(self, paper: Paper, size: float = 10.0) -> None:
+    def __init__(self, paper: Paper, size: float = 10.0, *, wall: bool = False) -> None:
+        """Begin a sheet whose content is as wide as a full row of boxes, or for the wall as the paper allows."""
         self.paper, self.size = paper, size
-        self.left, self.right = LEFT, paper.width - LEFT
+        self.left = LEFT if wall else round((paper.width - ROW_WIDTH) / 2, 2)
+        self.right = paper.width - self.left
         self.width = self.right - self.left
         self.bottom = paper.height - FOOT
         self.groups: list[Group] = []
@@ -175,24 +177,23 @@ class Composer:
         """Finish: the title, the words under it and the count of pages stand on every page."""
         pages = []
         for number, (boxes, texts, lines, areas) in enumerate(self._pages, 1):
-            heads = _heads(self.paper, title, under, number, len(self._pages), bool(boxes))
+            heads = _heads(self.paper, self.left, (title, under), (number, len(self._pages)), bool(boxes))
             pages.append(Page(number, tuple(boxes), (*heads, *texts), tuple(lines), tuple(areas)))
         return Sheet(sheet_id, kind, self.paper, tuple(pages), tuple(self.groups))
 
 
-def _heads(paper: Paper, title: str, under: str, number: int, of: int, is_read: bool) -> list[Text]:
-    right = paper.width - LEFT - (QR + 8.0 if is_read else 0.0)
+def _heads(
+    paper: Paper, left: float, says: tuple[str, str], page: tuple[int, int], is_read: bool
+) -> list[Text]:
+    (title, under), (number, of) = says, page
+    width = paper.width - LEFT - (QR + 8.0 if is_read else 0.0) - left
     heads = [
-        Text(LEFT + 4.0, MARKER_EDGE, right - LEFT - 4.0, title, 22.0, 700),
-        Text(LEFT + 4.0, MARKER_EDGE + 10.0, right - LEFT - 4.0, under, 11.0),
+        Text(left, MARKER_EDGE, width, title, 22.0, 700),
+        Text(left, MARKER_EDGE + 10.0, width, under, 11.0),
     ]
     if is_read:
-        heads.append(
-            Text(LEFT + 4.0, MARKER_EDGE + 16.0, right - LEFT - 4.0, CONVENTION, 8.0, 400, "left", 20)
-        )
+        heads.append(Text(left, MARKER_EDGE + 16.0, width, CONVENTION, 8.0, 400, "left", 20))
     if of > 1:
-        words = f"page {number} of {of}"
-        heads.append(
-            Text(paper.width - LEFT - 44.0, paper.height - MARKER_EDGE - 4.0, 40.0, words, 8.5, 400, "right")
-        )
+        words, y = f"page {number} of {of}", paper.height - MARKER_EDGE - 4.0
+        heads.append(Text(paper.width - LEFT - 44.0, y, 40.0, words, 8.5, 400, "right"))
     return heads

@@ -173,7 +173,7 @@ def _pages_and_minutes(on: Composer, day: Day, course: Course, rows: int) -> Non
 
 
 def _stop(on: Composer, day: Day, course: Course, stop: StopToMark) -> None:
-    on.need(CAPTION_HEIGHT + 2.0 + ROW_PITCH)
+    goes_on = on.need(CAPTION_HEIGHT + 2.0 + ROW_PITCH)
     key, what = f"{course.copy}/{stop.stop}", f"{course.subject}, {stop.words}"
 
     def group(name: str, asks: Asks, words: str) -> str:
@@ -187,12 +187,13 @@ def _stop(on: Composer, day: Day, course: Course, stop: StopToMark) -> None:
     right = on.flag(named, "yes", "all right", right, y, 14.0) - 2.0
     said = "Re-marking" if stop.again else "Marking"
     told = "colour what is still wrong" if stop.again else "colour what is wrong"
-    on.caption(f"{said}, {stop.words}: {told}", None, right - on.left)
+    # At the head of a page the title of the course stands on the page before.
+    on.caption(f"{said}, {what if goes_on else stop.words}: {told}", None, right - on.left)
     on.y += CAPTION_HEIGHT
     asks, words = (Asks.STILL_WRONG, "still wrong") if stop.again else (Asks.WRONG, "wrong")
     questions = group("wrong", asks, words)
-    # The flag reaches into the first row of boxes where that is a full one.
-    on.y += 2.4 if len(stop.questions) > ROW - 7 else 0.0
+    # The flags reach into the first row of boxes where that is a long one.
+    on.y += 2.4 if len(stop.questions) > (ROW - 10 if stop.re_marked else ROW - 4) else 0.0
     on.rows(questions, [(str(q), str(q)) for q in stop.questions], f"{what}, continued: {told}")
 
 

@@ -1,6 +1,7 @@
 """From a layout to paper: PDF for the printer, and the blank page that the reader compares a photograph with."""
 
 import json
+from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
 from functools import cache
@@ -21,7 +22,20 @@ def draw_pdf(sheet: Sheet, key: bytes) -> bytes:
 
     `key` signs the codes of a sheet that is to be read; a sheet for the wall carries none.
     """
-    return _compile({"sheet": _described(sheet, sheet.pages, key)}, "pdf")
+    return draw_together((sheet,), key)
+
+
+def draw_together(sheets: Sequence[Sheet], key: bytes) -> bytes:
+    """Draw sheets of one size of paper as one PDF, one after the other.
+
+    Raises:
+        ValueError: no sheet, or two sizes of paper.
+    """
+    if len({sheet.paper for sheet in sheets}) != 1:
+        raise ValueError(f"{len(sheets)} sheets; wanted are some, all on paper of one size")
+    told = json.loads(_described(sheets[0], (), key))
+    told["pages"] = [_page(sheet, page, key) for sheet in sheets for page in sheet.pages]
+    return _compile({"sheet": json.dumps(told, ensure_ascii=False)}, "pdf")
 
 
 def draw_png(sheet: Sheet, key: bytes, page: int = 1, per_mm: float = 8.0) -> bytes:

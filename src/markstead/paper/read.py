@@ -40,6 +40,7 @@ class Why(StrEnum):
     ALREADY_READ = "already read"
     OLDER = "older layout"
     TWICE = "twice in the picture"
+    SECOND = "second print"
     UNCLEAR = "unclear picture"
 
 

@@ -23,6 +23,8 @@ class Doubt:
 
     groups: tuple[str, ...]
     sentence: str
+    contrary: bool = False
+    """They contradict one another: as they stand they cannot be recorded."""
 
 
 def answers(sheet: Sheet, states: Mapping[str, State]) -> tuple[Answer, ...]:
@@ -59,7 +61,9 @@ def _doubts_of(answer: Answer, by_id: Mapping[str, Answer], count: int) -> list[
     group, marked = answer.group, answer.marked
     match group.asks:
         case Asks.MINUTES | Asks.TENS | Asks.ONES | Asks.ONE_OF if len(marked) > 1:
-            return [Doubt((group.id,), f"{group.words}: more than one box is marked ({', '.join(marked)}).")]
+            return [
+                Doubt((group.id,), f"{group.words}: more than one box is marked ({', '.join(marked)}).", True)
+            ]
         case Asks.MINUTES if not marked and _worked(group, by_id):
             return [Doubt((group.id,), f"{group.words}: no box is marked, though pages are done.")]
         case Asks.TENS if bool(marked) != bool(_marked(group.id.removesuffix("tens") + "ones", by_id)):
@@ -67,11 +71,16 @@ def _doubts_of(answer: Answer, by_id: Mapping[str, Answer], count: int) -> list[
                 Doubt(
                     (group.id, group.id.removesuffix("tens") + "ones"),
                     f"{group.words}: one digit of two is marked.",
+                    True,
                 )
             ]
         case Asks.PAGES if _has_gap(answer):
             return [
-                Doubt((group.id,), f"{group.words}: there is a gap between the pages ({', '.join(marked)}).")
+                Doubt(
+                    (group.id,),
+                    f"{group.words}: there is a gap between the pages ({', '.join(marked)}).",
+                    True,
+                )
             ]
         case Asks.ALL_DONE if marked:
             return _goal_doubts(answer, by_id)
@@ -80,12 +89,28 @@ def _doubts_of(answer: Answer, by_id: Mapping[str, Answer], count: int) -> list[
         case Asks.ALL_RIGHT | Asks.CLEARED if marked and group.id.endswith("/right") and _wrong(group, by_id):
             return [
                 Doubt(
-                    (group.id, _of(group, "wrong")), f"{group.words} is marked, and so are wrong questions."
+                    (group.id, _of(group, "wrong")),
+                    f"{group.words} is marked, and so are wrong questions.",
+                    True,
                 )
             ]
         case Asks.CLEARED if marked and group.id.endswith("/cleared") and not _wrong(group, by_id):
             return [
-                Doubt((group.id, _of(group, "wrong")), f"{group.words}, but no question is marked as wrong.")
+                Doubt(
+                    (group.id, _of(group, "wrong")),
+                    f"{group.words}, but no question is marked as wrong.",
+                    True,
+                )
+            ]
+        case Asks.SENT_BACK | Asks.QUIZ_FIRST if marked and (
+            _wrong(group, by_id) or _marked(_of(group, "right"), by_id)
+        ):
+            return [
+                Doubt(
+                    (group.id, _of(group, "wrong")),
+                    f"{group.words} is marked, and so is what was wrong.",
+                    True,
+                )
             ]
         case Asks.ONES if marked and _wrong(group, by_id):
             return _score_doubts(answer, by_id)
@@ -132,6 +157,7 @@ def _score_doubts(answer: Answer, by_id: Mapping[str, Answer]) -> list[Doubt]:
         Doubt(
             (group.id, wrong.group.id),
             f"{group.words.removesuffix(': ones')}: {right} right and {count} wrong, of {group.asked}.",
+            True,
         )
     ]
 

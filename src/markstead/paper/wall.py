@@ -7,15 +7,18 @@ from itertools import pairwise
 from markstead.paper.compose import Composer, text_size
 from markstead.paper.layout import Kind, Paper, Sheet
 
-STONES, STONE, STONE_PITCH, ROAD_PITCH = 8, 14.0, 21.0, 21.0
+STONES, STONE, STONE_PITCH, ROAD_PITCH = 8, 14.0, 21.0, 22.0
+GOAL_HEIGHT = 8.4
+MOST_LETTERS = 15
+"""Letters of a title that fit under a stone in one line."""
 
 
 @dataclass(frozen=True, slots=True)
 class WeekRow:
-    """One learner's week: for each day the goals in words, line by line."""
+    """One learner's week: for each day the goals, each a course and what is meant to be done in it."""
 
     name: str
-    goals: tuple[tuple[str, ...], ...]
+    goals: tuple[tuple[tuple[str, str], ...], ...]
 
 
 def week_sheet(
@@ -34,13 +37,13 @@ def week_sheet(
     """
     if not days or any(len(row.goals) != len(days) for row in rows):
         raise ValueError("each row of a week needs its goals for every day")
-    on = Composer(paper)
+    on = Composer(paper, wall=True)
     on.y -= 6.0
     column = on.width / len(days)
     _day_heads(on, days, column)
     for row in rows:
         lines = max((len(goals) for goals in row.goals), default=0)
-        height = 9.0 + 5.2 * max(lines, 3)
+        height = 10.5 + GOAL_HEIGHT * max(lines, 2)
         if on.need(height):
             _day_heads(on, days, column)
         _week_row(on, row, column, height)
@@ -60,10 +63,11 @@ def _week_row(on: Composer, row: WeekRow, column: float, height: float) -> None:
         x = on.left + n * column
         if n:
             on.line(x, on.y + 8.0, x, on.y + height - 1.5, 0.15, 50)
-        for at, goal in enumerate(goals):
-            y = on.y + 8.6 + at * 5.2
-            on.area(x + 1.5, y + 0.3, 3.0, 3.0, None, 0.25)
-            on.text(x + 6.0, y, column - 7.5, goal, 8.5)
+        for at, (course, words) in enumerate(goals):
+            y = on.y + 8.6 + at * GOAL_HEIGHT
+            on.area(x + 1.5, y + 1.0, 4.2, 4.2, None, 0.25)
+            on.text(x + 7.0, y, column - 8.5, course, 7.0, 400, "left", 15)
+            on.text(x + 7.0, y + 2.9, column - 8.5, words, 9.5, 600)
     on.y += height
 
 
@@ -90,7 +94,7 @@ def road_sheet(
     name: str, age: int, under: str, roads: tuple[Road, ...], *, sheet_id: str, paper: Paper = Paper.A4
 ) -> Sheet:
     """Lay out the workbooks of each course as stones of a winding road: the learner colours one in for each that is passed."""
-    on = Composer(paper, text_size(age))
+    on = Composer(paper, text_size(age), wall=True)
     on.y -= 6.0
     for road in roads:
         turns = -(-len(road.stones) // STONES)
@@ -116,7 +120,7 @@ def _road(on: Composer, stones: tuple[Stone, ...]) -> None:
             on.line(low, middle, low + STONE_PITCH - STONE, middle, 0.8, 60, dashed=True)
         if joined:
             x = xs[0] + STONE / 2
-            on.line(x, on.y - ROAD_PITCH + STONE + 4.2, x, on.y, 0.8, 60, dashed=True)
+            on.line(x, on.y - ROAD_PITCH + STONE + 5.9, x, on.y, 0.8, 60, dashed=True)
         for x, stone in zip(xs, row, strict=True):
             _stone(on, x, stone)
         on.y += ROAD_PITCH
@@ -129,7 +133,17 @@ def _stone(on: Composer, x: float, stone: Stone) -> None:
     if stone.passed:
         on.area(x + 1.1, on.y + 1.1, STONE - 2.2, STONE - 2.2, None, 0.25, 3.0)
     on.text(x + 1.5, on.y + 4.0, STONE - 3.0, stone.label, 14.0, 700, "center")
-    on.text(x - 2.5, on.y + STONE + 0.6, STONE + 5.0, stone.title, 6.5, 400, "center")
+    for n, line in enumerate(_lines(stone.title)):
+        on.text(x - 3.2, on.y + STONE + 0.6 + 2.5 * n, STONE + 6.4, line, 6.5, 400, "center")
     if stone.is_here:
         on.line(x + STONE, on.y + 3.0, x + STONE, on.y - 4.0, 0.4)
         on.area(x + STONE, on.y - 4.0, 5.0, 3.2, 0)
+
+
+def _lines(title: str) -> tuple[str, ...]:
+    """A title in one line or, parted at a blank near its middle, in two."""
+    blanks = [n for n, letter in enumerate(title) if letter == " "]
+    if len(title) <= MOST_LETTERS or not blanks:
+        return (title,)
+    at = min(blanks, key=lambda n: abs(n - len(title) / 2))
+    return title[:at], title[at + 1 :]

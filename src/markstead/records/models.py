@@ -303,3 +303,56 @@ class Feed(models.Model):
     """By the clock of the machine, as the other instant here."""
     made_by = models.CharField(max_length=20)
     last_read = models.DateTimeField(null=True, default=None)
+
+
+class PaperSheet(models.Model):
+    """A sheet that was printed: what stands where on it, so that a photograph of it can be read."""
+
+    id = models.CharField(primary_key=True, max_length=16)
+    """The sheet's id as its code carries it: eight bytes, hexadecimal. Ids are one name space for all households."""
+    household = models.ForeignKey(Household, on_delete=models.CASCADE)
+    kind = models.CharField(max_length=20)
+    learner = models.CharField(max_length=20, blank=True)
+    """Empty: it is about several."""
+    day = models.DateField()
+    layout = models.TextField()
+    """Every box and what it means; see `paper.layout`."""
+    content = models.CharField(max_length=64)
+    """SHA-256 of all that is printed but the id: printed again unchanged, it is the same sheet."""
+    printed = models.DateTimeField()
+    head_seq = models.BigIntegerField()
+    """Where the record ended when it was printed."""
+    planned = models.TextField(default="{}")
+    """What the plan had for the day, by course; JSON."""
+    times = models.SmallIntegerField(default=0)
+    """How often it was recorded: more than once only where that was taken back."""
+    act = models.CharField(max_length=40, blank=True)
+    """The act by which it was recorded last; empty: it is not recorded yet."""
+    recorded = models.DateTimeField(null=True, default=None)
+    kept = models.TextField(default="[]")
+    """Names of the pictures of it that are kept in the home's folder; JSON."""
+
+    class Meta:
+        indexes = [models.Index(fields=["household", "day"], name="sheets_of_a_day")]
+
+
+class PaperPage(models.Model):
+    """A page of a sheet that was read from a picture and waits to be confirmed. No part of the record."""
+
+    sheet = models.ForeignKey(PaperSheet, on_delete=models.CASCADE)
+    page = models.SmallIntegerField()
+    boxes = models.TextField()
+    """JSON: for each box its id, state, confidence, reason and place on the flattened page in millimetres."""
+    flat = models.BinaryField()
+    """The flattened page, from which strips are shown, as JPEG."""
+    picture = models.CharField(max_length=80)
+    """Name of the picture's file in the home's folder; it is removed or kept when the sheet is confirmed."""
+    name = models.CharField(max_length=200)
+    """What the picture was called where it came from."""
+    typed = models.BooleanField(default=False)
+    """Its id was typed: no code proves it."""
+    taken = models.DateTimeField()
+    by = models.CharField(max_length=20)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["sheet", "page"], name="one_reading_a_page")]

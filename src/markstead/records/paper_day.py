@@ -5,7 +5,7 @@ the record keeps beside it when it was written. Of a row that is refused nothing
 only where the person says so.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 
@@ -33,6 +33,16 @@ class StopMarks:
     stop: str
     wrong: tuple[int, ...] | None = None
     still: tuple[int, ...] | None = None
+    sent_back: str = ""
+    """Why leave to go on was refused there; empty: it was not."""
+
+
+@dataclass(frozen=True, slots=True)
+class SatTest:
+    """That the unit test was sat, and what came of it, as far as that is written down."""
+
+    watcher: str
+    aids: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,13 +57,19 @@ class Row:
     practice_right: int | None = None
     practice_wrong: tuple[int, ...] | None = None
     helps: int = 0
+    wants_help: bool = False
+    sat: SatTest | None = None
+    unit_right: int | None = None
+    unit_wrong: tuple[int, ...] | None = None
 
     @property
     def empty(self) -> bool:
         """Nothing is written in it."""
-        marked = any(s.wrong is not None or s.still is not None for s in self.stops)
-        scored = self.practice_right is not None or self.practice_wrong is not None
-        return self.first is None and self.minutes is None and not marked and not scored and not self.helps
+        marked = any(s.wrong is not None or s.still is not None or s.sent_back for s in self.stops)
+        scores = (self.practice_right, self.practice_wrong, self.unit_right, self.unit_wrong)
+        scored = any(score is not None for score in scores)
+        told = bool(self.helps) or self.wants_help or self.sat is not None
+        return self.first is None and self.minutes is None and not (marked or scored or told)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,9 +161,18 @@ class _NothingSavedError(MarksteadError):
 
 
 def record_day(
-    household: str, entry: PaperDay, *, by: str, now: datetime, slip: Slip, partly: bool = False
+    household: str,
+    entry: PaperDay,
+    *,
+    by: str,
+    now: datetime,
+    slip: Slip,
+    partly: bool = False,
+    also: Callable[[Done], None] | None = None,
 ) -> DayDone:
     """Record a day from paper as one act. Where a row is refused nothing is, unless `partly` says that the rest may be.
+
+    `also` is done in the same transaction, once something is recorded.
 
     Raises:
         InputError: nothing is written down, or the day has not come yet.
@@ -166,6 +191,8 @@ def record_day(
             raise _NothingSavedError(refused)
         gathering = Gathering(desk, slip)
         _write_all(gathering, rows, there, entry, by=by, now=now)
+        if also is not None:
+            also(gathering.done)
         return DayDone(gathering.done, refused)
 
     try:
@@ -303,6 +330,8 @@ def _row(hand: Hand, row: Row) -> None:
         marks = told.get(stop.id)
         if marks is None:
             continue
+        if marks.sent_back:
+            hand.send_back(copy, stop.id, marks.sent_back)
         if marks.wrong is not None:
             hand.wait(1)
             hand.mark(copy, stop.id, marks.wrong)
@@ -314,6 +343,14 @@ def _row(hand: Hand, row: Row) -> None:
     if row.practice_right is not None or row.practice_wrong is not None:
         hand.wait(1)
         hand.practice(copy, row.practice_right, row.practice_wrong)
+    if row.sat is not None:
+        hand.sit(copy, row.sat.watcher, row.sat.aids)
+    if row.unit_right is not None or row.unit_wrong is not None:
+        hand.wait(1)
+        hand.unit(copy, row.unit_right, row.unit_wrong)
+    if row.wants_help:
+        hand.wait(1)
+        hand.help_wanted(copy, None)
 
 
 def _help(hand: Hand, copy: str, times: int) -> int:

@@ -238,6 +238,23 @@ class Hand:
         if self.grants and self.standing(copy).leave != (step, stop):
             actions.give_leave(self.where, copy=copy, step=step, stop=stop, by=self.by, at=self.at)
 
+    def send_back(self, copy: str, stop: str, reason: str) -> None:
+        """Refuse the leave that is asked for at a stop; where it was asked on paper only, that is recorded first."""
+        standing = self.standing(copy)
+        waiting = standing.waiting
+        if waiting is not None and waiting.step is not None and waiting.stop == stop:
+            step = waiting.step
+        else:
+            step = Step.MARK if standing.stop(stop).cycle is Cycle.UNMARKED else Step.REMARK
+            actions.ask_leave(self.where, copy=copy, step=step, stop=stop, by=self.by, at=self.at)
+        actions.refuse_leave(
+            self.where, copy=copy, step=step, stop=stop, reason=reason, by=self.by, at=self.at
+        )
+
+    def sit(self, copy: str, watcher: str, aids: Sequence[str]) -> None:
+        """The unit test was sat, watched."""
+        actions.sit_unit_test(self.where, copy=copy, watcher=watcher, aids=aids, by=self.by, at=self.at)
+
     def practice(self, copy: str, right: int | None, wrong: Sequence[int] | None) -> None:
         """Score the practice test; what was scored was open."""
         if self.grants and not self.standing(copy).practice_open:

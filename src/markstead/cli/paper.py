@@ -1,0 +1,268 @@
+"""`markstead sheets` and `markstead read`: sheets for the printer, and photographs of them."""
+
+from collections.abc import Sequence
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from markstead.cli import typed
+from markstead.cli.house import House, open_house
+from markstead.cli.options import BY, CLOCK, JSON, Asked, command
+from markstead.errors import InputError, Problem
+
+if TYPE_CHECKING:  # loaded when a home is opened, not for --help
+    from markstead.records.photographs import Outlook, SheetRead, Taken
+
+
+class Size(StrEnum):
+    """Sizes of paper, as they are typed."""
+
+    A4 = "a4"
+    LETTER = "letter"
+
+
+class KindWord(StrEnum):
+    """Kinds of sheets, as they are typed."""
+
+    DAY = "day"
+    SITTING = "sitting"
+    MARKING = "marking"
+    WEEK = "week"
+    ROAD = "road"
+
+
+WHO_PRINTS = {"by": BY}
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the commands."""
+
+    @command(app, "sheets", CLOCK, WHO_PRINTS)
+    def sheets(
+        asked: Asked,
+        *,
+        date: Annotated[
+            str | None,
+            typer.Option("--date", metavar="DAY", help="The day that they are for. Default: today."),
+        ] = None,
+        kind: Annotated[
+            list[KindWord] | None,
+            typer.Option(
+                "--kind", help="What is printed; may be given several times. Default: day and sitting."
+            ),
+        ] = None,
+        learner: Annotated[
+            str | None,
+            typer.Option("--learner", metavar="KEY", help="Of this learner only. Default: of all."),
+        ] = None,
+        size: Annotated[
+            Size | None, typer.Option("--size", help="Size of the paper. Default: as the country has it.")
+        ] = None,
+        out: Annotated[
+            Path | None,
+            typer.Option("--out", metavar="FILE", help="Where the PDF is written. Default: here."),
+        ] = None,
+        force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
+        as_json: JSON = False,
+    ) -> None:
+        """Print sheets for a day on paper as one PDF: day sheets, sittings, marking, the week, the road."""
+        house = open_house(asked)
+        from markstead.records import printing
+
+        day = typed.day(date, "--date") if date else house.home.calendar.day_of(house.now)
+        done = printing.print_sheets(
+            house.household,
+            day=day,
+            by=house.actor(asked).id,
+            now=house.now,
+            kinds=[str(one) for one in kind or (KindWord.DAY, KindWord.SITTING)],
+            learner=learner,
+            size=str(size) if size is not None else None,
+        )
+        file = out if out is not None else Path(done.name)
+        _write(file, done.content, force=force)
+        if as_json:
+            from markstead.cli import render
+
+            told = [{"kind": what, "whose": whose} for what, whose in done.sheets]
+            print(render.text({"file": str(file), "day": day.isoformat(), "sheets": told}))
+            return
+        for what, whose in done.sheets:
+            print(f"{whose}: {what}")
+        print(f"The sheets stand in {file}.")
+
+    @command(app, "read", CLOCK, WHO_PRINTS)
+    def read(
+        asked: Asked,
+        *,
+        files: Annotated[
+            list[Path],
+            typer.Argument(metavar="FILE...", help="Photographs or scans: JPEG, PNG, HEIC or PDF."),
+        ],
+        typed_id: Annotated[
+            str,
+            typer.Option("--id", metavar="ID", help="The id at the sheet's foot, where no code can be read."),
+        ] = "",
+        accept_sure: Annotated[
+            bool,
+            typer.Option(
+                "--accept-sure",
+                help="Record each sheet on which nothing is unsure, odd or refused; the others wait.",
+            ),
+        ] = False,
+        keep: Annotated[
+            bool, typer.Option("--keep", help="With --accept-sure: keep the pictures of what is recorded.")
+        ] = False,
+        as_json: JSON = False,
+    ) -> None:
+        """Read photographs of filled-in sheets. What was read waits to be confirmed on the screen."""
+        house = open_house(asked)
+        by = house.actor(asked).id
+        from markstead.records import photographs
+
+        contents = [(file, _content(file)) for file in files]
+        taken = [
+            photographs.take_in(house.household, file.name, content, by=by, now=house.now, typed=typed_id)
+            for file, content in contents
+        ]
+        ids = list(dict.fromkeys(page.sheet for one in taken for page in one.pages))
+        told = [_sheet(house, sheet, by, accept=accept_sure, keep=keep) for sheet in ids]
+        _tell(taken, told, as_json=as_json)
+        refusals = [(one.name, refusal) for one in taken for refusal in one.refusals]
+        if not ids and any(refusal.why != "already read" for _, refusal in refusals):
+            raise InputError(
+                [
+                    Problem(name, refusal.sentence.rstrip("."), "a sheet of this home that can be read")
+                    for name, refusal in refusals
+                ]
+            )
+
+
+def _write(file: Path, content: bytes, *, force: bool) -> None:
+    if file.exists() and not force:
+        do = "Name another one, or write over it with --force."
+        raise InputError([Problem("--out", f"{file}, which is there already", "a new file", do)])
+    try:
+        file.write_bytes(content)
+    except OSError as error:
+        raise InputError(
+            [Problem("--out", f"{file} ({error.strerror})", "a file that can be written")]
+        ) from error
+
+
+def _content(file: Path) -> bytes:
+    from markstead.paper.pictures import ALLOWED, MOST_BYTES
+
+    try:
+        if file.stat().st_size > MOST_BYTES:
+            found = f"{file.stat().st_size / 1e6:.0f} megabytes"
+            raise InputError([Problem(str(file), found, ALLOWED, "Take it with a lower resolution.")])
+        return file.read_bytes()
+    except OSError as error:
+        raise InputError([Problem(str(file), str(error.strerror), ALLOWED)]) from error
+
+
+def _sheet(house: House, sheet: str, by: str, *, accept: bool, keep: bool) -> dict[str, Any]:
+    """A sheet that was read as plain values; recorded where that is asked for and nothing stands in the way."""
+    from markstead.cli import render
+    from markstead.records import photographs
+
+    found = photographs.sheet_read(house.household, sheet)
+    outlook = photographs.look(house.household, sheet, found.marked, by=by, now=house.now)
+    told: dict[str, Any] = {
+        "id": found.id,
+        "kind": str(found.sheet.kind),
+        "whose": found.whose,
+        "day": found.day.isoformat(),
+        "missing_pages": list(found.missing),
+        "unsure": [{"box": photographs.box_words(found, box.id), "why": box.reason} for box in found.unsure],
+        "would_record": [{"what": one.name, "facts": list(one.facts)} for one in outlook.tries if one.facts],
+        "refused": [
+            {"what": one.who, "act": one.what, "says": list(one.says), "bars": render.bars(one.bars)}
+            for one in outlook.refused
+        ],
+        "doubts": list(outlook.doubts),
+        "by_hand": list(outlook.by_hand),
+        "notes": list(found.notes),
+        "recorded": None,
+        "waits_for": _waits_for(found, outlook),
+    }
+    if accept and not told["waits_for"]:
+        done = photographs.record(house.household, sheet, found.marked, by=by, now=house.now, keep=keep)
+        told["recorded"] = done.done.act if done.done is not None else None
+    return told
+
+
+def _waits_for(found: "SheetRead", outlook: "Outlook") -> list[str]:
+    """Why a person has to look at a sheet before it may be recorded."""
+    unsure = len(found.unsure)
+    reasons = {
+        f"{unsure} box{'es' if unsure != 1 else ''} unsure": bool(unsure),
+        "a page is missing": bool(found.missing),
+        "an id that was typed": any(page.typed for page in found.pages),
+        "what does not go together": bool(outlook.doubts),
+        "a line written by hand": bool(outlook.by_hand),
+        "a shut gate": bool(outlook.refused),
+        "what has changed since it was printed": bool(found.notes),
+        "nothing is marked": outlook.empty,
+    }
+    return [reason for reason, holds in reasons.items() if holds]
+
+
+def _tell(taken: "Sequence[Taken]", told: Sequence[dict[str, Any]], *, as_json: bool) -> None:
+    """Print what was read."""
+    from markstead.cli import render, show
+
+    if as_json:
+        files = [
+            {
+                "file": one.name,
+                "pages": [
+                    {
+                        "sheet": p.sheet,
+                        "page": p.page,
+                        "boxes": p.boxes,
+                        "marked": p.marked,
+                        "unsure": p.unsure,
+                    }
+                    for p in one.pages
+                ],
+                "refused": [{"why": str(r.why), "says": r.sentence} for r in one.refusals],
+            }
+            for one in taken
+        ]
+        print(render.text({"files": files, "sheets": list(told)}))
+        return
+    out = show.console()
+    for one in taken:
+        for page in one.pages:
+            what = f"{page.kind} of {page.whose} for {page.day}, page {page.page}"
+            out.print(f"{one.name}: {what}: {page.marked} of {page.boxes} boxes are marked.", soft_wrap=True)
+        for refusal in one.refusals:
+            out.print(f"{one.name}: {refusal.sentence}", soft_wrap=True)
+    for sheet in told:
+        _tell_sheet(sheet, out)
+
+
+def _tell_sheet(sheet: dict[str, Any], out: Any) -> None:
+    said = "Recorded" if sheet["recorded"] else "Would be recorded"
+    for one in sheet["would_record"]:
+        for fact in one["facts"]:
+            out.print(f"{said}: {fact} ({one['what']}).", soft_wrap=True)
+    for one in sheet["refused"]:
+        bars = [f"{bar['says']} {bar['lifts']}" for bar in one["bars"]]
+        out.print(f"Refused: {one['act'] or one['what']}. {' '.join([*one['says'], *bars])}", soft_wrap=True)
+    for box in sheet["unsure"]:
+        out.print(f"Unsure: {box['box']} ({box['why']}).", soft_wrap=True)
+    for line in (*sheet["doubts"], *sheet["notes"]):
+        out.print(line, soft_wrap=True)
+    for page in sheet["missing_pages"]:
+        out.print(f"Page {page} is missing: take its picture as well.", soft_wrap=True)
+    if not sheet["recorded"]:
+        why = ", ".join(sheet["waits_for"])
+        out.print(
+            f"It waits to be confirmed on the screen, at /on-paper/{f': {why}' if why else ''}.",
+            soft_wrap=True,
+        )
