@@ -212,7 +212,8 @@ def _days(at: _Desk, who: Iterable[Somebody]) -> Iterable[_Made]:
     goals = _goals(at, held)
     for learner in who:
         own = [one for one in held if one.learner.id == learner.id]
-        courses = tuple(_course(one, goals.get(one.copy)) for one in own)
+        free = not any(one.copy in goals for one in own)
+        courses = tuple(_course(one, goals.get(one.copy), free=free) for one in own)
         day = Day(
             learner.id,
             learner.name,
@@ -265,15 +266,16 @@ def _notes(home: Home, learner: Somebody, own: Sequence[Held], goals: Mapping[st
         yield f"No workbook in hand: {', '.join(idle)}."
 
 
-def _course(held: Held, goal: GoalSet | None) -> Course:
+def _course(held: Held, goal: GoalSet | None, *, free: bool) -> Course:
+    """One workbook on a learner's day; `free`: the learner has no goal at all, and works as far as it goes."""
     s, book = held.standing, held.workbook
     todo: tuple[int, int] | None = None
     if goal is not None and goal.first is not None and goal.last is not None:
         left = [page for page in range(goal.first, goal.last + 1) if page not in s.pages]
         todo = (left[0], goal.last) if left else None
     pages = _pages(held, todo, goal)
-    # Without a goal only what is worked already can come to its marking.
-    reach = max(pages[-1] if todo else 0, max(s.pages, default=0))
+    # Where others have a goal and this one none, only what is worked already comes to its marking.
+    reach = max(pages[-1] if pages and (todo or free) else 0, max(s.pages, default=0))
     stops = [_stop(s, stop) for stop in book.stops if stop.last <= reach and _is_to_mark(s, stop)]
     scores: tuple[Score, ...] = ()
     if _is_near_practice(held, reach if todo else 0, goal):

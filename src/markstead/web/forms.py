@@ -1,7 +1,8 @@
 """What a person types for an act, read into the values that an action takes."""
 
+import re
 from collections.abc import Mapping, Sequence
-from datetime import date
+from datetime import date, time
 from hashlib import blake2s
 from typing import Any
 
@@ -38,6 +39,17 @@ def day(data: Mapping[str, str], field: str, label: str) -> date:
     except ValueError:
         pass
     raise InputError([Problem(label, repr(text[:40]) if text else "nothing", "a day, such as 2026-03-27")])
+
+
+def clock_time(data: Mapping[str, str], field: str, label: str) -> time | None:
+    """Read a time of day, ``8:30``; None: nothing is typed."""
+    text = data.get(field, "").strip()
+    if not text:
+        return None
+    found = re.fullmatch(r"([0-9]{1,2})[:.]([0-9]{2})", text)
+    if found is None or int(found[1]) > 23 or int(found[2]) > 59:
+        raise InputError([Problem(label, repr(text[:20]), "a time of day such as 8:30")])
+    return time(int(found[1]), int(found[2]))
 
 
 def numbers(text: str, label: str) -> tuple[int, ...]:

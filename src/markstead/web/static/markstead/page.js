@@ -76,3 +76,12 @@ document.addEventListener("submit", function (event) {
 document.addEventListener("input", keepForm);
 document.addEventListener("change", keepForm);
 document.addEventListener("DOMContentLoaded", function () { readyQuick(); readyForm(); readyWord(); });
+
+/* A picture from the camera is sent as soon as it is taken, and whoever sends one is told that it is being read. */
+document.addEventListener("change", function (event) {
+  if (event.target.matches("[data-send]") && event.target.files.length) event.target.form.requestSubmit();
+});
+document.addEventListener("submit", function (event) {
+  const button = event.target.querySelector("[data-busy], label[data-busy]");
+  if (button) { button.textContent = button.dataset.busy; button.setAttribute("aria-busy", "true"); }
+});
