@@ -123,6 +123,7 @@ def test_every_door_is_as_the_table_says(
         "course": "sums-5",
         "sample": "none",
         "word": "none",
+        "sheet": "none",
     }
     client = VISITORS[kind](house)
     wrong = []

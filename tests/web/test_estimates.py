@@ -114,6 +114,7 @@ def addresses(home: Home, quiz: str) -> Iterator[str]:
         "act_id": ["act"],
         "number": ["1"],
         "sample": ["none"],
+        "sheet": ["none"],
     }
     for pattern in get_resolver().url_patterns:
         route = str(pattern.pattern)

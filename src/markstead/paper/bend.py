@@ -29,6 +29,8 @@ _LARGE = 2.0
 LENGTH, SPREAD = 16.0, 1.0
 """Distance in millimetres over which crumples change, and their standard deviation beside the cubic field."""
 _NODE = 4.0
+_FIRM = 0.25
+"""How firm a patch without a box has to be beside those with one, the median, to be looked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +74,7 @@ def find_bend(rough: "Grey", blank: "Grey", sheet: Found, boxes: Sequence[Box]) 
 
     seen, drawn = strokes(rough, ROUGH_PER_MM), strokes(blank, ROUGH_PER_MM)
     planned = np.array([box.centre for box in boxes])
+    planned = np.concatenate([planned, _printed_places(drawn, sheet.paper, planned)])
     cubic = _coarse(seen, drawn, sheet, planned)
     places = _thinned(planned, _MOST_MIDDLE)
     base = _terms(places) @ cubic
@@ -86,6 +89,27 @@ def find_bend(rough: "Grey", blank: "Grey", sheet: Found, boxes: Sequence[Box]) 
     grid = _node_places(sheet.paper)
     field = _terms(grid) @ cubic + smoothed(places, moves, scores, grid)
     return Bend(field.reshape(*_node_shape(sheet.paper), 2).astype(np.float32))
+
+
+def _printed_places(drawn: "Grey", paper: Paper, planned: "Floats") -> "Floats":
+    """Places away from all boxes where enough is printed to be found again: titles, captions, lines to write on.
+
+    Without them a sheet's head and foot would hang on what is found far away.
+    """
+    import cv2
+    import numpy as np
+
+    # The smaller eigenvalue of the gradients' covariance: along a mere line it is nothing, for a patch could slide there
+    # (Shi and Tomasi 1994, Good features to track).
+    firm = cv2.cornerMinEigenVal(drawn, round(11.0 * ROUGH_PER_MM))
+    at_boxes = (np.clip(planned, 0, [paper.width - 1, paper.height - 1]) * ROUGH_PER_MM).astype(int)
+    enough = _FIRM * float(np.median(firm[at_boxes[:, 1], at_boxes[:, 0]]))
+    x, y = np.meshgrid(np.arange(26.0, paper.width - 26.0, 11.0), np.arange(12.0, paper.height - 12.0, 7.0))
+    places = np.stack([x.ravel(), y.ravel()], axis=1)
+    rows, columns = (places[:, ::-1] * ROUGH_PER_MM).astype(int).T
+    away = np.linalg.norm(places[:, None] - planned[None], axis=2).min(axis=1)
+    found: Floats = places[(firm[rows, columns] > enough) & (away > 9.0)]
+    return found
 
 
 def _node_shape(paper: Paper) -> tuple[int, int]:
@@ -234,6 +258,7 @@ def smoothed(places: "Floats", moves: "Floats", scores: "Floats", asked: "Floats
 
     Findings that the others contradict by more than 1 mm are left out in a second round.
     """
+    import cv2
     import numpy as np
 
     keep = scores > 0.3
@@ -244,16 +269,18 @@ def smoothed(places: "Floats", moves: "Floats", scores: "Floats", asked: "Floats
     sound = first[away < np.maximum(1.0, 2.5 * np.median(away))]
     if len(sound) == 0:
         return np.zeros_like(asked)
-    weighed = _inverse(places[sound], scores[sound]) @ moves[sound]
+    # OpenCV's Cholesky: on matrices of this size it took a hundredth of the time of the LAPACK beside it.
+    weighed = cv2.solve(_covariance(places[sound], scores[sound]), moves[sound], flags=cv2.DECOMP_CHOLESKY)[1]
     even: Floats = _kernel(asked, places[sound]) @ weighed
     return even
 
 
 def left_out(places: "Floats", moves: "Floats", scores: "Floats") -> "Floats":
     """Distance of each finding from what all others say of its place, in millimetres."""
+    import cv2
     import numpy as np
 
-    inverse = _inverse(places, scores)
+    inverse = cv2.invert(_covariance(places, scores), flags=cv2.DECOMP_CHOLESKY)[1]
     away: Floats = np.linalg.norm(inverse @ moves / np.diag(inverse)[:, None], axis=1)
     return away
 
@@ -261,16 +288,15 @@ def left_out(places: "Floats", moves: "Floats", scores: "Floats") -> "Floats":
 def _kernel(a: "Floats", b: "Floats") -> "Floats":
     import numpy as np
 
-    distance = ((a[:, None] - b[None]) ** 2).sum(axis=2)
+    distance = (a**2).sum(axis=1)[:, None] + (b**2).sum(axis=1)[None] - 2.0 * (a @ b.T)
     near: Floats = SPREAD**2 * np.exp(-distance / (2 * LENGTH**2))
     return near
 
 
-def _inverse(places: "Floats", scores: "Floats") -> "Floats":
-    """Inverse of the covariance of findings: the kernel, and each finding's own error, .06 mm at a correlation of 1."""
-    import cv2
+def _covariance(places: "Floats", scores: "Floats") -> "Floats":
+    """Covariance of findings: the kernel, and each finding's own error, .06 mm at a correlation of 1."""
     import numpy as np
 
     own = (0.06 / np.maximum(scores, 0.1) ** 2) ** 2
-    # OpenCV's Cholesky: on matrices of this size it took a hundredth of the time of the LAPACK beside it.
-    return cv2.invert(_kernel(places, places) + np.diag(own), flags=cv2.DECOMP_CHOLESKY)[1]
+    both: Floats = _kernel(places, places) + np.diag(own)
+    return both

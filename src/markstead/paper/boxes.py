@@ -118,7 +118,7 @@ def judge(narrow: Look, wide: Look, outside: Outside, own: float, doubtful: bool
         return State.UNSURE, 0.0, "a ring around it"
     if state is State.EMPTY and wide.cover > 0.03 and outside.ring > LEAST_STROKE:
         return State.UNSURE, 0.0, "a stroke that runs through it"
-    if state is State.MARKED and wide.high < MOST_PALE and outside.shade > SHADE * wide.mean:
+    if state is State.MARKED and outside.shade > SHADE * wide.mean:
         return State.UNSURE, 0.0, "shadow or pale mark"
     if state is State.MARKED and wide.high < 0.6 and abs(narrow.mean - wide.mean) > 0.10:
         return State.UNSURE, 0.0, "shadow or pale mark"
@@ -130,8 +130,8 @@ def judge(narrow: Look, wide: Look, outside: Outside, own: float, doubtful: bool
 MOST_RING, LEAST_STROKE = 0.55, 0.10
 """Share of directions with ink outside from which there is a ring; and from which a little ink inside may belong to a
 large mark that missed the box."""
-MOST_PALE, SHADE = 0.75, 0.4
-"""A mark no darker than this may be a narrow shadow, if the paper beside the box has this share of its darkness."""
+SHADE = 0.4
+"""A mark may be a narrow shadow, if the paper beside the box has this share of its darkness."""
 LEAST_OWN_EMPTY, LEAST_OWN_MARKED = 0.5, 0.15
 
 
@@ -141,8 +141,12 @@ def _answer(look: Look) -> State:
         return State.EMPTY
     if cover < 0.11 and thin < 0.24 and m < 0.05:
         return State.EMPTY
-    # One line covers at most 0.3 of a box; a smudge that covers more is pale.
-    if thin > 0.42 and ((q > 0.45 and m > 0.13 and cover > 0.31) or (q > 0.2 and m > 0.19 and cover > 0.31)):
+    # A tick is bent, a line is not; two lines that meet by chance cover less of a box than a cross from corner to corner.
+    enough = 0.36 if thin > 0.65 else 0.28
+    if thin > 0.42 and q > 0.45 and m > 0.13 and cover > enough:
+        return State.MARKED
+    # What is paler has to cover more.
+    if thin > 0.42 and q > 0.2 and m > 0.19 and cover > max(enough, 0.31):
         return State.MARKED
     return State.UNSURE
 
@@ -151,7 +155,7 @@ def _clearness(look: Look, state: State) -> float:
     """Distance from the band of doubt, scaled so that a blank box and a full one have 1."""
     if state is State.EMPTY:
         return max(0.0, min(1.0, 1.0 - max(look.high, 0.0) / 0.115, 1.0 - max(look.mean, 0.0) / 0.075))
-    return max(0.0, min(1.0, (look.cover - 0.31) / 0.4, (look.mean - 0.13) / 0.25))
+    return max(0.0, min(1.0, (look.cover - 0.28) / 0.4, (look.mean - 0.13) / 0.25))
 
 
 # --- what is measured -------------------------------------------------------------------------------------
