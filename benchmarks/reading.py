@@ -3,17 +3,19 @@
     python -m benchmarks.reading                    print the tables; some twenty minutes on two cores
     python -m benchmarks.reading --write            and write them into docs/explanation/paper.md
     python -m benchmarks.reading --seeds 900 mild   only these rows, on other seeds
+    python -m benchmarks.reading --keep scores      keep what was scored, and go on from there when it is called again
 
 Photographs are invented (`tests.paper.photographs`); no picture that a camera took is among them. Seeds from 10,000 on were
 never used to choose a threshold, and no picture of the severity `apart` was.
 """
 
 import argparse
+import json
 import multiprocessing
 import resource
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from time import process_time
 from typing import Any
@@ -152,18 +154,47 @@ def _pixels_a_mm(read: PageReading) -> float:
     return float(np.median(steps / plan))
 
 
-def run(trial: Trial, jobs: int, first: int = FRESH) -> Score:
-    """Run all pictures of a row."""
-    total = Score()
-    seeds = range(first, first + trial.pictures)
+Work = tuple[Trial, int]
+
+
+def work_of(trials: Sequence[Trial], first: int) -> list[Work]:
+    """Every picture, the rows interleaved, so that a run that is broken off has told something of each."""
+    shares = [(n / trial.pictures, at, n) for at, trial in enumerate(trials) for n in range(trial.pictures)]
+    return [(trials[at], first + n) for _, at, n in sorted(shares)]
+
+
+def run(work: Sequence[Work], jobs: int, kept: Path | None) -> dict[str, Score]:
+    """Take and read pictures, and gather the scores by row; those that are kept from before are not taken again."""
+    known = [json.loads(line) for line in kept.read_text().splitlines()] if kept and kept.exists() else []
+    totals: dict[str, Score] = {trial.name: Score() for trial, _ in work}
+    done = {(line["trial"], line["seed"]) for line in known}
+    for line in known:
+        if line["trial"] in totals:
+            totals[line["trial"]].add(_read(line["score"]))
+    left = [(trial, seed) for trial, seed in work if (trial.name, seed) not in done]
     with multiprocessing.get_context("spawn").Pool(jobs) as pool:
-        for score in pool.imap(_one, [(trial, seed) for seed in seeds], chunksize=4):
-            total.add(score)
-    return total
+        for trial, seed, score in pool.imap_unordered(_one, left):
+            totals[trial.name].add(score)
+            for line in score.misread:
+                print(line, flush=True)
+            if kept is not None:
+                told = {
+                    "trial": trial.name,
+                    "seed": seed,
+                    "score": {name: getattr(score, name) for name in Score.__slots__},
+                }
+                with kept.open("a") as file:
+                    file.write(json.dumps(told) + "\n")
+    return totals
 
 
-def _one(work: tuple[Trial, int]) -> Score:
-    return one(*work)
+def _one(work: Work) -> tuple[Trial, int, Score]:
+    return (*work, one(*work))
+
+
+def _read(kept: dict[str, Any]) -> Score:
+    counted = {name: Counter(kept[name]) for name in ("refused", "silent", "flagged", "kinds")}
+    return Score(**{**kept, **counted})
 
 
 # --- tables -----------------------------------------------------------------------------------------------
@@ -286,9 +317,18 @@ def cost() -> Iterator[str]:
 
 def _memory(content: bytes) -> tuple[float, float]:
     """Peak memory of this process in megabytes before and after reading."""
-    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    before = _most_memory()
     read_file("picture", content, key=KEY, known=lambda _: SHEETS[0])
-    return before, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    return before, _most_memory()
+
+
+def _most_memory() -> float:
+    """As Linux counts it for this program; what `getrusage` gives begins with the size of whoever started it."""
+    status = Path("/proc/self/status")
+    if status.is_file():
+        line = next(line for line in status.read_text().splitlines() if line.startswith("VmHWM"))
+        return int(line.split()[1]) / 1024
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def _some_content() -> bytes:
@@ -315,25 +355,29 @@ def main() -> None:
     )
     ask.add_argument("--pictures", type=int, help="pictures a row")
     ask.add_argument("--jobs", type=int, default=2)
+    ask.add_argument(
+        "--keep", type=Path, help="file in which scores are kept: broken off, it goes on from there"
+    )
+    ask.add_argument("--only-kept", action="store_true", help="take no picture: tables of what is kept")
+    ask.add_argument("--whole", type=int, default=40, help="whole pictures of each kind")
     given = ask.parse_args()
     trials = [t for t in TRIALS if not given.rows or t.name in given.rows]
     if given.pictures:
-        trials = [Trial(t.name, t.mix, t.how, given.pictures, t.megapixels, t.finger) for t in trials]
-    scores = {}
-    for trial in trials:
-        scores[trial.name] = run(trial, given.jobs, given.seeds)
-        print(
-            "\n".join([*list(main_table({trial.name: scores[trial.name]}))[2:], *scores[trial.name].misread]),
-            flush=True,
-        )
+        trials = [replace(t, pictures=given.pictures) for t in trials]
+    work = work_of(trials, given.seeds)
+    if given.only_kept:
+        known = {(k["trial"], k["seed"]) for k in map(json.loads, given.keep.read_text().splitlines())}
+        work = [(trial, seed) for trial, seed in work if (trial.name, seed) in known]
+    found = run(work, given.jobs, given.keep)
+    scores = {trial.name: found[trial.name] for trial in trials if trial.name in found}
     detail = {name: scores[name] for name in ("moderate", "stress") if name in scores}
     tables = {
         "rows": list(main_table(scores)),
         "kinds": list(kind_table(detail)),
         "places": list(place_table(scores)),
     }
-    if not given.rows:
-        tables |= {"whole": list(whole_pictures()), "cost": list(cost())}
+    if not given.rows and given.whole:
+        tables |= {"whole": list(whole_pictures(given.whole)), "cost": list(cost())}
     print("\n\n".join("\n".join(lines) for lines in tables.values()))
     if given.write:
         page = PAGE.read_text(encoding="utf-8")

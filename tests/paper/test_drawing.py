@@ -7,10 +7,13 @@ import numpy as np
 import pypdfium2
 import pytest
 import zxingcpp
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from markstead.paper.codes import marker_modules, page_code, qr_modules, second_modules
-from markstead.paper.draw import draw_pdf, draw_png, placed_boxes
+from markstead.paper.draw import draw_pdf, draw_png, draw_together, placed_boxes
 from markstead.paper.layout import Paper, Sheet, marker_corners
+from markstead.paper.matrix import matrix_rows
 from tests.paper.cast import KEY, asa, marking, noa, road, sitting, week
 
 READ = {
@@ -61,7 +64,7 @@ class TestEverySheetThatIsRead:
             assert np.abs(found[one] - np.array(four)).max() < 0.2
 
     def test_both_codes_are_read_by_a_library_that_did_not_draw_them(self, sheet: Sheet) -> None:
-        """segno and ppf.datamatrix draw, zxing-cpp reads; a grey print at 150 dots an inch."""
+        """segno and our own Data Matrix draw, zxing-cpp reads; a grey print at 150 dots an inch."""
         for page, grey in zip(sheet.pages, rendered(sheet, 150 / 25.4), strict=True):
             codes = zxingcpp.read_barcodes(grey)
 
@@ -133,6 +136,31 @@ def test_the_second_code_is_as_small_as_another_library_makes_it() -> None:
     assert np.array(second_modules(code)).shape == drawn.shape
 
 
+@settings(max_examples=60, deadline=None)
+@given(code=st.text("ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789", min_size=30, max_size=51))
+def test_any_letters_and_digits_in_a_second_code_are_read_by_another_library(code: str) -> None:
+    modules = np.pad(np.array(matrix_rows(code)), 2)
+    picture = np.kron(np.where(modules, 0, 255).astype(np.uint8), np.ones((4, 4), np.uint8))
+
+    assert [one.text for one in zxingcpp.read_barcodes(picture)] == [code]
+
+
+def test_a_second_code_survives_five_damaged_words() -> None:
+    """24 words of check mend 12 damaged ones (Reed and Solomon 1960); 40 modules are at most 40 words, here 5 by 8."""
+    code = page_code(asa(), 1, KEY)
+    modules = np.array(matrix_rows(code))
+    modules[8:16, 8:13] ^= True
+    picture = np.kron(np.where(np.pad(modules, 2), 0, 255).astype(np.uint8), np.ones((4, 4), np.uint8))
+
+    assert [one.text for one in zxingcpp.read_barcodes(picture)] == [code]
+
+
+@pytest.mark.parametrize("code", ["A" * 52, "small", "A-B"])
+def test_what_has_no_room_in_a_second_code_is_our_mistake(code: str) -> None:
+    with pytest.raises(ValueError, match=r"room for 51|more than capital"):
+        matrix_rows(code)
+
+
 def test_a_qr_code_has_the_size_of_its_version() -> None:
     """Version 3 has 29 modules a side: 17 + 4 x 3 (ISO/IEC 18004)."""
     assert len(qr_modules(page_code(asa(), 1, KEY))) == 29
@@ -143,6 +171,21 @@ def test_markers_are_those_of_opencv(marker: int) -> None:
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_ARUCO_MIP_36h12)
 
     assert np.array_equal(np.array(marker_modules(marker)), dictionary.generateImageMarker(marker, 8) < 128)
+
+
+def test_the_qr_code_is_read_by_a_second_reader_too() -> None:
+    """OpenCV's own detector, which shares nothing with segno or zxing-cpp."""
+    grey = next(rendered(asa(), 8.0))
+    text, *_ = cv2.QRCodeDetector().detectAndDecode(grey[: 40 * 8, 150 * 8 :])
+
+    assert text == page_code(asa(), 1, KEY)
+
+
+def test_several_sheets_are_one_file_and_two_sizes_of_paper_are_not() -> None:
+    document = pypdfium2.PdfDocument(draw_together((asa(), noa()), KEY))
+    assert len(document) == 3
+    with pytest.raises(ValueError, match="one size"):
+        draw_together((asa(), asa(Paper.LETTER)), KEY)
 
 
 def test_a_sheet_for_the_wall_carries_no_code() -> None:

@@ -16,7 +16,7 @@ _FIELD = 0x12D
 
 
 def matrix_rows(code: str) -> tuple[tuple[bool, ...], ...]:
-    """Draw capital letters and digits, up to 49 of them; rows from the top, true is black.
+    """Draw capital letters and digits, up to 51 of them; rows from the top, true is black.
 
     Raises:
         ValueError: a character has no place in the set, or there are too many.
@@ -39,7 +39,7 @@ def _data_words(code: str) -> list[int]:
         words += divmod(1600 * a + 40 * b + c + 1, 256)
     words += [_UNLATCH, *(ord(letter) + 1 for letter in code[whole:])]
     if len(words) > _DATA:
-        raise ValueError(f"{len(code)} characters; there is room for 49")
+        raise ValueError(f"{len(code)} characters; there is room for 51")
     if len(words) < _DATA:
         words.append(_PAD)
     while len(words) < _DATA:
