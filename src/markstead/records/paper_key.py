@@ -50,10 +50,11 @@ def _make(path: Path) -> None:
         file.write(secrets.token_hex(32) + "\n")
     try:
         os.link(draft, path)
-    except FileExistsError:
-        pass
+    except OSError:
+        if not path.exists():  # a disk that knows no second name for a file
+            draft.replace(path)
     finally:
-        draft.unlink()
+        draft.unlink(missing_ok=True)
 
 
 # --- pictures ---------------------------------------------------------------------------------------------

@@ -365,7 +365,10 @@ def _runs(pages: Sequence[int]) -> Iterable[tuple[int, int]]:
 def _sittings(at: _Desk, who: Iterable[Somebody]) -> Iterable[_Made]:
     """A sheet for each unit test that may be sat on that morning, as far as the day and the hour do not matter."""
     home, rules = at.home, at.home.programme.unit_test
-    morning = sittings.morning(home.id, now=home.calendar.instant_of(at.day, rules.morning_from), home=home)
+    begins = home.calendar.instant_of(at.day, rules.morning_from)
+    # What was decided this morning counts, too.
+    now = max(begins, at.now) if home.calendar.day_of(at.now) == at.day else begins
+    morning = sittings.morning(home.id, now=now, home=home)
     wanted = {p.id for p in who}
     watchers = tuple((p.id, p.name) for p in home.people.values() if p.id in home.watchers)
     hours = f"from {_clock(rules.morning_from)} to {_clock(rules.morning_until)}"
