@@ -32,7 +32,10 @@ _TABLE: dict[tuple[For, tuple[str, ...]], str] = {
         "first first-you first-learners first-school first-programme first-files first-typed first-cut first-courses "
         "first-standing first-look"
     ),
-    (For.SIGNED_IN, LOOK): "today refresh news copies copy sittings sitting record day wall paper paper-sheet",
+    (
+        For.SIGNED_IN,
+        LOOK,
+    ): "today refresh news copies copy sittings sitting record day wall paper paper-sheet",
     (For.SIGNED_IN, SEND): (
         "act set-goals undo order sitting-begin sitting-end sitting-mark sitting-follow quick quick-look day-save clock "
         "paper-print paper-take paper-look paper-record paper-aside"

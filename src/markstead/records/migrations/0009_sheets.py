@@ -8,7 +8,7 @@ class Migration(migrations.Migration):
     """Two tables."""
 
     dependencies = [
-        ("records", "0005_pins"),
+        ("records", "0008_going_out"),
     ]
 
     operations = [
