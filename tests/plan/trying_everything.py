@@ -7,27 +7,36 @@ places the best rest is remembered, nothing is left out.
 from functools import cache
 from itertools import product
 
-from markstead.plan.problem import Problem, Stream
+from markstead.plan.problem import Problem, Stream, Target
 
 Option = tuple[int, int, bool, int]
 """Steps done afterwards, half-minutes, whether a unit test, cost in half points."""
 
 
-def least_cost(problem: Problem) -> int | None:
-    """The least cost of any plan in half points; None where no plan keeps the rules."""
+def least_cost(problem: Problem, *, targets_alone: bool = False) -> int | None:
+    """The least cost of any plan in half points, or of its late targets; None where no plan keeps the rules."""
     streams = problem.streams
     limits = {found.learner: found for found in problem.learners}
 
     @cache
     def rest(day: int, done: tuple[int, ...]) -> int | None:
         if day == problem.horizon:
-            return sum(
-                10 * s.weight * max(0, s.line - d)
-                for s, d in zip(streams, done, strict=True)
-                if s.line is not None
+            return (
+                0
+                if targets_alone
+                else sum(
+                    10 * s.weight * max(0, s.line - d)
+                    for s, d in zip(streams, done, strict=True)
+                    if s.line is not None
+                )
             )
         best = None
         choices = [options(problem, s, day, d) for s, d in zip(streams, done, strict=True)]
+        if targets_alone:
+            choices = [
+                [(to, halves, unit, late(problem, s, day, to)) for to, halves, unit, _ in found]
+                for s, found in zip(streams, choices, strict=True)
+            ]
         for chosen in product(*choices):
             cost = one_day(problem, day, chosen)
             if cost is None:
@@ -46,6 +55,8 @@ def least_cost(problem: Problem) -> int | None:
             worked = sum(option[1] for option in mine)
             if worked > found.hard[day] or sum(option[2] for option in mine) > problem.sittings_a_learner:
                 return None
+            if targets_alone:
+                continue
             soft = found.soft[day]
             over = max(0, worked - soft)
             near = soft * 12 // 100
@@ -123,15 +134,9 @@ def standing(problem: Problem, stream: Stream, day: int, done: int, to: int, tes
     for target in problem.targets:
         if (target.learner, target.course) != (stream.learner, stream.course):
             continue
-        goal = 0
-        for book in stream.workbooks:
-            goal += book.pages + 2 + book.waits
-            if book.code == target.workbook:
-                break
-        if to < goal and target.day - problem.reserve <= day < target.day:
+        if to < _goal(stream, target) and target.day - problem.reserve <= day < target.day:
             cost += 2 * problem.points.close * stream.weight
-        if to < goal and day >= target.day:
-            cost += 80 * stream.weight + (400 * stream.weight if day == target.day else 0)
+    cost += late(problem, stream, day, to)
     if day < len(stream.announced):
         goal = max(stream.announced[day], stream.done)
         if to != goal:
@@ -145,3 +150,19 @@ def standing(problem: Problem, stream: Stream, day: int, done: int, to: int, tes
         if told != test:
             cost += 80 * ((told is not None) + (test is not None))
     return cost
+
+
+def late(problem: Problem, stream: Stream, day: int, to: int) -> int:
+    """Half points for targets that are not met by an evening."""
+    mine = [t for t in problem.targets if (t.learner, t.course) == (stream.learner, stream.course)]
+    missed = [t for t in mine if to < _goal(stream, t) and day >= t.day]
+    return sum(80 * stream.weight + (400 * stream.weight if day == t.day else 0) for t in missed)
+
+
+def _goal(stream: Stream, target: Target) -> int:
+    goal = 0
+    for book in stream.workbooks:
+        goal += book.pages + 2 + book.waits
+        if book.code == target.workbook:
+            break
+    return goal

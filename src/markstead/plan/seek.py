@@ -1,0 +1,276 @@
+"""The long search for what targets must cost: the best plan that is found, beside what no plan can go below.
+
+Learners meet only in the watched mornings, and these are seldom full. So each learner is solved alone first (`plan.counted`):
+the sum of what each must pay alone bounds the home from below (a relaxation: Geoffrion 1974), and where the plans' mornings
+go together it is reached. Where they do not, learners take turns with the mornings that others leave; then the bound of
+the whole home (`plan.bound`) and, at last, one program of all learners, in which each pays at least what is proved and
+no target is later than a better plan allows.
+
+Branchings are counted, and no clock decides.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from markstead.plan.answer import Answer, Outcome, cost_of, write_out
+from markstead.plan.bound import lower_bound
+from markstead.plan.check import check
+from markstead.plan.counted import Counted
+from markstead.plan.moves import HALF
+from markstead.plan.problem import Problem, Stream, Target
+from markstead.plan.prove import branched_bound, cost_step
+from markstead.plan.respond import Listener, Progress
+from markstead.plan.solving import only_targets, solve
+from markstead.plan.stream import NEVER, Tables
+
+NODES = 2_000
+"""Branchings of one program."""
+ROUNDS = 60
+"""Of column generation, for one learner and for the home."""
+AGAIN = 3
+"""How often all learners are solved together."""
+TURNS = 3
+"""How often learners take turns with the mornings that are left."""
+
+Places = tuple[tuple[int, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sought:
+    """What a long search found."""
+
+    answer: Answer
+    """A plan whose targets cost the least that was found; its cost is that of targets alone."""
+    least: float
+    """Points that no plan's targets can cost less than."""
+
+
+def seek(
+    problem: Problem, answer: Answer | None = None, *, nodes: int = NODES, on_progress: Listener | None = None
+) -> Sought:
+    """Find what the targets of a home must cost.
+
+    The same problem, answer and count of branchings give the same plan. `on_progress` is called between pieces of work; where it
+    returns False, the best plan and the best bound so far are returned.
+
+    Args:
+        problem: what is to be planned; only what its targets cost is looked at.
+        answer: a plan to begin with, of any prices; none: one start of `solve`.
+        nodes: branchings of each program, at most.
+        on_progress: is told how far the search is.
+
+    Raises:
+        InputError: as `solve`.
+        ValueError: the answer has no plan.
+    """
+    check(problem)
+    bare = only_targets(problem)
+    begun = answer if answer is not None else solve(bare, starts=1)
+    if not begun.places:
+        if answer is None:
+            return Sought(begun, 0.0)
+        raise ValueError("an answer without a plan is nothing to begin with")
+    search = _Search(bare, begun.places, nodes, on_progress)
+    search.run()
+    least = search.least
+    if search.cost <= least:
+        found = write_out(bare, search.places, Outcome.BEST, begun.seed, 0.0)
+    else:
+        within = 100 * (search.cost / least - 1) if least > 0 else None
+        outcome = Outcome.OUT_OF_TIME if search.stopped else Outcome.GOOD
+        found = write_out(bare, search.places, outcome, begun.seed, within)
+    return Sought(found, least / HALF)
+
+
+class _Search:
+    """A plan and a bound that come nearer to each other. Costs are half points."""
+
+    def __init__(self, bare: Problem, places: Places, nodes: int, on_progress: Listener | None) -> None:
+        self.bare, self.places, self.nodes, self.on_progress = bare, places, nodes, on_progress
+        self.step = cost_step(bare)
+        self.names = [limits.learner for limits in bare.learners]
+        self.tables = {
+            name: [Tables(bare, s) for s in bare.streams if s.learner == name] for name in self.names
+        }
+        self.streams = {name: [_alone_cost(t) for t in tables] for name, tables in self.tables.items()}
+        """What each stream must cost if all minutes and mornings were its own."""
+        self.lowest = {name: sum(costs) for name, costs in self.streams.items()}
+        """What each learner's targets must cost."""
+        self.whole = 0
+        self.cost = cost_of(bare, places).total
+        self.stopped = False
+
+    @property
+    def least(self) -> int:
+        """What no plan goes below."""
+        return min(self.cost, max(self.whole, sum(self.lowest.values())))
+
+    def run(self) -> None:
+        """Go on until plan and bound meet, or nothing is left to do."""
+        steps = (
+            *(lambda name=name: self._alone(name) for name in self.names),
+            self._turns,
+            self._home,
+            self._together,
+        )
+        for n, step in enumerate(steps):
+            if self.cost <= self.least:
+                return
+            step()
+            if self.on_progress is not None and not self.on_progress(Progress(n + 1, len(steps), self.cost)):
+                self.stopped = True
+                return
+
+    # --- one learner ---------------------------------------------------------------------------------------------
+
+    def _alone(self, name: str) -> None:
+        """Prove what a learner must pay, and take the learner's best plan where its mornings are free."""
+        mine, paths = alone(self.bare, name), self._paths(self.places, name)
+        cost = cost_of(mine, paths).total
+        if cost <= self.lowest[name]:
+            return
+        plan = write_out(mine, paths, Outcome.GOOD, 0)
+        self._raise(name, round(HALF * branched_bound(mine, plan, branches=1, rounds=ROUNDS).points))
+        if cost <= self.lowest[name]:
+            return
+        found, least = self._count(mine, paths, cost)
+        self._raise(name, least)
+        self._take(self._with(name, found))
+
+    def _turns(self) -> None:
+        """Learners who pay more than they must are solved again with the mornings that the others leave."""
+        for _ in range(TURNS):
+            before = self.cost
+            for name in self.names:
+                mine = alone(self.bare, name, self._mornings_left(name))
+                paths = self._paths(self.places, name)
+                cost = cost_of(mine, paths).total
+                if cost > self.lowest[name]:
+                    found, _ = self._count(mine, paths, cost)
+                    self._take(self._with(name, found))
+            if self.cost == before:
+                return
+
+    def _count(self, mine: Problem, paths: Places, cost: int) -> tuple[Places, int]:
+        """The best plan of one learner and what none goes below."""
+        tables = [Tables(mine, stream) for stream in mine.streams]
+        latest = self._latest({mine.learners[0].learner: cost})
+        program = Counted(mine, tables, self.step, latest)
+        found, least = program.solve(self.nodes, paths)
+        return paths if found is None else tuple(found), least
+
+    # --- all learners --------------------------------------------------------------------------------------------
+
+    def _home(self) -> None:
+        """Bound the whole home by mixtures of paths: what full mornings cost shows there first."""
+        self.whole = max(
+            self.whole, self._stepped(round(HALF * lower_bound(self.bare, rounds=ROUNDS).points))
+        )
+
+    def _together(self) -> None:
+        """One program of all learners, and again as long as a better plan leaves fewer days open."""
+        for _ in range(AGAIN):
+            before = self.cost
+            spare = self.cost - sum(self.lowest.values())
+            latest = self._latest({name: lowest + spare for name, lowest in self.lowest.items()})
+            program = Counted(self.bare, [Tables(self.bare, s) for s in self.bare.streams], self.step, latest)
+            for name, lowest in self.lowest.items():
+                program.at_least(name, lowest)
+            found, least = program.solve(self.nodes, self.places)
+            self.whole = max(self.whole, least)
+            if found is not None:
+                self._take(tuple(found))
+            if self.cost == before or self.cost <= self.least:
+                return
+
+    # --- what they share -----------------------------------------------------------------------------------------
+
+    def _latest(self, most: Mapping[str, int]) -> dict[tuple[str, str, str], int]:
+        """The day by which each target is met in every plan in which each learner pays at most so much."""
+        found = {}
+        for name, tables in self.tables.items():
+            if name in most:
+                for table, own in zip(tables, self.streams[name], strict=True):
+                    room = most[name] - self.lowest_of_others(name, own)
+                    for target in self.bare.targets_of(table.stream):
+                        found[target.key] = self._day_for(target, table.stream.weight, room)
+        return found
+
+    def lowest_of_others(self, name: str, own: int) -> int:
+        """What a learner's other streams must cost, each by itself."""
+        return sum(self.streams[name]) - own
+
+    def _day_for(self, target: Target, weight: int, room: int) -> int:
+        points = self.bare.points
+        left = room // (HALF * weight) - points.missed
+        if left < 0:
+            return max(0, target.day)
+        late = left // points.day_late if points.day_late else self.bare.horizon
+        return max(0, min(self.bare.horizon, target.day + late))
+
+    def _raise(self, name: str, least: int) -> None:
+        self.lowest[name] = max(self.lowest[name], self._stepped(least))
+
+    def _stepped(self, least: int) -> int:
+        """Costs go in steps: what lies between two is the upper."""
+        return -(-least // self.step) * self.step
+
+    def _take(self, places: Places) -> None:
+        """Take a plan where it is better and its mornings are free."""
+        cost = cost_of(self.bare, places).total
+        if cost < self.cost and not _crowded(self.bare, places):
+            self.cost, self.places = cost, places
+
+    def _paths(self, places: Places, name: str) -> Places:
+        return tuple(path for s, path in zip(self.bare.streams, places, strict=True) if s.learner == name)
+
+    def _with(self, name: str, found: Places) -> Places:
+        new = iter(found)
+        return tuple(
+            next(new) if s.learner == name else path
+            for s, path in zip(self.bare.streams, self.places, strict=True)
+        )
+
+    def _mornings_left(self, name: str) -> tuple[int, ...]:
+        others = [
+            (s, path) for s, path in zip(self.bare.streams, self.places, strict=True) if s.learner != name
+        ]
+        sat = _sittings(self.bare, others)
+        return tuple(max(0, free - int(n)) for free, n in zip(self.bare.watched, sat, strict=True))
+
+
+def alone(problem: Problem, name: str, watched: Sequence[int] | None = None) -> Problem:
+    """The days of one learner, with the mornings of the home or those that are left."""
+    return replace(
+        problem,
+        learners=tuple(limits for limits in problem.learners if limits.learner == name),
+        streams=tuple(stream for stream in problem.streams if stream.learner == name),
+        targets=tuple(target for target in problem.targets if target.learner == name),
+        watched=problem.watched if watched is None else tuple(watched),
+    )
+
+
+def _alone_cost(tables: Tables) -> int:
+    """What a stream must cost where nothing stands in its way but a day's hard limit."""
+    hard = np.array(tables.limits.hard, dtype=np.int64)[:, None]
+    minutes = np.where((tables.halves > hard) & (tables.halves > 0), NEVER, 0).astype(np.int64)
+    return tables.best(minutes, np.where(tables.open, 0, NEVER).astype(np.int64)).value
+
+
+def _sittings(problem: Problem, paths: Sequence[tuple[Stream, Sequence[int]]]) -> list[int]:
+    """Unit tests on each morning."""
+    found = [0] * problem.horizon
+    for stream, path in paths:
+        ends = [stream.start(index + 1) for index in range(len(stream.workbooks))]
+        before = stream.done
+        for day, place in enumerate(path):
+            found[day] += any(before < end <= place for end in ends)
+            before = place
+    return found
+
+
+def _crowded(problem: Problem, places: Places) -> bool:
+    sat = _sittings(problem, list(zip(problem.streams, places, strict=True)))
+    return any(n > free for n, free in zip(sat, problem.watched, strict=True))
