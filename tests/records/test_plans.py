@@ -453,6 +453,18 @@ def test_a_target_out_of_reach_is_told_with_its_numbers_and_a_proof(planned: Pla
     assert "It is proved that no" in plan_words.gap_words(kept)
 
 
+def test_the_long_search_pays_no_more_and_tells_the_least(planned: Planned) -> None:
+    ask = TargetBy("asa", "sums-5", "sums-5-02", date(2026, 1, 15))
+    short, long = planned.worked(Effort.ANEW, ask), planned.worked(Effort.LONG, ask)
+    assert short.answer is not None
+    assert long.answer is not None
+    assert breaches(long.problem, long.answer) == ()
+    assert long.answer.cost.total <= short.answer.cost.total
+    assert long.says.gap is not None
+    assert long.says.at_risk
+    assert long.says.done == long.says.of
+
+
 # --- changes that can be -----------------------------------------------------------------------------------------------
 
 

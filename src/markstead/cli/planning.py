@@ -148,6 +148,12 @@ def add_to(app: typer.Typer) -> None:
         asked: Asked,
         *,
         anew: ANEW = False,
+        long: Annotated[
+            bool,
+            typer.Option(
+                "--long", help="As --anew, and look for the least that late targets must cost: minutes."
+            ),
+        ] = False,
         take: TAKE = False,
         file: Annotated[
             Path | None,
@@ -182,6 +188,7 @@ def add_to(app: typer.Typer) -> None:
             plan_asks.take_wishes(house.household, text, at=house.now)
             house = open_house(asked)
         effort = plans.Effort.ANEW if anew or house.home.plan is None else plans.Effort.MEND
+        effort = plans.Effort.LONG if long else effort
         tell(house, make(house, asked, effort), take=take, as_json=as_json, goals=True)
 
     @command(app, "replan", CLOCK, {"by": BY})

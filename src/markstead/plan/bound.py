@@ -17,7 +17,7 @@ from markstead.plan.check import check
 from markstead.plan.moves import HALF
 from markstead.plan.polish import stand
 from markstead.plan.problem import Points, Problem
-from markstead.plan.program import Program
+from markstead.plan.program import GoOn, Program
 from markstead.plan.respond import Household, NoWayError, search
 from markstead.plan.stream import NEVER, Ints, Path
 
@@ -40,13 +40,14 @@ class Bound:
     closed: bool
 
 
-def lower_bound(problem: Problem, *, rounds: int = ROUNDS, seed: int = 0) -> Bound:
+def lower_bound(problem: Problem, *, rounds: int = ROUNDS, seed: int = 0, go_on: GoOn | None = None) -> Bound:
     """Prove a lower bound on the cost of every plan.
 
     Args:
         problem: what is to be planned.
         rounds: how many times the streams are asked for new paths, at most.
         seed: of the plan that the master begins with.
+        go_on: asked before every round.
 
     Raises:
         InputError: as `solve`.
@@ -55,7 +56,7 @@ def lower_bound(problem: Problem, *, rounds: int = ROUNDS, seed: int = 0) -> Bou
     master = Master(Household(replace(problem, points=finer(problem.points))))
     for n, path in enumerate(search(master.home, seed)[1]):
         master.add(n, path)
-    return generate(master, rounds)
+    return generate(master, rounds, go_on=go_on)
 
 
 def proved(problem: Problem, answer: Answer, *, rounds: int = ROUNDS) -> Answer:
@@ -94,7 +95,7 @@ def recombine(problem: Problem, plan: Sequence[Sequence[int]], *, rounds: int, n
     return None if chosen is None else [path.places for path in chosen]
 
 
-def generate(master: "Master", rounds: int, enough: float = np.inf) -> Bound:
+def generate(master: "Master", rounds: int, enough: float = np.inf, go_on: GoOn | None = None) -> Bound:
     """Ask for paths until the master meets the bound, or the bound is enough (in thousandths of half points).
 
     Raises:
@@ -102,6 +103,8 @@ def generate(master: "Master", rounds: int, enough: float = np.inf) -> Bound:
     """
     best, kept, done = -(1 << 60), None, 0
     for done in range(1, rounds + 1):
+        if go_on is not None and not go_on():
+            break
         least, prices = master.prices()
         for mixed in (True, False):
             asked = prices if kept is None or not mixed else prices.toward(kept, SMOOTH)

@@ -17,7 +17,7 @@ from math import ceil, isfinite
 
 from markstead.plan.moves import HALF, moves
 from markstead.plan.problem import Problem, Stream, WorkbookToDo
-from markstead.plan.program import Ending, Program
+from markstead.plan.program import Ending, GoOn, Program
 from markstead.plan.stream import Tables
 
 Places = Sequence[Sequence[int]]
@@ -322,12 +322,15 @@ class Counted:
             found.append(place)
         return found
 
-    def solve(self, nodes: int, begin: Places | None = None) -> tuple[list[tuple[int, ...]] | None, int]:
+    def solve(
+        self, nodes: int, begin: Places | None = None, go_on: GoOn | None = None
+    ) -> tuple[list[tuple[int, ...]] | None, int]:
         """Look for the cheapest plan.
 
         Args:
             nodes: branchings at most.
             begin: a plan that is known, where it lies within what is looked for.
+            go_on: asked while it searches.
 
         Returns:
             The best plan found, and what no plan that is looked for goes below, in half points.
@@ -336,7 +339,8 @@ class Counted:
             return None, 0
         if not self.program.cost:
             return self.places(()), self.constant
-        ending, values, bound = self.program.solve(nodes, self.values(begin) if begin is not None else None)
+        known = self.values(begin) if begin is not None else None
+        ending, values, bound = self.program.solve(nodes, known, go_on)
         if ending is Ending.IMPOSSIBLE:
             return None, 0
         # Costs are whole steps; the solver's decimals are off by less than a thousandth of one.

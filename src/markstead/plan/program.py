@@ -4,7 +4,7 @@ Huangfu and Hall, *Parallelizing the dual revised simplex method*, Mathematical 
 thread, a fixed seed and a limit on branchings, so that time decides nothing.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     import highspy
 
 
+GoOn = Callable[[], bool]
+"""Asked now and then in a long piece of work; False ends it with what is known by then."""
 UNSAFE = (1 << 13) | (1 << 16)
 """Steps of HiGHS 1.16 before the search that lost the best plan of a small program: merging parallel rows and columns (found by
 drawing, held in `tests.plan.test_seeking`), and enumeration (issue 3216 of HiGHS, on its own page)."""
@@ -62,11 +64,17 @@ class Program:
         return len(self.low) - 1
 
     def solve(
-        self, nodes: int, begin: Sequence[float] | None = None
+        self,
+        nodes: int,
+        begin: Sequence[float] | None = None,
+        go_on: GoOn | None = None,
     ) -> tuple[Ending, Sequence[float], float]:
         """Make the cost small; how it ended, the columns' values (none where none is known), and the bound.
 
-        `begin`: columns' values that keep all rows, from which the search may begin.
+        Args:
+            nodes: branchings, at most.
+            begin: columns' values that keep all rows, from which the search may begin.
+            go_on: asked while it searches.
         """
         import highspy
 
@@ -75,6 +83,10 @@ class Program:
             start = highspy.HighsSolution()
             start.col_value = list(begin)
             solver.setSolution(start)
+        if go_on is not None:
+            # The library's own, which `Quiet` holds back until it is quiet.
+            highspy.Highs.enableCallbacks(solver)  # type: ignore[no-untyped-call]
+            solver.cbMipInterrupt.subscribe(lambda event: event.interrupt(not go_on()))
         solver.setOptionValue("mip_rel_gap", 0.0)
         solver.setOptionValue("mip_abs_gap", 0.5)  # costs are whole numbers
         solver.setOptionValue("mip_max_nodes", nodes)

@@ -11,6 +11,7 @@ Branchings are counted, and no clock decides.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import ceil
 
 import numpy as np
 
@@ -31,6 +32,8 @@ ROUNDS = 60
 """Of column generation, for one learner and for the home."""
 AGAIN = 3
 """How often all learners are solved together."""
+NEAR = 1e-6
+"""Points are fractions of whole thousandths: less than this is the rounding of a division."""
 TURNS = 3
 """How often learners take turns with the mornings that are left."""
 
@@ -52,7 +55,7 @@ def seek(
 ) -> Sought:
     """Find what the targets of a home must cost.
 
-    The same problem, answer and count of branchings give the same plan. `on_progress` is called between pieces of work; where it
+    The same problem, answer and count of branchings give the same plan. `on_progress` is called again and again; where it
     returns False, the best plan and the best bound so far are returned.
 
     Args:
@@ -100,7 +103,7 @@ class _Search:
         """What each learner's targets must cost."""
         self.whole = 0
         self.cost = cost_of(bare, places).total
-        self.stopped = False
+        self.done, self.of, self.stopped = 0, 0, False
 
     @property
     def least(self) -> int:
@@ -115,13 +118,19 @@ class _Search:
             self._home,
             self._together,
         )
-        for n, step in enumerate(steps):
-            if self.cost <= self.least:
+        self.of = len(steps)
+        for step in steps:
+            if self.cost <= self.least or self.stopped:
                 return
             step()
-            if self.on_progress is not None and not self.on_progress(Progress(n + 1, len(steps), self.cost)):
-                self.stopped = True
-                return
+            self.done += 1
+            self._go_on()
+
+    def _go_on(self) -> bool:
+        """Tell how far it has come; whether to go on."""
+        if self.on_progress is not None and not self.stopped:
+            self.stopped = not self.on_progress(Progress(self.done, self.of, self.cost))
+        return not self.stopped
 
     # --- one learner ---------------------------------------------------------------------------------------------
 
@@ -132,7 +141,8 @@ class _Search:
         if cost <= self.lowest[name]:
             return
         plan = write_out(mine, paths, Outcome.GOOD, 0)
-        self._raise(name, round(HALF * branched_bound(mine, plan, branches=1, rounds=ROUNDS).points))
+        proved = branched_bound(mine, plan, branches=1, rounds=ROUNDS).points
+        self._raise(name, ceil(HALF * proved - NEAR))
         if cost <= self.lowest[name]:
             return
         found, least = self._count(mine, paths, cost)
@@ -150,7 +160,7 @@ class _Search:
                 if cost > self.lowest[name]:
                     found, _ = self._count(mine, paths, cost)
                     self._take(self._with(name, found))
-            if self.cost == before:
+            if self.cost == before or self.stopped:
                 return
 
     def _count(self, mine: Problem, paths: Places, cost: int) -> tuple[Places, int]:
@@ -158,16 +168,15 @@ class _Search:
         tables = [Tables(mine, stream) for stream in mine.streams]
         latest = self._latest({mine.learners[0].learner: cost})
         program = Counted(mine, tables, self.step, latest)
-        found, least = program.solve(self.nodes, paths)
+        found, least = program.solve(self.nodes, paths, self._go_on)
         return paths if found is None else tuple(found), least
 
     # --- all learners --------------------------------------------------------------------------------------------
 
     def _home(self) -> None:
         """Bound the whole home by mixtures of paths: what full mornings cost shows there first."""
-        self.whole = max(
-            self.whole, self._stepped(round(HALF * lower_bound(self.bare, rounds=ROUNDS).points))
-        )
+        found = lower_bound(self.bare, rounds=ROUNDS, go_on=self._go_on).points
+        self.whole = max(self.whole, self._stepped(ceil(HALF * found - NEAR)))
 
     def _together(self) -> None:
         """One program of all learners, and again as long as a better plan leaves fewer days open."""
@@ -178,11 +187,11 @@ class _Search:
             program = Counted(self.bare, [Tables(self.bare, s) for s in self.bare.streams], self.step, latest)
             for name, lowest in self.lowest.items():
                 program.at_least(name, lowest)
-            found, least = program.solve(self.nodes, self.places)
+            found, least = program.solve(self.nodes, self.places, self._go_on)
             self.whole = max(self.whole, least)
             if found is not None:
                 self._take(tuple(found))
-            if self.cost == before or self.cost <= self.least:
+            if self.cost == before or self.cost <= self.least or self.stopped:
                 return
 
     # --- what they share -----------------------------------------------------------------------------------------

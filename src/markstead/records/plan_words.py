@@ -16,6 +16,8 @@ from markstead.rules.ruling import and_words, day_short
 
 Key = tuple[str, str, str]
 """Learner, course and workbook of a target."""
+PROVED = 0.05
+"""A gap below so many percent is the rounding of the proof."""
 
 
 def who_words(home: Home, learner: str, course: str) -> str:
@@ -227,7 +229,7 @@ def gap_words(plan: KeptPlan) -> str:
     if answer.outcome is Outcome.BEST:
         return "It is proved that no better plan exists."
     if gap is not None:
-        if gap < 0.05:
+        if gap < PROVED:
             return "It is proved that no plan within these limits is less late."
         return f"It is proved that no plan's late targets cost less than {100 / (1 + gap / 100):.0f} of a hundred of these."
     if answer.within_percent is not None:

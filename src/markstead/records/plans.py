@@ -94,6 +94,8 @@ class Effort(StrEnum):
     """Keep what stands, and change what must: under a second."""
     ANEW = "anew"
     """Search the whole year four times from the beginning, explain what is at risk and look for ways out."""
+    LONG = "long"
+    """The same, and between them the long search for the least that late targets must cost: minutes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -561,6 +563,8 @@ class _Worker:
     def __init__(self, household: str, number: int, clock: Callable[[], datetime]) -> None:
         self.household, self.number, self.clock = household, number, clock
         self.says = Says()
+        self.least: float | None = None
+        """What late targets must cost, where the long search looked for it, in points."""
         self.home = load_home(household_row(household))
 
     def rows(self) -> Any:
@@ -604,7 +608,29 @@ class _Worker:
         def heard(progress: Progress) -> bool:
             return self.tell(done=progress.start, of=progress.starts + AFTER, points=progress.cost / HALF)
 
-        return solve(kept.problem, starts=STARTS, on_progress=heard)
+        answer = solve(kept.problem, starts=STARTS, on_progress=heard)
+        if kept.effort is Effort.LONG and answer.cost.targets and answer.outcome is Outcome.GOOD:
+            return self._sought(kept.problem, answer)
+        return answer
+
+    def _sought(self, problem: Problem, answer: Answer) -> Answer:
+        """A plan whose late targets cost less, where the long search finds one that is better as a whole."""
+        from markstead.plan.respond import Progress
+        from markstead.plan.seek import seek
+        from markstead.plan.solving import settled
+
+        said, of = "Looking for the least that late targets must cost", self.says.of
+
+        def heard(progress: Progress) -> bool:
+            return self.tell(done=STARTS + progress.start, of=of + progress.starts, doing=said)
+
+        sought = seek(problem, answer, on_progress=heard)
+        self.least = sought.least
+        if sought.answer.cost.total < answer.cost.targets:
+            other = settled(problem, sought.answer.places, seed=answer.seed)
+            answer = min(answer, other, key=lambda found: found.cost.total)
+        self.tell(points=answer.cost.points)
+        return answer
 
     def _explain(self, kept: KeptPlan, answer: Answer) -> Says:
         from markstead.plan.explain import at_risk, reasons, ways_out
@@ -630,10 +656,10 @@ class _Worker:
             for found in risky
         )
         says = replace(says, moved=tuple(moved), announced=announced_count(problem), at_risk=lines)
-        if kept.effort is Effort.ANEW and risky:
+        if kept.effort is not Effort.MEND and risky:
             if not self.tell(done=says.of - 2, doing="Proving how good it is"):
                 return replace(says, stopped=True)
-            says = replace(says, gap=_gap(problem, answer))
+            says = replace(says, gap=_gap(problem, answer, self.least))
             if not self.tell(done=says.of - 1, doing="Looking for ways out"):
                 return replace(says, stopped=True)
             ways = tuple(
@@ -718,12 +744,13 @@ class _Worker:
         )
 
 
-def _gap(problem: Problem, answer: Answer) -> float | None:
+def _gap(problem: Problem, answer: Answer, least: float | None) -> float | None:
     """How far the late targets of a plan cost more than the least that any plan pays for them, in percent at most."""
     from markstead.plan.bound import lower_bound
     from markstead.plan.solving import only_targets
 
-    least = lower_bound(only_targets(problem), rounds=PROOF).points
+    if least is None:
+        least = lower_bound(only_targets(problem), rounds=PROOF).points
     return max(0.0, 100 * (answer.cost.targets / HALF / least - 1)) if least > 0 else None
 
 

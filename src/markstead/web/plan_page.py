@@ -9,6 +9,7 @@ from markstead.errors import UnknownError
 from markstead.records.home import Home
 from markstead.records.plan_asks import Ask
 from markstead.records.plan_words import (
+    PROVED,
     Figure,
     TargetBeside,
     ask_words,
@@ -28,6 +29,11 @@ from markstead.web.whatif_page import ask_text
 
 DAYS = 3
 """School days whose goals are shown."""
+MADE = {
+    Effort.MEND: "mended",
+    Effort.ANEW: "the whole year anew",
+    Effort.LONG: "the whole year anew, with the long search",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +161,8 @@ class PlanView:
     """How near it is to the best that there can be."""
     looked: bool
     """Whether ways out were looked for."""
+    longer: bool
+    """Whether the long search may find a plan that is less late."""
     goals: tuple[GoalsDay, ...]
 
     @property
@@ -179,10 +187,17 @@ class PlanRow:
     what: str
 
 
+def _may_gain(kept: KeptPlan) -> bool:
+    """Whether targets are late and it is not proved that they must be; changes that are tried are searched as they are."""
+    says = kept.says
+    proved = says.gap is not None and says.gap < PROVED
+    return kept.effort is Effort.ANEW and bool(says.at_risk) and not kept.asks and not proved
+
+
 def plan_row(home: Home, line: PlanLine) -> PlanRow:
     """One of the latest plans."""
     by = home.people.get(line.by)
-    made = "the whole year anew" if line.effort is Effort.ANEW else "mended"
+    made = MADE[line.effort]
     tried = " ".join(_said(home, line.asks))
     return PlanRow(
         line.number, str(line.state), day_short(line.first), by.name if by else "", f"{made}. {tried}".strip()
@@ -242,7 +257,8 @@ def plan_view(home: Home, kept: KeptPlan, standing: KeptPlan | None) -> PlanView
         risks=tuple(_risk(home, kept, risk, in_force=in_force) for risk in says.at_risk),
         guesses=guess_words(home, kept),
         gap=gap_words(kept),
-        looked=kept.effort is Effort.ANEW,
+        looked=kept.effort is not Effort.MEND,
+        longer=_may_gain(kept),
         goals=_goals(home, kept) if there else (),
     )
 

@@ -125,8 +125,8 @@ def _make(request: HttpRequest, seat: Seat, effort: Effort) -> HttpResponse:
 @require_POST
 @taught
 def make(request: HttpRequest, seat: Seat) -> HttpResponse:
-    """Plan the year from the beginning: some seconds, in a process of its own."""
-    return _make(request, seat, Effort.ANEW)
+    """Plan the year from the beginning, in a process of its own: some seconds, or minutes where that is asked for."""
+    return _make(request, seat, Effort.LONG if "long" in request.POST else Effort.ANEW)
 
 
 @require_POST
