@@ -1,5 +1,6 @@
 """Planning on screen: changes tried and refused, targets and limits filled in, a long search watched, stopped and lost."""
 
+import json
 import re
 import signal
 import subprocess
@@ -327,6 +328,21 @@ def test_ways_out_of_a_target_that_cannot_be_met_are_tried_with_one_press(ruth: 
     assert met.effort is Effort.ANEW
     assert not met.says.at_risk
     assert len(met.asks) == 3
+
+
+def test_a_late_plan_that_need_not_be_is_offered_a_longer_search(ruth: Client, planned: int) -> None:
+    number = tried(ruth, {**TARGET, "by": "2026-01-16", "kept": ["kind=sittings&more=1"], "anew": "yes"})
+    row = PlanRow.objects.get(number=number)
+    bare, says = {**json.loads(row.asks), "asks": []}, json.loads(row.says)
+    offered = []
+    for gap in (0.0, 25.0):
+        PlanRow.objects.filter(number=number).update(
+            asks=json.dumps(bare), says=json.dumps({**says, "gap": gap})
+        )
+        offered.append("Search longer" in words(ruth.get(f"/plan/{number}/").content.decode()))
+    assert offered == [False, True]
+    begun = ruth.post("/plan/make", {"long": "yes"})["Location"]
+    assert plans.kept_plan("home", int(begun.split("/")[-2])).effort is Effort.LONG
 
 
 # --- taken or put aside ---------------------------------------------------------------------------------------------
