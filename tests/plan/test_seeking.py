@@ -64,13 +64,14 @@ def test_with_hardly_a_branching_the_bound_is_never_above_the_least() -> None:
     assert tried >= 30
 
 
-def test_a_program_that_the_solver_once_simplified_wrongly() -> None:
-    """HiGHS 1.16 merged parallel columns here and called a plan of 1,360 half points the best; 800 is."""
-    problem = only_targets(small(np.random.default_rng(1165), streams=3, days=7))
-    least = least_cost(problem, targets_alone=True)
+@pytest.mark.parametrize(("seed", "streams"), [(1165, 3), (1737, 2)])
+def test_programs_that_the_solver_simplifies_wrongly(seed: int, streams: int) -> None:
+    """HiGHS 1.16, left to make them smaller first, calls a dearer plan the best of one and finds no plan of the other."""
+    problem = only_targets(small(np.random.default_rng(seed), streams=streams, days=7))
     found, bound = _counted(problem)
     assert found is not None
-    assert (write_out(problem, found, Outcome.GOOD, 0).cost.total, bound) == (least, least) == (800, 800)
+    least = least_cost(problem, targets_alone=True)
+    assert (write_out(problem, found, Outcome.GOOD, 0).cost.total, bound) == (least, least)
 
 
 def _one_morning(sittings: int) -> Problem:

@@ -15,12 +15,12 @@ from math import ceil
 
 import numpy as np
 
-from markstead.plan.answer import Answer, Outcome, cost_of, write_out
+from markstead.plan.answer import Answer, Outcome, cost_of, meet, write_out
 from markstead.plan.bound import lower_bound
 from markstead.plan.check import check
 from markstead.plan.counted import Counted
 from markstead.plan.moves import HALF
-from markstead.plan.problem import Problem, Stream, Target
+from markstead.plan.problem import Fixed, Problem, Stream, Target
 from markstead.plan.prove import branched_bound, cost_step
 from markstead.plan.respond import Listener, Progress
 from markstead.plan.solving import only_targets, solve
@@ -32,6 +32,10 @@ ROUNDS = 60
 """Of column generation, for one learner and for the home."""
 AGAIN = 3
 """How often all learners are solved together."""
+MARGINS = (20, 40)
+"""School days after the last late one that are searched with the first weeks."""
+SHARE = 0.7
+"""Up to this share of all days, the first weeks are worth a search of their own."""
 NEAR = 1e-6
 """Points are fractions of whole thousandths: less than this is the rounding of a division."""
 TURNS = 3
@@ -113,6 +117,7 @@ class _Search:
     def run(self) -> None:
         """Go on until plan and bound meet, or nothing is left to do."""
         steps = (
+            self._beginning,
             *(lambda name=name: self._alone(name) for name in self.names),
             self._turns,
             self._home,
@@ -131,6 +136,51 @@ class _Search:
         if self.on_progress is not None and not self.stopped:
             self.stopped = not self.on_progress(Progress(self.done, self.of, self.cost))
         return not self.stopped
+
+    # --- the beginning of the days ---------------------------------------------------------------------------------
+
+    def _beginning(self) -> None:
+        """Where only the first weeks are late, search these: what they must cost bounds all days, for later ones cost no less.
+
+        The best plan of the first weeks is then led over into the one that stands.
+        """
+        for margin in MARGINS:
+            end = self._last_late_day() + margin
+            if end > SHARE * self.bare.horizon:
+                return
+            first = beginning(self.bare, end)
+            search = _Search(first, tuple(path[:end] for path in self.places), self.nodes, self._heard)
+            search.run()
+            self.whole = max(self.whole, search.least)
+            if search.cost < self.cost:
+                self._lead_over(first, search.places)
+            if self.cost <= self.least or self.stopped:
+                return
+
+    def _heard(self, _: Progress) -> bool:
+        return self._go_on()
+
+    def _last_late_day(self) -> int:
+        """The last day on which a late target is met."""
+        late = [found for t in self.bare.targets if (found := meet(self.bare, t, self.places)).late]
+        return max((self.bare.horizon if found.day is None else found.day for found in late), default=0)
+
+    def _lead_over(self, first: Problem, places: Places) -> None:
+        """Meet the targets of the first weeks as a plan of these does, and come back to the plan that stands."""
+        back = min(first.horizon + MARGINS[0], self.bare.horizon)
+        streams = []
+        for stream, path in zip(self.bare.streams, self.places, strict=True):
+            kept = tuple(Fixed(day, path[day]) for day in range(back, self.bare.horizon))
+            streams.append(replace(stream, fixed=(*stream.fixed, *kept)))
+        tied = replace(self.bare, streams=tuple(streams))
+        latest = {}
+        for target in self.bare.targets:
+            late = meet(first, target, places).late if target in first.targets else 0
+            latest[target.key] = target.day + late
+        program = Counted(tied, [Tables(tied, stream) for stream in tied.streams], self.step, latest)
+        found, _ = program.solve(self.nodes, go_on=self._go_on)
+        if found is not None:
+            self._take(tuple(found))
 
     # --- one learner ---------------------------------------------------------------------------------------------
 
@@ -258,6 +308,29 @@ def alone(problem: Problem, name: str, watched: Sequence[int] | None = None) -> 
         streams=tuple(stream for stream in problem.streams if stream.learner == name),
         targets=tuple(target for target in problem.targets if target.learner == name),
         watched=problem.watched if watched is None else tuple(watched),
+    )
+
+
+def beginning(problem: Problem, end: int) -> Problem:
+    """The first days alone, with the targets that are due in them."""
+    return replace(
+        problem,
+        days=problem.days[:end],
+        learners=tuple(
+            replace(found, soft=found.soft[:end], hard=found.hard[:end], here=found.here[:end])
+            for found in problem.learners
+        ),
+        streams=tuple(
+            replace(
+                stream,
+                taught=stream.taught[:end],
+                announced=stream.announced[:end],
+                fixed=tuple(fixed for fixed in stream.fixed if fixed.day < end),
+            )
+            for stream in problem.streams
+        ),
+        watched=problem.watched[:end],
+        targets=tuple(target for target in problem.targets if target.day < end),
     )
 
 
