@@ -38,6 +38,7 @@ class Figures:
     forecast: list[str]
     plans: str
     live: str
+    screens: str
 
 
 def take(facts: int) -> Figures:
@@ -90,6 +91,7 @@ def take(facts: int) -> Figures:
         years,
         _kept("plans"),
         _kept("live"),
+        _kept("screens"),
     )
 
 
@@ -218,6 +220,14 @@ def report(f: Figures) -> str:
         "`python -m benchmarks.live --write` takes these, some three minutes.",
         "",
         f"<!-- live: begin -->{f.live}<!-- live: end -->",
+        "",
+        "## 9. Every page of the demo",
+        "",
+        "`python -m benchmarks.screens --write` takes these, some three minutes: bytes of the page with sheets, scripts and pictures,",
+        "uncompressed; the server's median of the processor's time as a multiple of a bare page's in the same run, where nothing is new",
+        "and right after an act; first paint in Chromium, which keeps nothing; what moves when news comes (layout shift).",
+        "",
+        f"<!-- screens: begin -->{f.screens}<!-- screens: end -->",
         "",
     ]
     return "\n".join(lines)

@@ -9,6 +9,7 @@ from django.urls import get_resolver, reverse
 from markstead.errors import MarksteadError
 from markstead.records import queries, quizzes
 from markstead.rules.standing import CopyStatus, Cycle
+from markstead.rules.steps import CallKind
 from tests.web.doors import DOORS, For
 
 NO_PAGES = {"refresh", "tablet-look", "tablet-still", "orders-sheet"}
@@ -59,7 +60,8 @@ def _quiz(household: str, copies: list[str], *, by: str, at: datetime) -> str:
 def visits(values: Mapping[str, object]) -> Iterator[Visit]:
     """Every page that the table of doors lists, but those of the set-up, which want an empty home."""
     patterns = {p.name: p.pattern for p in get_resolver().url_patterns}
-    for name, (who, methods) in DOORS.items():
+    # At a tablet, going to the names ends what was entered: the learner's own pages come first.
+    for name, (who, methods) in sorted(DOORS.items(), key=lambda door: door[1][0] is For.HOUSE):
         if "GET" not in methods or name in NO_PAGES or who is For.FIRST:
             continue
         address = reverse(name, kwargs={part: values[part] for part in patterns[name].converters})
@@ -70,6 +72,8 @@ def more_copies(household: str, *, at: datetime) -> Iterator[Visit]:
     """A copy in each state in which the page looks different: one on order, in the house, each call, finished, passed."""
     today = queries.today(household, now=at)
     for call in today.calls:
+        if call.kind is CallKind.MARK_UNIT_TEST and call.copy is not None:
+            yield Visit("sitting-to-mark", reverse("sitting", args=[call.copy.id]), For.EDUCATOR)
         if call.copy is not None:
             yield Visit(
                 f"copy-{call.kind}".replace(" ", "-"), reverse("copy", args=[call.copy.id]), For.EDUCATOR

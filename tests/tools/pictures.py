@@ -111,10 +111,9 @@ def served(home: Path, port: int | None = None) -> Iterator[str]:
 
 
 def build_demo(home: Path) -> None:
-    """The demo, in a process of its own."""
-    if not (home / "markstead.sqlite3").exists():
-        command = [sys.executable, "-m", "markstead.cli.main", "demo", "--home", str(home), "--no-serve"]
-        subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+    """The demo, in a process of its own: made, or found there and brought up to date."""
+    command = [sys.executable, "-m", "markstead.cli.main", "demo", "--home", str(home), "--no-serve"]
+    subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
 
 
 @contextmanager
@@ -150,6 +149,7 @@ def at_a_tablet(
     page = context.new_page()
     page.goto(base + "/settings/tablets/")
     page.locator("form[action$='/open'] input[name=name]").fill("Kitchen tablet")
+    page.locator("form[action$='/open'] input[name=minutes]").fill("60")
     page.locator("form[action$='/open'] button").first.click()
     page.wait_for_url(base + "/tablet/")
     page.goto(f"{base}/tablet/who/{learner}/")
@@ -230,8 +230,8 @@ def take_a_first_evening(album: Album, browser: Browser, home: Path) -> None:
 
         page.goto(base + "/first/")
         shown("door")
-        page.goto(address)
-        page.goto(base + "/first/you/")
+        page.goto(address)  # the word behind the # is sent by the page itself
+        page.get_by_label("What your home is called").wait_for()
         go_on()
         shown("you-wrong")
         for label, words in (

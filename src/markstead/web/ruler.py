@@ -86,7 +86,8 @@ def ruler_of(standing: Standing, book: Workbook, today: date, planned: GoalSet |
     pages = book.pages
     ends = {stop.last for stop in book.sections}
     end = _x(pages)
-    short = "".join(f"M{_n(_x(p))} {_n(BASE)}v-5" for p in range(1, pages + 1) if p not in ends)
+    # One line, dashed by the sheet in steps of a page: a stroke a page would be a tenth of today's page.
+    short = f"M{_n(_x(1) - 0.5)} {_n(BASE - 2.5)}H{_n(end + 0.5)}"
     long = "".join(f"M{_n(_x(p))} {_n(BASE)}v-12" for p in sorted(ends))
     worked = "".join(f"M{_n(_x(a - 1))} {_n(BASE)}H{_n(_x(b))}" for a, b in _runs(standing.pages))
     stops = []

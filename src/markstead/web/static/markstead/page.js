@@ -69,6 +69,7 @@ function readyWord() {
   field.value = word;
   field.form.submit();
 }
+window.addEventListener("hashchange", readyWord);
 /* Whoever goes out leaves nothing behind that was typed. */
 document.addEventListener("submit", function (event) {
   if (event.target.matches("form.out")) { try { sessionStorage.clear(); } catch (_) { /* nothing is kept then */ } }
