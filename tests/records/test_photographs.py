@@ -218,6 +218,8 @@ class TestShutGates:
         assert [one.says for one in done.refused] == [
             ("Mathematics 5: pages done: there is a gap between the pages (1, 3).",)
         ]
+        assert record(house, sheet, partly=True).done is None
+        assert standing(begun).pages == frozenset()
 
     def test_an_empty_sheet_is_not_recorded(self, house: House, begun: str) -> None:
         sheet = printed(house)
