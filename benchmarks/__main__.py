@@ -229,6 +229,11 @@ def report(f: Figures) -> str:
         "",
         f"<!-- screens: begin -->{f.screens}<!-- screens: end -->",
         "",
+        "## 10. Photographs of sheets",
+        "",
+        "`python -m benchmarks.reading --write` takes synthetic photographs, reads them, and writes silent misreads, boxes for a person, places,",
+        "seconds and memory into [Sheets and photographs](../explanation/paper.md); `--keep FILE` lets it be broken off and gone on with.",
+        "",
     ]
     return "\n".join(lines)
 
