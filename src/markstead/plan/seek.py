@@ -173,12 +173,16 @@ class _Search:
             kept = tuple(Fixed(day, path[day]) for day in range(back, self.bare.horizon))
             streams.append(replace(stream, fixed=(*stream.fixed, *kept)))
         tied = replace(self.bare, streams=tuple(streams))
-        latest = {}
+        tables = [Tables(tied, stream) for stream in tied.streams]
+        days = {}
         for target in self.bare.targets:
             late = meet(first, target, places).late if target in first.targets else 0
-            latest[target.key] = target.day + late
-        program = Counted(tied, [Tables(tied, stream) for stream in tied.streams], self.step, latest)
-        found, _ = program.solve(self.nodes, go_on=self._go_on)
+            days[target.key] = target.day + late
+        # On the same days, which few branchings tell; else as cheap as it can be.
+        found, _ = Counted(tied, tables, self.step, days).solve(self.nodes // 20 + 1, go_on=self._go_on)
+        if found is None and not self.stopped:
+            program = Counted(tied, tables, self.step, {})
+            found, _ = program.solve(self.nodes // 10 + 1, self.places, self._go_on)
         if found is not None:
             self._take(tuple(found))
 
