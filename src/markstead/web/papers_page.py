@@ -121,7 +121,7 @@ def _learners(home: Home, people: Sequence[Somebody], span: Span) -> tuple[Learn
             p.key,
             p.name,
             f"year {p.year}" if p.year is not None else "",
-            f"words for {written.get(p.id, 0)} of {plural(len(p.courses), 'course')}" if p.courses else "",
+            f"words for {written.get(p.id, 0)} of {len(p.courses)}" if p.courses else "",
             plural(samples.get(p.id, 0), "sample"),
         )
         for p in people
