@@ -6,6 +6,7 @@ page (6.4). Headings without a gap are the house's own rule (WCAG 2.2, technique
 their own: htmx reads them with `data-` too, and only so they are valid.
 """
 
+import re
 from collections import Counter
 from collections.abc import Iterator
 from xml.etree.ElementTree import Element
@@ -91,6 +92,9 @@ def _attributes(root: Element) -> Iterator[str]:
         for name in element.attrib:
             if isinstance(name, str) and name.startswith(("hx-", "sse-", "ws-")):
                 yield f"{_tag(element)}: {name} is no attribute of HTML; htmx reads data-{name}"
+        refresh = element.get("http-equiv", "").lower() == "refresh"
+        if refresh and not re.fullmatch(r"\d+(; url=\S+)?", element.get("content", "")):
+            yield f"{_tag(element)}: a refresh is written as seconds, or as seconds; url=address"
         if element.tag == "img" and element.get("alt") is None:
             yield f"{_tag(element)}: an image without alt"
 

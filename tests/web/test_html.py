@@ -131,6 +131,7 @@ PAGE = '<!doctype html><html lang="en"><head><title>T</title></head><body><main>
         ("<p><div></div></p>", "ParseError"),
         ("<main></main>", "not one main part"),
         ('<img src="x">', "an image without alt"),
+        ('<meta http-equiv="refresh" content="30;url=/">', "a refresh is written as"),
         ("<table><div></div></table>", "ParseError"),
         ("<form><form></form></form>", "ParseError"),
     ],

@@ -455,8 +455,8 @@ class TestItClosesByItself:
         page = asa.get("/tablet/me/").content.decode()
         asking = asa.get("/tablet/me/still/").content.decode()
 
-        assert '<noscript><meta http-equiv="refresh" content="150;url=/tablet/me/still/"></noscript>' in page
-        assert '<noscript><meta http-equiv="refresh" content="30;url=/tablet/left/"></noscript>' in asking
+        assert '<noscript><meta http-equiv="refresh" content="150; url=/tablet/me/still/"></noscript>' in page
+        assert '<noscript><meta http-equiv="refresh" content="30; url=/tablet/left/"></noscript>' in asking
         assert "I am still here" in asking
 
     def test_i_am_done_closes_it_at_once(self, asa: Client) -> None:
