@@ -19,8 +19,8 @@ from markstead.ledger.facts import Presence
 from markstead.paper.layout import Kind, Sheet, read_sheet, write_sheet
 from markstead.paper.read import Why
 from markstead.records import actions as a
-from markstead.records import paper_key, photographs, plans, printing, queries
-from markstead.records.models import PaperPage, PaperSheet
+from markstead.records import paper_key, photographs, plans, printing, queries, samples
+from markstead.records.models import PaperPage, PaperSheet, Sample
 from markstead.records.paper_day import DayDone
 from markstead.records.plans import Effort
 from markstead.rules.bars import BarKind as B
@@ -49,10 +49,12 @@ def begun(house: House) -> str:
 
 def printed(house: House, *kinds: str, learner: str | None = "asa", day: date = MONDAY) -> Sheet:
     """Print one sheet; what the reader keeps of it."""
+    before = set(PaperSheet.objects.values_list("id", flat=True))
     printing.print_sheets(
         house.id, day=day, by="ruth", now=MORNING, kinds=kinds or ("day",), learner=learner, size="a4"
     )
-    row = PaperSheet.objects.filter(household=house.id).order_by("-printed", "-pk").first()
+    rows = PaperSheet.objects.filter(household=house.id).order_by("-printed", "-pk")
+    row = rows.exclude(id__in=before).first() or rows.first()
     assert row is not None
     return read_sheet(row.layout)
 
@@ -462,19 +464,55 @@ class TestPictures:
 
         assert list((folder / paper_key.PICTURES).iterdir()) == []
 
-    def test_a_picture_that_is_kept_lies_in_the_folder_by_its_hash_and_the_sheet_knows_it(
+    def test_a_picture_waits_under_its_hash_and_is_kept_as_a_sample_of_the_learners_work(
         self, house: House, begun: str, folder: Path
     ) -> None:
         sheet = printed(house)
         content = scan(sheet, paper_key.key_of(house.id), [f"{begun}/pages/1"])
         photographs.take_in(house.id, "photo.png", content, by="ruth", now=EVENING)
-        record(house, sheet, keep=True)
-
         name = f"{hashlib.sha256(content).hexdigest()}.png"
         assert [file.name for file in (folder / paper_key.PICTURES).iterdir()] == [name]
         assert stat.S_IMODE((folder / paper_key.PICTURES / name).stat().st_mode) == 0o600
-        assert PaperSheet.objects.get(id=sheet.id).kept == f'["{name}"]'
-        assert paper_key.picture(name) == content
+
+        record(house, sheet, keep=True)
+
+        (kept,) = samples.samples_of(house.home, learner="asa")
+        assert (kept.day, kept.words, kept.kind) == (MONDAY, "Day sheet", "image/png")
+        assert samples.path_of(kept.digest, kept.kind).stat().st_size == kept.size
+        assert list((folder / paper_key.PICTURES).iterdir()) == []
+
+    def test_of_a_picture_of_two_sheets_the_learners_own_is_cut_out(self, house: House, begun: str) -> None:
+        house.bring("begun", learner="noa", workbook="maths-9-01")
+        own, other = printed(house), printed(house, learner="noa")
+        key = paper_key.key_of(house.id)
+        both = cv2.vconcat(
+            [
+                cv2.imdecode(np.frombuffer(scan(one, key, marks), np.uint8), cv2.IMREAD_GRAYSCALE)
+                for one, marks in ((own, [f"{begun}/pages/1"]), (other, []))
+            ]
+        )
+        photographs.take_in(
+            house.id, "two.png", cv2.imencode(".png", both)[1].tobytes(), by="ruth", now=EVENING
+        )
+        record(house, own, keep=True)
+
+        (kept,) = samples.samples_of(house.home)
+        assert kept.learner == house.person("asa")
+        assert (kept.width, kept.height) == (210 * photographs.FLAT_PER_MM, 297 * photographs.FLAT_PER_MM)
+
+    def test_the_picture_of_a_sheet_of_several_learners_is_not_kept_as_a_sample(self, house: House) -> None:
+        copies = [house.bring("asked"), house.bring("asked", learner="noa", workbook="maths-9-01")]
+        sheet = printed(house, "marking", learner=None)
+        box = next(
+            one.id for one in sheet.pages[0].boxes if copies[0] in one.id and one.id.endswith("right/yes")
+        )
+        taken(house, sheet, box)
+
+        with pytest.raises(InputError, match="marking sheet of everybody; allowed is that of one learner's"):
+            record(house, sheet, keep=True)
+
+        assert not Sample.objects.exists()
+        record(house, sheet)
 
 
 class TestTheKey:

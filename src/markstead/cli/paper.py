@@ -113,7 +113,11 @@ def add_to(app: typer.Typer) -> None:
             ),
         ] = False,
         keep: Annotated[
-            bool, typer.Option("--keep", help="With --accept-sure: keep the pictures of what is recorded.")
+            bool,
+            typer.Option(
+                "--keep",
+                help="With --accept-sure: keep the pictures as samples of work, but those of several learners.",
+            ),
         ] = False,
         as_json: JSON = False,
     ) -> None:
@@ -187,11 +191,15 @@ def _sheet(house: House, sheet: str, by: str, *, accept: bool, keep: bool) -> di
         "by_hand": list(outlook.by_hand),
         "notes": list(found.notes),
         "recorded": None,
+        "picture": None,
         "waits_for": _waits_for(found, outlook),
     }
     if accept and not told["waits_for"]:
-        done = photographs.record(house.household, sheet, found.marked, by=by, now=house.now, keep=keep)
+        kept = keep and found.is_of_one
+        done = photographs.record(house.household, sheet, found.marked, by=by, now=house.now, keep=kept)
         told["recorded"] = done.done.act if done.done is not None else None
+        if keep and done.done is not None:
+            told["picture"] = "kept" if kept else "of several learners"
     return told
 
 
@@ -260,6 +268,10 @@ def _tell_sheet(sheet: dict[str, Any], out: Any) -> None:
         out.print(line, soft_wrap=True)
     for page in sheet["missing_pages"]:
         out.print(f"Page {page} is missing: take its picture as well.", soft_wrap=True)
+    if sheet["picture"] == "kept":
+        out.print("The picture is kept as a sample of work.", soft_wrap=True)
+    elif sheet["picture"]:
+        out.print("Its picture is of several learners, so it is not kept as a sample of one.", soft_wrap=True)
     if not sheet["recorded"]:
         why = ", ".join(sheet["waits_for"])
         out.print(

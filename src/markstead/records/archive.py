@@ -18,22 +18,27 @@ from django.db import models, transaction
 
 from markstead.errors import DamagedRecordError, InputError, MarksteadError, Problem
 from markstead.ledger.serial import ROOT, link, read_body
-from markstead.records import upkeep
+from markstead.records import samples, upkeep
 from markstead.records.desk import household_row
 from markstead.records.home import forget
 from markstead.records.models import (
     Copy,
     Device,
     Document,
+    EarlierYear,
     Enrolment,
     Entry,
     Feed,
     Household,
+    Narrative,
     OrderCalls,
+    PaperPage,
+    PaperSheet,
     Person,
     Pin,
     Plan,
     QuizUnderWay,
+    Sample,
     Words,
 )
 from markstead.records.setup import new_stamp
@@ -52,6 +57,8 @@ WHAT = "archive"
 _BATCH = 500
 _LONGEST_LINE = 32_000_000
 """Bytes of a line: a plan of a year for a large home, and no more."""
+_LARGEST_SAMPLE = 100_000_000
+"""Bytes: what is drawn anew of the largest file that is taken, and no more."""
 
 _README = """\
 This is the archive of a household: everything that Markstead kept of it, in files that need no Markstead to be read.
@@ -63,6 +70,9 @@ words.jsonl       free words (reasons, tracking numbers) that facts point at by 
 people.jsonl      who lives or helps here; facts know them by "id"
 enrolments.jsonl  which learner takes which course, in the learner's order
 documents.jsonl   every version of the files that the home goes by; the files themselves are in documents/
+earlier_years.jsonl  in which school year a learner was until when
+narratives.jsonl  what was written of a learner's course for a report
+samples.jsonl     photographs and scans of work: whose, of which day; the files themselves are in samples/, by their SHA-256
 plans.jsonl       plans, with the one in force named in archive.json
 quizzes.jsonl     oral quizzes that have begun and are not on the record yet
 contents.csv      bytes and SHA-256 of every file above
@@ -74,7 +84,7 @@ salt + newline + text in words.jsonl; where there is no such line, the words wer
 The facts are chained. Begin with 64 zeros; for each line take the SHA-256 of the link so far, as 64 letters, followed by
 the bytes of the line without its newline. After the last line it is "link" in archive.json.
 
-It holds the names of children. Nobody's password, PIN or tablet is in it.
+It holds the names and the work of children. Nobody's password, PIN or tablet is in it.
 """
 
 
@@ -98,6 +108,29 @@ TABLES = (
     Table("people.jsonl", Person, ("id", "key", "name", "role", "year"), ("id",)),
     Table("enrolments.jsonl", Enrolment, ("learner", "course"), ("learner_id", "id"), "learner__household"),
     Table("words.jsonl", Words, ("digest", "salt", "text"), ("digest",)),
+    Table(
+        "earlier_years.jsonl",
+        EarlierYear,
+        ("person", "year", "until"),
+        ("person", "until", "id"),
+        "person__household",
+    ),
+    Table(
+        "narratives.jsonl",
+        Narrative,
+        ("learner", "course", "first", "last", "text", "saved"),
+        ("learner", "course", "first", "last"),
+        "learner__household",
+    ),
+    Table(
+        "samples.jsonl",
+        Sample,
+        (
+            *("id", "learner", "copy", "entry", "day", "digest", "kind", "size", "width", "height", "pages"),
+            *("words", "kept", "kept_by"),
+        ),
+        ("id",),
+    ),
     Table(
         "plans.jsonl",
         Plan,
@@ -128,6 +161,8 @@ LEFT_OUT: Mapping[type[models.Model], str] = {
     Pin: "a way in",
     Device: "a way in",
     Feed: "a way in",
+    PaperSheet: "can be printed again; its codes are signed with the key of the folder that it was printed in",
+    PaperPage: "waits for a sheet that is not taken along",
 }
 _HOUSEHOLD = ("name", "stamp", "demo_shift", "failed_test_costs", "hold_day_costs", "plan_in_force")
 
@@ -197,6 +232,7 @@ def _write(packed: Package, household: str) -> tuple[str, str, int, str, int]:
                 if table.model is not Plan or (last_plan is not None and kept["number"] <= last_plan[0]):
                     into.write(_line(kept))
     _write_documents(packed, household, documents)
+    _write_samples(packed, tables["samples.jsonl"])
     rows = "".join(f"{name},{size},{digest}\r\n" for name, size, digest in packed.contents)
     packed.put(CONTENTS, f"file,bytes,sha256\r\n{rows}".encode())
     return row.id, row.name, row.head_seq, row.head_link, people
@@ -239,6 +275,27 @@ def _write_documents(packed: Package, household: str, documents: Sequence[tuple[
     for kind, version, _ in documents:
         text = Document.objects.get(household=household, kind=kind, version=version).text
         packed.put(_document_file(kind, version), text.encode())
+
+
+def _sample_files(rows: Iterable[Mapping[str, Any]]) -> dict[str, Mapping[str, Any]]:
+    """The files of samples by their names in the package, each with one of its rows."""
+    found = {f"{samples.FOLDER}/{samples.file_name(row['digest'], row['kind'])}": row for row in rows}
+    return dict(sorted(found.items()))
+
+
+def _write_samples(packed: Package, rows: Sequence[Mapping[str, Any]]) -> None:
+    for name, row in _sample_files(rows).items():
+        path = samples.path_of(row["digest"], row["kind"])
+        try:
+            content = path.read_bytes()
+        except OSError:
+            content = b""
+        if sha256(content).hexdigest() != row["digest"]:
+            raise DamagedRecordError(
+                f"The sample of {row['day']}, {path}, is not in the folder any more as it was kept, so no archive was "
+                "written. Restore it from a backup, or take that sample away."
+            )
+        packed.put(name, content)
 
 
 # --- reading ------------------------------------------------------------------------------------------------------
@@ -330,14 +387,22 @@ def take_archive(path: Path, *, dry_run: bool = False) -> Archived:
     with opened_package(path, WHAT) as found:
         head = _head(found)
         check_contents(found)
-        with transaction.atomic():
-            taken = _take(found, head)
-            if dry_run:
-                transaction.set_rollback(True)
+        files: list[Path] = []
+        try:
+            with transaction.atomic():
+                taken = _take(found, head, files)
+                if dry_run:
+                    transaction.set_rollback(True)
+        except BaseException:
+            samples.remove(files)
+            raise
+    if dry_run:
+        samples.remove(files)
     return taken
 
 
-def _take(found: zipfile.ZipFile, head: Mapping[str, Any]) -> Archived:
+def _take(found: zipfile.ZipFile, head: Mapping[str, Any], files: list[Path]) -> Archived:
+    """Take all of it; the files of samples that were not here yet are told in `files`, also where it fails."""
     said = head["household"]
     if Household.objects.filter(id=said["id"]).exists():
         raise _wrong(
@@ -358,6 +423,7 @@ def _take(found: zipfile.ZipFile, head: Mapping[str, Any]) -> Archived:
             count = _take_table(found, table, row)
             people = count if table.model is Person else people
         _take_documents(found, row)
+        _take_samples(found, row, files)
         upkeep.rebuild(row.id)
         verdict = upkeep.verify(row.id)
     except MarksteadError:
@@ -458,6 +524,16 @@ def _take_documents(found: zipfile.ZipFile, row: Household) -> None:
             taken=datetime.fromisoformat(said["taken"]),
             text=found.read(_document_file(said["kind"], said["version"])).decode(),
         )
+
+
+def _take_samples(found: zipfile.ZipFile, row: Household, files: list[Path]) -> None:
+    rows = Sample.objects.filter(household=row)
+    if rows.exclude(learner__household=row).exists():
+        raise _wrong("samples.jsonl", "a learner of another household", "a learner of this one")
+    for name, said in _sample_files(rows.values("digest", "kind")).items():
+        with found.open(name) as file:
+            content = file.read(_LARGEST_SAMPLE)
+        files += samples.put_back(said["digest"], said["kind"], content)
 
 
 def every_table() -> Iterable[type[models.Model]]:

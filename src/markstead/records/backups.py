@@ -23,6 +23,7 @@ from django.db import DEFAULT_DB_ALIAS, DatabaseError, connection, connections
 from markstead.errors import DamagedRecordError, InputError, MarksteadError, Problem
 from markstead.records import archive, upkeep
 from markstead.records.models import Household
+from markstead.records.place import in_folder
 from markstead.records.whole import PART, not_written, written_whole
 
 T = TypeVar("T")
@@ -195,7 +196,10 @@ def to_drop(kept: Sequence[Backup], day_of: Callable[[datetime], date]) -> tuple
 
 
 def at_another(file: Path, work: Callable[[], T]) -> T:
-    """Do work on another SQLite file as if it were the record: in a thread of its own, whose only connection it is."""
+    """Do work on another SQLite file as if it were the record: in a thread of its own, whose only connection it is.
+
+    The files of the home are then those beside it.
+    """
     from django.db.backends.sqlite3.base import DatabaseWrapper
 
     done: list[T] = []
@@ -211,7 +215,8 @@ def at_another(file: Path, work: Callable[[], T]) -> T:
         own = DatabaseWrapper(settings, DEFAULT_DB_ALIAS)
         connections[DEFAULT_DB_ALIAS] = own
         try:
-            done.append(work())
+            with in_folder(file.parent):
+                done.append(work())
         except BaseException as error:  # noqa: BLE001  # carried to whoever waits
             failed.append(error)
         finally:

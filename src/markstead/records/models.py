@@ -329,8 +329,6 @@ class PaperSheet(models.Model):
     act = models.CharField(max_length=40, blank=True)
     """The act by which it was recorded last; empty: it is not recorded yet."""
     recorded = models.DateTimeField(null=True, default=None)
-    kept = models.TextField(default="[]")
-    """Names of the pictures of it that are kept in the home's folder; JSON."""
 
     class Meta:
         indexes = [models.Index(fields=["household", "day"], name="sheets_of_a_day")]
@@ -346,7 +344,9 @@ class PaperPage(models.Model):
     flat = models.BinaryField()
     """The flattened page, from which strips are shown, as JPEG."""
     picture = models.CharField(max_length=80)
-    """Name of the picture's file in the home's folder; it is removed or kept when the sheet is confirmed."""
+    """Name of the picture's file in the home's folder; it is removed when the sheet is confirmed."""
+    others = models.BooleanField(default=False)
+    """More than this sheet is in the picture."""
     name = models.CharField(max_length=200)
     """What the picture was called where it came from."""
     typed = models.BooleanField(default=False)

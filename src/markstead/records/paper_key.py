@@ -6,9 +6,8 @@ import os
 import secrets
 from pathlib import Path
 
-from django.conf import settings
-
 from markstead.errors import InputError, Problem
+from markstead.records.place import home_folder
 
 FILE, PICTURES = "sheets.key", "pictures"
 
@@ -19,9 +18,7 @@ def key_of(household: str) -> bytes:
     Raises:
         InputError: the key cannot be read or made, or is damaged.
     """
-    return hmac.new(
-        _master(Path(settings.HOME)), b"household\0" + household.encode(), hashlib.sha256
-    ).digest()
+    return hmac.new(_master(home_folder()), b"household\0" + household.encode(), hashlib.sha256).digest()
 
 
 def _master(folder: Path) -> bytes:
@@ -98,4 +95,4 @@ def remove_picture(name: str) -> None:
 
 
 def _folder() -> Path:
-    return Path(settings.HOME) / PICTURES
+    return home_folder() / PICTURES

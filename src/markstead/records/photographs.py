@@ -29,6 +29,7 @@ from markstead.records.paper_day import DayDone, Try, look_at_day, record_day
 from markstead.records.paper_day import Refused as RowRefused
 from markstead.records.paper_meaning import Meaning, meaning
 from markstead.records.printing import KEPT_DAYS, planned_of_day
+from markstead.records.samples import Kept, keep_sample
 from markstead.records.words import fact_words
 from markstead.rules.ruling import Role, day_words
 
@@ -107,6 +108,11 @@ class SheetRead:
         """The learner's name, or everybody."""
         found = self.home.people.get(self.learner)
         return found.name if found is not None else "everybody"
+
+    @property
+    def is_of_one(self) -> bool:
+        """Whether it is one learner's, so that its picture may be kept as a sample of work."""
+        return any(one.id == self.learner for one in self.home.learners)
 
     @property
     def boxes(self) -> dict[str, BoxRead]:
@@ -193,6 +199,7 @@ def take_in(household: str, name: str, content: bytes, *, by: str, now: datetime
         return Taken(name, (), reading.refusals)
     rows = {row.id: row for row in PaperSheet.objects.filter(id__in={one.sheet.id for one in reading.pages})}
     kept = paper_key.put_picture(content)
+    several = bool(reading.refusals) or len(rows) > 1
     replaced: set[str] = set()
     with transaction.atomic():
         for one in reading.pages:
@@ -205,6 +212,7 @@ def take_in(household: str, name: str, content: bytes, *, by: str, now: datetime
                     "boxes": _written(one),
                     "flat": _small(one),
                     "picture": kept,
+                    "others": several,
                     "name": one.picture[:200],
                     "typed": one.typed,
                     "taken": now,
@@ -314,10 +322,9 @@ def _taken(home: Home, row: PaperSheet, one: PageReading) -> TakenPage:
 
 
 def _sweep(names: Iterable[str]) -> None:
-    """Remove pictures for which nothing waits any more and that nobody keeps."""
+    """Remove pictures for which nothing waits any more."""
     for name in names:
-        kept = PaperSheet.objects.filter(kept__contains=json.dumps(name)).exists()
-        if not kept and not PaperPage.objects.filter(picture=name).exists():
+        if not PaperPage.objects.filter(picture=name).exists():
             paper_key.remove_picture(name)
 
 
@@ -535,12 +542,12 @@ def record(
 ) -> DayDone:
     """Record a sheet as one act with these boxes marked; every other box counts as empty. It is then read for good.
 
-    Where a part is refused nothing is recorded, unless `partly` says that the rest may be. With `keep` the picture stays
-    in the home's folder, else it is removed.
+    Where a part is refused nothing is recorded, unless `partly` says that the rest may be. With `keep` the picture is
+    kept as a sample of the learner's work; what was sent is removed.
 
     Raises:
         UnknownError: no picture of such a sheet waits.
-        InputError: nothing is marked, or the sheet's day has not come yet.
+        InputError: nothing is marked, the sheet's day has not come yet, or a picture of several learners shall be kept.
     """
     before = _recorded(household, sheet)
     if before is not None:
@@ -550,6 +557,8 @@ def record(
     if found.empty:
         allowed = "at least one marked box that means something"
         raise InputError([Problem("sheet", "nothing marked", allowed, "Put the sheet aside.")])
+    if keep:
+        _check_of_one(read)
     if found.contrary and not partly:
         return DayDone(None, _outlook(household, read, found, by=by, now=now).refused)
     if not (found.entry.rows or found.entry.presences):
@@ -559,10 +568,9 @@ def record(
 
     def also(done: Done) -> None:
         PaperSheet.objects.filter(id=row.id).update(act=done.act, recorded=now, times=row.times + 1)
-        PaperPage.objects.filter(sheet=row.id).delete()
         if keep:
-            for name in sorted(names):
-                keep_picture(read.home, sheet=row.id, picture=name)
+            keep_picture(read, by=by, at=now)
+        PaperPage.objects.filter(sheet=row.id).delete()
 
     slip = Slip(act=f"sheet-{row.id}-{row.times + 1}", now=now)
     done = record_day(household, found.entry, by=by, now=now, slip=slip, partly=partly, also=also)
@@ -588,15 +596,42 @@ def put_aside(household: str, sheet: str) -> None:
     _sweep(names)
 
 
-def keep_picture(home: Home, *, sheet: str, picture: str) -> None:
-    """Keep the picture of a sheet as a sample of work: it stays in the home's folder, and its sheet remembers its name.
+def _check_of_one(read: SheetRead) -> None:
+    if not read.is_of_one:
+        found = f"the picture of a {read.sheet.kind} of {read.whose}"
+        allowed = "that of one learner's sheet, for it becomes a sample of that learner's work"
+        raise InputError(
+            [Problem("picture to keep", found, allowed, "Record it without keeping the picture.")]
+        )
 
-    The sheet knows whose it is and of which day; the bytes are those of `paper_key.picture(picture)`.
+
+def keep_picture(read: SheetRead, *, by: str, at: datetime) -> tuple[Kept, ...]:
+    """Keep the pictures of a sheet that waits as samples of its learner's work, of the sheet's day.
+
+    Of a picture in which there is more than this sheet its own pages alone are kept, cut out and flattened.
+
+    Raises:
+        InputError: it is about several learners; see also `keep_sample`.
     """
-    row = PaperSheet.objects.get(household=home.id, id=sheet)
-    kept = json.loads(row.kept)
-    if picture not in kept:
-        PaperSheet.objects.filter(id=sheet).update(kept=json.dumps([*kept, picture]))
+    _check_of_one(read)
+    contents: dict[str, bytes] = {}
+    for row in PaperPage.objects.filter(sheet=read.id).order_by("page"):
+        whole = None if row.others else paper_key.picture(row.picture)
+        contents[f"page {row.page}" if whole is None else row.picture] = (
+            bytes(row.flat) if whole is None else whole
+        )
+    return tuple(
+        keep_sample(
+            read.home,
+            one,
+            learner=read.learner,
+            day=read.day,
+            by=by,
+            at=at,
+            words=str(read.sheet.kind).capitalize(),
+        )
+        for one in contents.values()
+    )
 
 
 def group_of(read: SheetRead, box: str) -> Group:

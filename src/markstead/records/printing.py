@@ -197,7 +197,7 @@ def _kept(home: Home, made: _Made, day: date, now: datetime) -> Sheet:
 
 def _forget(household: str, day: date) -> None:
     """Forget sheets that are too old to be read, with the pictures that still wait."""
-    old = PaperSheet.objects.filter(household=household, day__lt=day - timedelta(days=KEPT_DAYS), kept="[]")
+    old = PaperSheet.objects.filter(household=household, day__lt=day - timedelta(days=KEPT_DAYS))
     names = set(PaperPage.objects.filter(sheet__in=old).values_list("picture", flat=True))
     old.delete()
     for name in names - set(PaperPage.objects.values_list("picture", flat=True)):

@@ -5,9 +5,12 @@ places, times and whatever else a camera writes beside them are gone. Files lie 
 """
 
 import io
+import os
+import re
 import secrets
+import tempfile
 import warnings
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -15,7 +18,6 @@ from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from django.conf import settings
 from django.db import transaction
 from django.db.models import Count
 
@@ -25,6 +27,7 @@ from markstead.records.home import Home
 from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
 from markstead.records.models import Household, Person, Sample
+from markstead.records.place import home_folder
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -157,20 +160,62 @@ def _check_copy(home: Home, copy: str | None, learner: str) -> None:
 # --- files --------------------------------------------------------------------------------------------------------
 
 _ENDINGS = {"image/jpeg": "jpg", "image/png": "png", "application/pdf": "pdf"}
+_AN_HOUR = 3600
+_DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
 def _folder() -> Path:
-    return Path(settings.HOME) / FOLDER
+    return home_folder() / FOLDER
+
+
+def file_name(digest: str, kind: str) -> str:
+    """The name of a sample's file, here and wherever it is taken to.
+
+    Raises:
+        InputError: no digest, or a kind that is not kept.
+    """
+    if kind not in _ENDINGS or not _DIGEST.fullmatch(digest):
+        raise InputError(
+            [Problem("sample", f"{digest[:70]!r}, {kind[:40]!r}", "a SHA-256 and a kind that is kept")]
+        )
+    return f"{digest}.{_ENDINGS[kind]}"
 
 
 def path_of(digest: str, kind: str, *, small: bool = False) -> Path:
     """Where a sample lies."""
-    name = f"{digest}.small.jpg" if small else f"{digest}.{_ENDINGS[kind]}"
-    return _folder() / digest[:2] / name
+    name = file_name(digest, kind)
+    return _folder() / digest[:2] / (f"{digest}.small.jpg" if small else name)
 
 
-def _write(digest: str, kind: str, content: bytes, small: bytes) -> None:
-    """Write both files whole or not at all; the same content is there once."""
+def put_back(digest: str, kind: str, content: bytes) -> list[Path]:
+    """Put the file of a sample into the folder again, with its small picture drawn anew; the files that were not there.
+
+    Raises:
+        InputError: it is not what its row says, or the folder cannot be written.
+    """
+    name = file_name(digest, kind)
+    if sha256(content).hexdigest() != digest:
+        raise InputError(
+            [Problem(f"sample {name}", "other bytes", "the bytes that its name is the SHA-256 of")]
+        )
+    if content.startswith(b"%PDF-"):
+        found, first = "application/pdf", pictures_of_pdf(content)[0]
+    else:
+        opened = _opened(content)
+        found = f"image/{str(opened.format).lower()}"
+        try:
+            opened.draft("RGB", (LONGEST_EDGE, LONGEST_EDGE))
+            first = _on_white(opened)
+        except (OSError, ValueError, SyntaxError, EOFError) as error:
+            raise _refused("a damaged picture") from error
+    if found != kind:
+        raise InputError([Problem(f"sample {name}", found, kind)])
+    return _write(digest, kind, content, _small(first))
+
+
+def _write(digest: str, kind: str, content: bytes, small: bytes) -> list[Path]:
+    """Write both files whole or not at all; the same content is there once. The files that were not there before."""
+    new: list[Path] = []
     try:
         for path, data in ((path_of(digest, kind), content), (path_of(digest, kind, small=True), small)):
             path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -180,13 +225,23 @@ def _write(digest: str, kind: str, content: bytes, small: bytes) -> None:
                     half.write_bytes(data)
                     half.chmod(0o600)
                     half.replace(path)
+                    new.append(path)
                 finally:
                     half.unlink(missing_ok=True)
     except OSError as error:
+        remove(new)
         where = f"{_folder()} ({error.strerror})"
         raise InputError(
             [Problem("folder of samples", where, "a folder with room that can be written")]
         ) from error
+    return new
+
+
+def remove(files: Iterable[Path]) -> None:
+    """Remove files; that one is gone already is as good."""
+    for file in files:
+        with suppress(OSError):
+            file.unlink(missing_ok=True)
 
 
 def read_sample(kept: Kept, *, small: bool = False) -> bytes:
@@ -487,13 +542,32 @@ def take_away(home: Home, wanted: str) -> None:
     found = sample(home, wanted)
     with transaction.atomic():
         Sample.objects.filter(id=found.id).delete()
-    drop_unused([found])
+    drop_unused([(found.digest, found.kind)])
 
 
-def drop_unused(samples: Iterable[Kept]) -> None:
-    """Delete the files of samples of which no row is left."""
-    for one in samples:
-        if not Sample.objects.filter(digest=one.digest).exists():
-            for small in (False, True):
-                with suppress(OSError):
-                    path_of(one.digest, one.kind, small=small).unlink(missing_ok=True)
+def drop_unused(files: Iterable[tuple[str, str]]) -> None:
+    """Delete files, by digest and kind, of which no sample is left."""
+    for digest, kind in files:
+        if not Sample.objects.filter(digest=digest).exists():
+            remove(path_of(digest, kind, small=small) for small in (False, True))
+
+
+def sweep() -> None:
+    """Delete the files in the folder of samples that no sample names, as a restore or a crash leaves them.
+
+    What is younger than an hour stays: it may just be kept.
+    """
+    named = set(Sample.objects.values_list("digest", flat=True))
+    remove(path for path in _old_files() if path.name.split(".")[0] not in named)
+
+
+def _old_files() -> Iterator[Path]:
+    """By the clock of the disk, which dates its files."""
+    if not _folder().is_dir():
+        return
+    with tempfile.TemporaryFile(dir=_folder()) as file:
+        before = os.fstat(file.fileno()).st_mtime - _AN_HOUR
+    for path in _folder().rglob("*"):
+        with suppress(OSError):
+            if path.is_file() and path.stat().st_mtime < before:
+                yield path

@@ -168,6 +168,8 @@ class ConfirmPage:
     nothing: bool
     still: int
     """Boxes that nobody has answered yet."""
+    may_keep: bool
+    """Its picture may be kept as a sample of work: it is one learner's."""
     keep: bool
     token: str
 
@@ -256,6 +258,7 @@ def confirm_page(read: SheetRead, said: Settled, outlook: Outlook) -> ConfirmPag
         outlook.by_hand,
         outlook.empty,
         said.open,
+        read.is_of_one,
         said.keep,
         new_token(),
     )

@@ -27,7 +27,6 @@ class Migration(migrations.Migration):
                 ("times", models.SmallIntegerField(default=0)),
                 ("act", models.CharField(blank=True, max_length=40)),
                 ("recorded", models.DateTimeField(default=None, null=True)),
-                ("kept", models.TextField(default="[]")),
                 (
                     "household",
                     models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, to="records.household"),
@@ -47,6 +46,7 @@ class Migration(migrations.Migration):
                 ("boxes", models.TextField()),
                 ("flat", models.BinaryField()),
                 ("picture", models.CharField(max_length=80)),
+                ("others", models.BooleanField(default=False)),
                 ("name", models.CharField(max_length=200)),
                 ("typed", models.BooleanField(default=False)),
                 ("taken", models.DateTimeField()),
