@@ -1,6 +1,7 @@
 """The archive of a household: out, into an empty home, and out again, byte for byte; and what is refused."""
 
 import errno
+import io
 import json
 import shutil
 import zipfile
@@ -11,29 +12,57 @@ from typing import Any
 
 import pytest
 from django.apps import apps
+from django.conf import LazySettings
 from django.db import connection
+from PIL import Image
 
 from markstead.errors import DamagedRecordError, InputError, MarksteadError
 from markstead.records import actions as a
-from markstead.records import archive, backups, triggers, upkeep, whole
+from markstead.records import archive, backups, samples, triggers, upkeep, whole
 from markstead.records.archive import CONTENTS, HEAD, read_head, take_archive, write_archive
-from markstead.records.models import Entry, Household, Person, Plan, QuizUnderWay
+from markstead.records.models import (
+    EarlierYear,
+    Entry,
+    Household,
+    Narrative,
+    Person,
+    Plan,
+    QuizUnderWay,
+    Sample,
+)
 from tests.records.house import House
 
 
 def live(house: House) -> None:
-    """A failed test, one under way, words in other letters, a spoiled copy."""
+    """A failed test, one under way, words in other letters, a spoiled copy; a report's text, an earlier year, samples."""
     house.fail()
     house.bring("asked", learner="noa", workbook="maths-9-01")
     house.bring("in the house", workbook="reading-5-01")
     house.do(a.spoil_copy, copy="home-3", reason="Tee über “Ø”\nund Zeile zwei\t=1+1")
     Person.objects.filter(key="noa").update(name="Noa Ümlaut, geb. “Ø”")
+    noa, moment = Person.objects.get(key="noa"), house.clock.replace(microsecond=123456)
+    EarlierYear.objects.create(person=noa, year=8, until=moment)
+    Narrative.objects.create(
+        learner=noa, course="maths-9", first=moment.date(), last=moment.date(), text="Grüße\n—", saved=moment
+    )
+    kept = {"day": moment.date(), "by": "ruth", "at": moment}
+    samples.keep_sample(house.home, drawn("PNG"), learner="noa", words="“Ø”", **kept)
+    samples.keep_sample(house.home, drawn("PNG"), learner="asa", **kept)
+    samples.keep_sample(house.home, drawn("JPEG"), learner="asa", **kept)
+    samples.keep_sample(house.home, drawn("PDF"), learner="asa", **kept)
+
+
+def drawn(form: str) -> bytes:
+    file = io.BytesIO()
+    Image.new("RGB", (90, 60), "teal").save(file, form)
+    return file.getvalue()
 
 
 @pytest.fixture(scope="module")
 def archived(new_home: Path) -> Path:
     """The archive of a home that has lived."""
-    home, file = new_home.with_name("lived.sqlite3"), new_home.with_name("home.zip")
+    home, file = new_home.parent / "lived" / "lived.sqlite3", new_home.with_name("home.zip")
+    home.parent.mkdir()
     shutil.copy(new_home, home)
 
     def begin() -> None:
@@ -51,9 +80,10 @@ def written(archived: Path, tmp_path: Path) -> Path:
 
 
 def test_an_archive_taken_into_an_empty_home_gives_the_same_archive(
-    house: House, empty: Path, tmp_path: Path
+    house: House, empty: Path, tmp_path: Path, settings: LazySettings
 ) -> None:
-    """Out of the database of the tests, whichever it is, into a file of SQLite."""
+    """Out of the database of the tests, whichever it is, into a file of SQLite; the samples from folder to folder."""
+    settings.HOME = tmp_path / "old"
     live(house)
     written, again = tmp_path / "once.zip", tmp_path / "again.zip"
     write_archive("home", written)
@@ -66,10 +96,20 @@ def test_an_archive_taken_into_an_empty_home_gives_the_same_archive(
     taken, verdict = backups.at_another(empty, take)
 
     assert again.read_bytes() == written.read_bytes()
+    assert files_of(empty.parent) == files_of(tmp_path / "old")
+    assert len(files_of(empty.parent)) == 6  # three files for four samples, each with its small picture
     assert verdict.holds
     mine = upkeep.verify("home")
     assert (verdict.facts, verdict.head, verdict.words) == (mine.facts, mine.head, mine.words)
     assert (taken.facts, taken.people) == (mine.facts, 4)
+
+
+def files_of(home: Path) -> list[str]:
+    """Every file in the folder of samples, checked where it is named by its digest."""
+    found = [path for path in (home / samples.FOLDER).rglob("*") if path.is_file()]
+    for path in found:
+        assert ".small." in path.name or sha256(path.read_bytes()).hexdigest() == path.stem
+    return sorted(path.name for path in found)
 
 
 def test_the_record_can_be_read_and_proved_without_markstead(written: Path) -> None:
@@ -93,9 +133,9 @@ def test_the_record_can_be_read_and_proved_without_markstead(written: Path) -> N
     assert link == head["record"]["link"]
     assert reasons[-1] == "Tee über “Ø”\nund Zeile zwei\t=1+1"
     assert "Noa Ümlaut, geb. “Ø”" in people
-    assert [name for name in inside if name not in text and not name.startswith("documents/")] == [
-        "README.txt"
-    ]
+    assert [
+        name for name in inside if name not in text and not name.startswith(("documents/", "samples/"))
+    ] == ["README.txt"]
 
 
 def test_nobodys_way_in_is_in_it(written: Path) -> None:
@@ -126,6 +166,7 @@ def test_a_dry_run_takes_nothing(written: Path, empty: Path) -> None:
         return take_archive(written, dry_run=True).people, Household.objects.exists()
 
     assert backups.at_another(empty, look) == (4, False)
+    assert files_of(empty.parent) == []
 
 
 def test_an_archive_is_not_written_over_another_file_unless_asked(house: House, written: Path) -> None:
@@ -163,6 +204,12 @@ def rebuild(file: Path, change: Callable[[dict[str, bytes]], None], *, honest: b
             package.writestr(name, data)
 
 
+def other_sample(members: dict[str, bytes]) -> None:
+    """The last of the samples, so that others are taken before."""
+    name = max(name for name in members if name.startswith("samples/"))
+    members[name] = b"\x89PNG\r\n\x1a\n" + members[name]
+
+
 def swap(name: str, old: bytes, new: bytes) -> Callable[[dict[str, bytes]], None]:
     def change(members: dict[str, bytes]) -> None:
         assert old in members[name]
@@ -188,6 +235,9 @@ DAMAGED: list[tuple[str, Callable[[dict[str, bytes]], None], bool, str]] = [
     ("no fact at all", swap("record.jsonl", b'{"act"', b'{"acts"'), True, "record.jsonl, line 1"),
     ("a column missing", swap("people.jsonl", b'"name"', b'"nom"'), True, "exactly id, key, name, role, year"),
     ("a part nobody has", swap("people.jsonl", b'"educator"', b'"emperor"'), True, "something that cannot be taken"),
+    ("a sample of other bytes", other_sample, True, "the bytes that its name is the SHA-256 of"),
+    ("a sample missing", lambda m: m.pop(min(n for n in m if n.startswith("samples/"))), True, "the file that samples.jsonl names"),
+    ("a sample of no kind", swap("samples.jsonl", b"image/png", b"text/html"), True, "a kind that is kept"),
     ("a document that cannot be read", swap("documents/calendar-0001.toml", b"zone =", b"zone"), True, "calendar.toml"),
 ]  # fmt: skip
 
@@ -203,6 +253,7 @@ def test_an_archive_that_is_not_as_it_was_written_changes_nothing(
             take_archive(written)
         assert not Household.objects.exists()
         assert not Entry.objects.exists()
+        assert files_of(empty.parent) == []
         return str(refused.value)
 
     assert says in backups.at_another(empty, take)
@@ -214,6 +265,18 @@ def test_a_package_that_was_cut_off_is_named(written: Path, left: int) -> None:
 
     with pytest.raises(InputError, match=r"home\.zip, which is no whole zip package"):
         read_head(written)
+
+
+def test_a_sample_whose_file_is_gone_is_named(house: House, tmp_path: Path, settings: LazySettings) -> None:
+    settings.HOME = tmp_path / "old"
+    live(house)
+    lost = Sample.objects.get(kind="image/jpeg")
+    samples.path_of(lost.digest, lost.kind).unlink()
+
+    with pytest.raises(DamagedRecordError, match=rf"The sample of {lost.day}.*take that sample away"):
+        write_archive("home", tmp_path / "home.zip")
+
+    assert not (tmp_path / "home.zip").exists()
 
 
 def test_a_disk_that_fills_leaves_nothing_half_written(

@@ -1,5 +1,6 @@
 """Erasure: of a name nothing is left in any file of the home, and the record still holds."""
 
+import io
 import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -12,15 +13,42 @@ from django.apps import apps
 from django.contrib.auth.models import User
 from django.contrib.sessions.backends.db import SessionStore
 from django.contrib.sessions.models import Session
+from PIL import Image
 
 from markstead.errors import InputError
 from markstead.ledger.facts import Step
+from markstead.paper.layout import read_sheet
 from markstead.records import actions as a
-from markstead.records import backups, devices, erasing, feeds, pins, queries, setup, upkeep
+from markstead.records import (
+    backups,
+    devices,
+    erasing,
+    feeds,
+    paper_key,
+    photographs,
+    pins,
+    printing,
+    queries,
+    samples,
+    setup,
+    upkeep,
+)
 from markstead.records.home import Home
-from markstead.records.models import Document, Household, Person, Plan, Words
+from markstead.records.models import (
+    Document,
+    EarlierYear,
+    Household,
+    Narrative,
+    PaperPage,
+    PaperSheet,
+    Person,
+    Plan,
+    Sample,
+    Words,
+)
 from markstead.records.setup import Newcomer, Papers
 from markstead.rules.ruling import Role
+from tests.paper.scans import scan
 from tests.records.house import CALENDAR, PAPERS, House
 
 T = TypeVar("T")
@@ -89,6 +117,7 @@ def live() -> None:
     )
     Plan.objects.create(number=2, state="in force", problem="{}", **kept)
     Household.objects.filter(id="home").update(plan_in_force=2)
+    papers(home)
     for key in ("ruth", "tobi"):
         setup.give_password("home", person=key, username=f"{key}-pell", password="a-lamp-in-the-window")
     AccessAttempt.objects.create(username=KEY, ip_address="127.0.0.1", failures_since_start=1)
@@ -97,6 +126,29 @@ def live() -> None:
         session["_auth_user_id"] = str(user.pk)
         session["said"] = f"{GIVEN} begins"
         session.save()
+
+
+def drawn(colour: str) -> bytes:
+    file = io.BytesIO()
+    Image.new("RGB", (60, 40), colour).save(file, "PNG")
+    return file.getvalue()
+
+
+def papers(home: Home) -> None:
+    """Texts for reports, samples, printed sheets of one and of several, and a photograph that waits."""
+    span = {"course": "maths-5", "first": NOW.date(), "last": NOW.date(), "saved": NOW}
+    for key, text in ((KEY, f"{GIVEN} did well."), ("noa", f"Noa helped {GIVEN}.")):
+        Narrative.objects.create(learner_id=home.person(key).id, text=text, **span)
+    EarlierYear.objects.create(person_id=home.person(KEY).id, year=4, until=NOW)
+    kept = {"day": NOW.date(), "by": "ruth", "at": NOW}
+    samples.keep_sample(home, drawn("red"), learner=KEY, words=f"Sums of {GIVEN}", **kept)
+    samples.keep_sample(home, drawn("blue"), learner=KEY, **kept)  # the same picture shows Noa's work, too
+    samples.keep_sample(home, drawn("blue"), learner="noa", words=f"with {GIVEN}", **kept)
+    printing.print_sheets("home", day=NOW.date(), by="ruth", now=NOW, kinds=("day", "marking"), size="a4")
+    row = PaperSheet.objects.get(kind="day sheet", learner=home.person(KEY).id)
+    content = scan(read_sheet(row.layout), paper_key.key_of("home"), ["day/presence/full day"])
+    photographs.take_in("home", f"{KEY}.png", content + NAME.encode(), by="ruth", now=NOW)
+    assert PaperPage.objects.count() == 1
 
 
 @pytest.fixture(scope="module")
@@ -109,8 +161,7 @@ def lived(new_home: Path) -> Path:
 def home(lived: Path, tmp_path: Path) -> Path:
     """The folder of the home, with a log, a draft and a backup that hold the name."""
     folder = tmp_path / "home"
-    folder.mkdir()
-    shutil.copy(lived, folder / backups.FILE)
+    shutil.copytree(lived.parent, folder)
     (folder / erasing.LOG).write_text(f"Traceback: {NAME} is no number\n")
     (folder / erasing.DRAFT).write_text(NAME)
     return folder
@@ -141,7 +192,8 @@ def erase(folder: Path, person: str, by: str = "ruth") -> erasing.Erased:
 
 def test_no_file_of_the_home_holds_the_name_afterwards(home: Path) -> None:
     old = backup(home)
-    assert traces(home) >= {backups.FILE, erasing.LOG, erasing.DRAFT, old}
+    (waiting,) = (home / paper_key.PICTURES).iterdir()
+    assert traces(home) >= {backups.FILE, erasing.LOG, erasing.DRAFT, old, waiting.name}
 
     gone = erase(home, KEY)
 
@@ -169,6 +221,11 @@ def test_what_is_not_theirs_stays(home: Path) -> None:
     found, words, documents, plans, in_force, sessions = at(home, look)
     texts = [text for _, text in documents]
     assert words == ["The dog had it"]
+    assert at(home, lambda: [one.text for one in Narrative.objects.all()]) == ["Noa helped somebody."]
+    assert at(home, lambda: [one.words for one in Sample.objects.all()]) == ["with somebody"]
+    assert len(list((home / samples.FOLDER).rglob("*.png"))) == 1
+    assert at(home, lambda: [one.kind for one in PaperSheet.objects.all()]) == ["day sheet"]
+    assert not list((home / paper_key.PICTURES).iterdir())
     assert (plans, in_force) == (1, 2)
     assert found.name == "The home of somebody"
     assert [p.name for p in found.learners] == ["Noa"]
@@ -210,7 +267,9 @@ def test_a_whole_household_is_erased(home: Path) -> None:
     assert traces(home, (*TRACES, b"ruth pell", b"ruth-pell", b"tobi", b"the dog had")) == set()
     assert gone.gone["people"] == 4
     assert at(home, lambda: upkeep.verify("home")).holds
-    assert at(home, lambda: (User.objects.count(), Words.objects.count(), Plan.objects.count())) == (0, 0, 0)
+    gone_tables = (User, Words, Plan, Narrative, EarlierYear, Sample, PaperSheet, PaperPage)
+    assert at(home, lambda: [table.objects.count() for table in gone_tables]) == [0] * 8
+    assert not [p for name in (samples.FOLDER, paper_key.PICTURES) for p in (home / name).rglob("*.*")]
 
 
 def test_documents_are_guarded_again_afterwards(home: Path) -> None:

@@ -531,6 +531,8 @@ def _take_samples(found: zipfile.ZipFile, row: Household, files: list[Path]) -> 
     if rows.exclude(learner__household=row).exists():
         raise _wrong("samples.jsonl", "a learner of another household", "a learner of this one")
     for name, said in _sample_files(rows.values("digest", "kind")).items():
+        if name not in found.namelist():
+            raise _wrong(name, "no such file in it", "the file that samples.jsonl names")
         with found.open(name) as file:
             content = file.read(_LARGEST_SAMPLE)
         files += samples.put_back(said["digest"], said["kind"], content)

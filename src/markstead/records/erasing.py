@@ -24,7 +24,7 @@ from django.db.models import Q
 from markstead.errors import InputError, MarksteadError, Problem
 from markstead.ledger.facts import AnyFact
 from markstead.ledger.serial import read_body
-from markstead.records import backups, people, triggers
+from markstead.records import backups, paper_key, people, samples, triggers
 from markstead.records.desk import household_row
 from markstead.records.first_evening import DRAFT
 from markstead.records.home import ERASED, Home, Somebody, load_home
@@ -32,17 +32,23 @@ from markstead.records.models import (
     Copy,
     Device,
     Document,
+    EarlierYear,
     Enrolment,
     Entry,
     Feed,
     Household,
+    Narrative,
     OrderCalls,
+    PaperPage,
+    PaperSheet,
     Person,
     Pin,
     Plan,
     QuizUnderWay,
+    Sample,
     Words,
 )
+from markstead.records.place import home_folder
 from markstead.records.setup import new_stamp
 from markstead.records.whole import written_whole
 from markstead.rules.ruling import Role
@@ -68,6 +74,11 @@ COVERED: Mapping[type[models.Model], str] = {
     Pin: "go",
     Device: "names of tablets that hold the name are struck",
     Feed: "calendars of the person alone go, names of calendars are struck",
+    Narrative: "of the person go; in those of others the name is struck",
+    EarlierYear: "of the person go",
+    Sample: "of the person go, with their files; in words about others' the name is struck",
+    PaperSheet: "all that speak of the person go, those of several learners, too",
+    PaperPage: "of these sheets go, with the pictures; names of other pictures are struck",
 }
 """Every table of the record, and what becomes of it: a new one must be given its line here and its code below."""
 
@@ -159,7 +170,8 @@ def preview(home: Home, person: str | None) -> Preview:
             home.name,
             (
                 "Every name, key, school year, account, PIN and tablet of this home goes, and nobody can sign in any more.",
-                "All words go: reasons, tracking numbers, plans, absences and wishes.",
+                "All words go: reasons, tracking numbers, plans, absences, wishes and what was written for reports.",
+                "All samples of work go, printed sheets, and photographs of sheets that wait.",
                 "The facts stay, by ids and numbers alone, and still prove each other.",
             ),
             kept,
@@ -174,6 +186,8 @@ def preview(home: Home, person: str | None) -> Preview:
             lines.append(f"Copies in hand are written off: {', '.join(copy.title for copy in held)}.")
     lines += [
         "Words written about their workbooks go (reasons), and all other words in which the name stands.",
+        "What was written of them for reports goes, and the samples of their work with their files.",
+        "Printed sheets that speak of them go, those of several learners, too, with photographs that wait: print them again.",
         "Plans that speak of them go; the plan in force is made anew.",
         "Their absences and wishes go from the calendar and the wishes, in every version.",
         "What happened stays on the record, by an id that nobody can read a name from, and the record still verifies.",
@@ -228,8 +242,8 @@ def erase_person(household: str, *, person: str, by: str, at: datetime) -> Erase
         row = household_row(household, lock=True)
         now_home = load_home(row)
         whom = _whom(now_home, [now_home.person(one.id)])
-        gone = _erase(household, whom)
-    return _finish(whom, gone)
+        gone, files = _erase(household, whom)
+    return _finish(whom, gone, files)
 
 
 def erase_household(household: str, *, by: str) -> Erased:
@@ -247,11 +261,20 @@ def erase_household(household: str, *, by: str) -> Erased:
         household_row(household, lock=True)
         everybody = [p for p in home.people.values() if not p.erased]
         whom = _whom(home, everybody, everything=True)
-        gone = _erase(household, whom)
-    return _finish(whom, gone)
+        gone, files = _erase(household, whom)
+    return _finish(whom, gone, files)
 
 
-def _erase(household: str, whom: _Whom) -> dict[str, int]:
+@dataclass(frozen=True, slots=True)
+class _Files:
+    """Files whose rows went; they go after the transaction, where no row is left that names them."""
+
+    samples: tuple[tuple[str, str], ...]
+    """By digest and kind."""
+    pictures: tuple[str, ...]
+
+
+def _erase(household: str, whom: _Whom) -> tuple[dict[str, int], _Files]:
     """All that the database holds, in the transaction of the caller."""
     row = household_row(household, lock=True)
     gone = {
@@ -259,7 +282,11 @@ def _erase(household: str, whom: _Whom) -> dict[str, int]:
         "plans": _plans(row, whom),
         "versions of calendar and wishes": _documents(row, whom),
         "accounts": _accounts(whom),
+        "texts for reports": _narratives(row, whom),
     }
+    EarlierYear.objects.filter(person__in=whom.ids).delete()
+    files = _Files(_samples(row, whom), _sheets(row, whom))
+    gone |= {"samples": len(files.samples), "photographs that waited": len(files.pictures)}
     copies = Copy.objects.filter(household=row, learner__in=whom.ids).values_list("id", flat=True)
     of_them = Q() if whom.everything else Q(copy__in=list(copies)) | Q(by__in=whom.ids)
     QuizUnderWay.objects.filter(of_them, household=row).delete()
@@ -292,7 +319,47 @@ def _erase(household: str, whom: _Whom) -> dict[str, int]:
     Household.objects.filter(id=row.id).update(
         name=row.name, stamp=new_stamp(), plan_in_force=_plan_left(row)
     )
-    return gone
+    return gone, files
+
+
+def _narratives(row: Household, whom: _Whom) -> int:
+    every = Narrative.objects.filter(learner__household=row)
+    count = (every if whom.everything else every.filter(learner__in=whom.ids)).delete()[0]
+    for one in every.exclude(learner__in=whom.ids):
+        if whom.in_text(one.text):
+            every.filter(id=one.id).update(text=whom.struck(one.text))
+    return count
+
+
+def _samples(row: Household, whom: _Whom) -> tuple[tuple[str, str], ...]:
+    every = Sample.objects.filter(household=row)
+    own = every if whom.everything else every.filter(learner__in=whom.ids)
+    files = tuple(own.values_list("digest", "kind"))
+    own.delete()
+    for one in every:
+        if whom.in_text(one.words):
+            every.filter(id=one.id).update(words=whom.struck(one.words))
+    return files
+
+
+def _sheets(row: Household, whom: _Whom) -> tuple[str, ...]:
+    """Sheets with everything read of them; the pictures that waited."""
+    every = PaperSheet.objects.filter(household=row)
+    gone = [
+        one.id
+        for one in every.iterator(chunk_size=50)
+        if whom.everything or one.learner in whom.ids or whom.meant(one.layout)
+    ]
+    pictures: set[str] = set()
+    for some in _some(gone):
+        pictures |= set(PaperPage.objects.filter(sheet__in=some).values_list("picture", flat=True))
+        every.filter(id__in=some).delete()
+    pages = PaperPage.objects.filter(sheet__household=row)
+    for number, name in pages.values_list("id", "name"):
+        if whom.in_text(name):
+            pages.filter(id=number).update(name=whom.struck(name))
+    # A picture that shows their sheet beside another's goes, too; what was read of the other waits without it.
+    return tuple(sorted(pictures))
 
 
 def _words(row: Household, whom: _Whom) -> int:
@@ -430,14 +497,29 @@ def _accounts(whom: _Whom) -> int:
 # --- afterwards -------------------------------------------------------------------------------------------------------
 
 
-def _finish(whom: _Whom, gone: Mapping[str, int]) -> Erased:
-    """What lies outside the transaction: the log, the draft, the leavings in the file; then look for what remains."""
+def _finish(whom: _Whom, gone: Mapping[str, int], files: _Files) -> Erased:
+    """What lies outside the transaction: files, the log, the draft, the leavings; then look for what remains."""
+    samples.drop_unused(files.samples)
+    for name in files.pictures:
+        with suppress(OSError):
+            paper_key.remove_picture(name)
     file = backups.database()
     if file is not None:
         _files(file.parent, whom)
     swept = sweep()
     kept = tuple(b.file for b in backups.state().kept if b.whole)
-    return Erased(gone, tuple(remains(whom.pattern)), swept, kept)
+    return Erased(gone, (*remains(whom.pattern), *_files_left(files)), swept, kept)
+
+
+def _files_left(files: _Files) -> Iterator[str]:
+    """Files that the disk did not let go."""
+    for digest, kind in files.samples:
+        path = samples.path_of(digest, kind)
+        if path.exists() and not Sample.objects.filter(digest=digest).exists():
+            yield f"file {path}"
+    yield from (
+        f"file {name} of the waiting photographs" for name in files.pictures if paper_key.picture(name)
+    )
 
 
 def _files(home: Path, whom: _Whom) -> None:
@@ -458,6 +540,11 @@ def sweep() -> bool:
     if connection.in_atomic_block:
         return False
     file = backups.database()
+    if (
+        file is not None and file.parent == home_folder()
+    ):  # beside another database these files may be named there
+        with suppress(OSError):
+            samples.sweep()
     if file is None:
         with connection.cursor() as cursor:
             for table in _tables():
