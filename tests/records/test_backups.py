@@ -1,5 +1,6 @@
 """Backups: made and proved, restored after mishaps, refused where they are no good; which are kept, when one is due or old."""
 
+import io
 import shutil
 import sqlite3
 from collections.abc import Callable
@@ -11,9 +12,10 @@ from typing import TypeVar
 
 import pyrage
 import pytest
+from PIL import Image
 
 from markstead.errors import MarksteadError
-from markstead.records import actions, archive, backups, upkeep
+from markstead.records import actions, archive, backups, paper_key, queries, samples, store, upkeep, whole
 from markstead.records.backups import Backup, Backups, Trouble, is_due, is_old, to_drop
 from markstead.records.desk import household_row
 from tests.records.house import House
@@ -288,3 +290,134 @@ def test_a_disk_that_fills_while_restoring_leaves_the_record(
         home.restore(home.folder / made.file)
 
     assert (home.head(), home.files()) == (then, before)
+
+
+# --- what lies beside the database --------------------------------------------------------------------------------
+
+
+class WithSamples(HomeFile):
+    """A home with photographs, and the key of its sheets."""
+
+    def keep(self, colour: str) -> samples.Kept:
+        file = io.BytesIO()
+        Image.new("RGB", (60, 40), colour).save(file, "PNG")
+
+        def work() -> samples.Kept:
+            paper_key.key_of("home")
+            home = queries.home_of("home")
+            day = NOON.date()
+            return samples.keep_sample(home, file.getvalue(), learner="asa", day=day, by="ruth", at=NOON)
+
+        return self.do(work)
+
+    def take_away(self, kept: samples.Kept) -> None:
+        self.do(lambda: samples.take_away(queries.home_of("home"), kept.id))
+
+    def path(self, kept: samples.Kept, *, small: bool = False) -> Path:
+        return self.do(lambda: samples.path_of(kept.digest, kept.kind, small=small))
+
+    def lose(self) -> None:
+        """Everything but the backups."""
+        shutil.rmtree(self.file.parent / samples.FOLDER)
+        (self.file.parent / paper_key.FILE).unlink()
+
+    def stored(self) -> list[str]:
+        root = self.folder / store.FOLDER
+        return sorted(p.relative_to(root).as_posix() for p in root.rglob("*") if p.is_file())
+
+
+@pytest.fixture
+def house_of_work(lived: Path, tmp_path: Path) -> WithSamples:
+    (tmp_path / "work").mkdir()
+    return WithSamples(Path(shutil.copy(lived, tmp_path / "work" / backups.FILE)))
+
+
+@pytest.mark.parametrize("secret", [None, SECRET])
+def test_samples_and_the_key_of_the_sheets_come_back(house_of_work: WithSamples, secret: str | None) -> None:
+    home = house_of_work
+    red, blue = home.keep("red"), home.keep("blue")
+    before = {p: home.path(p).read_bytes() for p in (red, blue)}
+    key = (home.file.parent / paper_key.FILE).read_text()
+    made, again = home.make(secret), home.make(secret)
+    assert made.files == again.files  # each once
+    assert len(home.stored()) == 3 + (secret is not None)
+    in_the_clear = [p for p in (home.folder / store.FOLDER).rglob("*") if p.suffix in (".png", ".key")]
+    assert len(in_the_clear) == (3 if secret is None else 0)
+    home.lose()
+
+    back = home.restore(home.folder / made.file, secret)
+
+    assert (back.files, back.missing, made.missing) == (3, 0, 0)
+    assert {p: home.path(p).read_bytes() for p in (red, blue)} == before
+    assert home.path(red, small=True).exists()
+    assert (home.file.parent / paper_key.FILE).read_text() == key
+
+
+def test_the_store_keeps_what_a_backup_names_and_nothing_else(house_of_work: WithSamples) -> None:
+    home = house_of_work
+    red, blue = home.keep("red"), home.keep("blue")
+    plain = home.make()
+    home.take_away(red)
+    locked = home.make(SECRET)
+    assert f"{red.digest}.png" in home.stored()
+
+    home.do(lambda: backups.drop(home.folder, plain.file))
+
+    assert not [name for name in home.stored() if red.digest in name or "/" not in name]
+    assert sorted([*locked.files, f"{locked.files[0].split('/')[0]}/key.age"]) == home.stored()
+    other = home.make("ten brown hares on the moor")
+    assert home.path(blue).exists()
+    home.lose()
+    assert home.restore(home.folder / locked.file, SECRET).missing == 0
+    home.lose()
+    assert home.restore(home.folder / other.file, "ten brown hares on the moor").missing == 0
+
+
+def test_a_file_that_was_lost_or_damaged_is_told_and_mended_from_the_other_side(
+    house_of_work: WithSamples,
+) -> None:
+    home = house_of_work
+    red, blue = home.keep("red"), home.keep("blue")
+    home.path(blue).write_bytes(b"spilt milk")
+    first = home.make()
+    stored = home.folder / store.FOLDER / f"{red.digest}.png"
+    stored.write_bytes(b"spilt milk")
+
+    second = home.make()
+
+    assert (first.missing, second.missing) == (1, 1)
+    assert stored.read_bytes() == home.path(red).read_bytes()
+    home.lose()
+    back = home.restore(home.folder / second.file)
+    assert (back.missing, home.path(red).exists(), home.path(blue).exists()) == (1, True, False)
+
+
+def test_a_disk_that_fills_with_samples_leaves_the_old_state(
+    house_of_work: WithSamples, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    home = house_of_work
+    home.keep("red")
+    made = home.make()
+    for colour in ("blue", "green"):
+        home.keep(colour)
+    before, write = home.stored(), store.Store.put
+    room = [1]
+
+    def full(self: store.Store, name: str, content: bytes) -> None:
+        room[0] -= 1
+        if room[0] < 0:
+            raise whole.not_written("backup", self.root / name, OSError(28, "No space left on device"))
+        write(self, name, content)
+
+    monkeypatch.setattr(store.Store, "put", full)
+    with pytest.raises(MarksteadError, match="No space left on device"):
+        home.make()
+
+    assert home.stored() == before
+    assert [one.file for one in home.do(backups.state).kept] == [made.file]
+    home.lose()
+    monkeypatch.setattr(samples, "_small", lambda _: 1 / 0)
+    left = home.files()
+    with pytest.raises(ZeroDivisionError):
+        home.restore(home.folder / made.file)
+    assert home.files() == left

@@ -57,6 +57,8 @@ def backup_plain(found: "Backup") -> dict[str, Any]:
         "by_itself": found.by_itself,
         "before_restore": found.before_restore,
         "whole": found.whole,
+        "files": len(found.files),
+        "missing": found.missing,
     }
 
 
@@ -231,7 +233,8 @@ def _add_backups(app: typer.Typer) -> None:
         locked = " It opens with your passphrase alone." if made.encrypted else ""
         told(
             backup_plain(made) | {"folder": str(where)},
-            f"{where}/{made.file}: {made.facts} facts, {size_words(made.bytes)}; restored and verified.{locked}",
+            f"{where}/{made.file}: {made.facts} facts, {size_words(made.bytes)}; restored and verified.{locked}"
+            f"{_missing_words(made.missing)}",
             as_json=as_json,
         )
 
@@ -251,6 +254,7 @@ def _add_backups(app: typer.Typer) -> None:
             what = "before a restore" if one.before_restore else "by itself" if one.by_itself else "by hand"
             gone = "" if one.whole else "  its file is gone or was cut off"
             lock = "  encrypted" if one.encrypted else ""
+            lock += f"  without {_samples(one.missing)}" if one.missing else ""
             print(
                 f"{at_home(one.made):%Y-%m-%d %H:%M}  {one.file}  {size_words(one.bytes)}  {what}{lock}{gone}"
             )
@@ -300,16 +304,29 @@ def _add_backups(app: typer.Typer) -> None:
                 return
         done = backups.restore(wanted, there, real_now(), passphrase=passphrase_of(passphrase_file))
         kept = f" What was here before is {done.kept}." if done.kept else ""
+        files = f" Files that the home lacked and that came back: {done.files}." if done.files else ""
         told(
             {
                 "restored": str(wanted),
                 "facts": done.facts,
                 "households": list(done.households),
                 "kept": str(done.kept) if done.kept else None,
+                "files": done.files,
+                "missing": done.missing,
             },
-            f"Restored from {wanted.name}: {done.facts} facts, verified.{kept}",
+            f"Restored from {wanted.name}: {done.facts} facts, verified.{kept}{files}{_missing_words(done.missing)}",
             as_json=as_json,
         )
+
+
+def _missing_words(count: int) -> str:
+    if not count:
+        return ""
+    return f" The file of {_samples(count)} of work on record is in no folder any more."
+
+
+def _samples(count: int) -> str:
+    return f"{count} sample{'s' if count > 1 else ''}"
 
 
 def _backups_plain(found: "Backups", *, old: bool) -> dict[str, Any]:

@@ -2,6 +2,9 @@
 
 A backup counts once it was read back, opened, and `verify` held on what came out of it. On PostgreSQL the archive of a
 household serves as its backup; the database itself is backed up by its own tools.
+
+The database is not all: files of samples and the key of the sheets lie in a store beside the backups (see `store`), each
+once, for all backups that name it.
 """
 
 import json
@@ -21,9 +24,9 @@ from typing import Any, TypeVar
 from django.db import DEFAULT_DB_ALIAS, DatabaseError, connection, connections
 
 from markstead.errors import DamagedRecordError, InputError, MarksteadError, Problem
-from markstead.records import archive, upkeep
-from markstead.records.models import Household
-from markstead.records.place import in_folder
+from markstead.records import archive, paper_key, samples, store, upkeep
+from markstead.records.models import Household, Sample
+from markstead.records.place import home_folder, in_folder
 from markstead.records.whole import PART, not_written, written_whole
 
 T = TypeVar("T")
@@ -43,6 +46,8 @@ SHORTEST = 10
 """Letters of a passphrase."""
 WHAT = "backup"
 ENV_FOLDER, ENV_PASSPHRASE = "MARKSTEAD_BACKUPS", "MARKSTEAD_PASSPHRASE_FILE"
+_KEY = ".key"
+"""How the key of the sheets ends in the store."""
 _AGE = b"age-encryption.org/v1"
 _SQLITE = b"SQLite format 3\0"
 
@@ -67,6 +72,10 @@ class Backup:
     """Not made as a backup: what a restore took the place of."""
     whole: bool = True
     """The file is still there, with as many bytes as it had."""
+    files: tuple[str, ...] = ()
+    """What lies in the store for it: samples and the key of the sheets."""
+    missing: int = 0
+    """Samples on record whose file was not in the home's folder when it was made, or not as it was kept."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +140,8 @@ def _listing(where: Path) -> tuple[Backup, ...]:
         try:
             said = json.loads(card.read_text(encoding="utf-8"))
             made = datetime.fromisoformat(said.pop("made"))
-            kept = Backup(**said | {"made": made, "households": tuple(said["households"])})
+            lists = {name: tuple(said.get(name, ())) for name in ("households", "files")}
+            kept = Backup(**said | lists | {"made": made})
             path = where / kept.file
             whole = path.is_file() and path.stat().st_size == kept.bytes
         except (OSError, ValueError, KeyError, TypeError):
@@ -236,6 +246,8 @@ class Proved:
 
     facts: int
     households: tuple[str, ...]
+    samples: tuple[tuple[str, str], ...] = ()
+    """Files that it names, by digest and kind."""
 
 
 def prove(file: Path) -> Proved:
@@ -278,7 +290,8 @@ def _prove() -> Proved:
         if not verdict.holds:
             raise DamagedRecordError(f"The record of {household} in it does not hold: {verdict.problem}.")
         facts += verdict.facts
-    return Proved(facts, tuple(ids))
+    files = Sample.objects.order_by("digest").values_list("digest", "kind").distinct()
+    return Proved(facts, tuple(ids), tuple(files))
 
 
 # --- making -------------------------------------------------------------------------------------------------------
@@ -326,12 +339,19 @@ def make(
         try:
             backup = _make(where, now, secret, household, by_itself=by_itself)
         except MarksteadError as error:
+            _sweep(where)
             _note_trouble(where, now, str(error))
             raise
         (where / TROUBLE).unlink(missing_ok=True)
         for old in to_drop(_listing(where), day_of):
-            drop(where, old.file)
+            _drop(where, old.file)
+        _sweep(where)
     return backup
+
+
+def _sweep(where: Path) -> None:
+    """Delete from the store what no backup names."""
+    store.sweep(where, {name for backup in _listing(where) for name in backup.files})
 
 
 @contextmanager
@@ -396,6 +416,7 @@ def _make(
             back = work / f"back.{ending}"
             digest, size = _bring_back(kept, back, secret)
             proved = prove(back) if file is not None else _prove_archive(back, work)
+            files, missing = _stored(where, secret, proved.samples) if file is not None else ((), 0)
         backup = Backup(
             name,
             now,
@@ -405,9 +426,21 @@ def _make(
             proved.households,
             encrypted=secret is not None,
             by_itself=by_itself,
+            files=files,
+            missing=missing,
         )
         _write_card(where, backup)
     return backup
+
+
+def _stored(where: Path, secret: str | None, named: Sequence[tuple[str, str]]) -> tuple[tuple[str, ...], int]:
+    """Hold in the store what the home has beside its database; names for the card, and how many samples are nowhere."""
+    key = home_folder() / paper_key.FILE
+    wanted = [(samples.file_name(digest, kind), samples.path_of(digest, kind)) for digest, kind in named]
+    with suppress(FileNotFoundError):
+        wanted.append((f"{sha256(key.read_bytes()).hexdigest()}{_KEY}", key))
+    opened = store.opened(where, secret, _decrypted, make=True) if wanted else None
+    return opened.fill(wanted) if opened is not None else ((), 0)
 
 
 def _free_name(where: Path, stem: str, now: datetime, ending: str) -> str:
@@ -490,7 +523,7 @@ def _prove_archive(file: Path, work: Path) -> Proved:
 
 
 def _write_card(where: Path, backup: Backup) -> None:
-    said = asdict(backup) | {"made": backup.made.isoformat(), "households": list(backup.households)}
+    said = asdict(backup) | {"made": backup.made.isoformat()}
     said.pop("whole")
     with written_whole(where / f"{backup.file}.json", WHAT, replace=True) as file:
         file.write(json.dumps(said, indent=2, sort_keys=True).encode() + b"\n")
@@ -504,6 +537,13 @@ def drop(where: Path, name: str) -> bool:
     """
     if name not in {b.file for b in _listing(where)}:
         raise InputError([Problem(WHAT, repr(name), "the name of a backup that is kept here")])
+    there = _drop(where, name)
+    if not (where / LOCK).exists():  # else what is just being made has put files there that no card names yet
+        _sweep(where)
+    return there
+
+
+def _drop(where: Path, name: str) -> bool:
     there = (where / name).exists()
     (where / name).unlink(missing_ok=True)
     (where / f"{name}.json").unlink(missing_ok=True)
@@ -521,6 +561,10 @@ class Restored:
     households: tuple[str, ...]
     kept: Path | None
     """Where the database is that was here before; None: there was none."""
+    files: int = 0
+    """Samples, and the key of the sheets, that were not here and were put back."""
+    missing: int = 0
+    """Samples on record whose file is neither here nor beside the backup."""
 
 
 def is_encrypted(file: Path) -> bool:
@@ -539,7 +583,8 @@ def is_encrypted(file: Path) -> bool:
 def restore(file: Path, to: Path, now: datetime, *, passphrase: str | None = None) -> Restored:
     """Put a backup in the place of the database at `to`; what was there is kept beside the backups.
 
-    It is opened, brought up to date and verified before anything is touched.
+    It is opened, brought up to date and verified before anything is touched. Files that the home lacks come back, too; none
+    that is here is changed or removed.
 
     Raises:
         InputError: no backup, a wrong passphrase, or one of a newer Markstead.
@@ -573,9 +618,46 @@ def restore(file: Path, to: Path, now: datetime, *, passphrase: str | None = Non
             raise DamagedRecordError(
                 f"{file.name} was not restored, and nothing was changed. {error}"
             ) from error
-        kept = _keep_aside(to, where, now)
-        _put_in_place(back, to)
-    return Restored(proved.facts, proved.households, kept)
+        new: list[Path] = []
+        try:
+            with in_folder(to.parent):
+                missing = _files_back(file, passphrase if encrypted else None, proved.samples, new)
+            kept = _keep_aside(to, where, now)
+            _put_in_place(back, to)
+        except BaseException:
+            samples.remove(new)
+            raise
+    count = sum(".small." not in path.name for path in new)
+    return Restored(proved.facts, proved.households, kept, count, missing)
+
+
+def _files_back(file: Path, secret: str | None, named: Sequence[tuple[str, str]], new: list[Path]) -> int:
+    """Put back what the home lacks, told in `new`; how many samples are nowhere.
+
+    Raises:
+        InputError: the folder of samples cannot be written.
+        MarksteadError: the key cannot be written.
+    """
+    beside = store.opened(file.parent, secret, _decrypted)
+    missing = 0
+    for digest, kind in named:
+        if samples.path_of(digest, kind).exists():
+            continue
+        content = beside.get(samples.file_name(digest, kind)) if beside is not None else None
+        if content is None:
+            missing += 1
+        else:
+            new += samples.put_back(digest, kind, content)
+    card = next((one for one in _listing(file.parent) if one.file == file.name), None)
+    for name in card.files if card is not None else ():
+        plain = name.split("/")[-1].removesuffix(".age")
+        key = home_folder() / paper_key.FILE
+        content = beside.get(plain) if beside is not None and plain.endswith(_KEY) else None
+        if content is not None and not key.exists():
+            with written_whole(key, "key of the sheets") as into:
+                into.write(content)
+            new.append(key)
+    return missing
 
 
 def _check_digest(file: Path) -> None:

@@ -7,6 +7,7 @@ from datetime import datetime
 from markstead.records.backups import Backup, Backups
 from markstead.records.erasing import Erased, Preview
 from markstead.records.feeds import Feed, Naming, Part, names_words, parts_words
+from markstead.records.figures import plural
 from markstead.records.home import Home, Somebody
 from markstead.rules.ruling import Role, date_words
 
@@ -91,6 +92,11 @@ def _backup_line(home: Home, one: Backup) -> BackupLine:
     )
     what = [kind] if one.before_restore else [kind, f"{one.facts} facts, verified"]
     what += ["encrypted"] if one.encrypted else []
+    what += (
+        [f"without {plural(one.missing, 'sample')}, whose file was not in the home's folder"]
+        if one.missing
+        else []
+    )
     return BackupLine(
         one.file,
         f"{date_words(when.date())}, {when:%H:%M}",
