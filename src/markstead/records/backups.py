@@ -439,7 +439,8 @@ def _stored(where: Path, secret: str | None, named: Sequence[tuple[str, str]]) -
     wanted = [(samples.file_name(digest, kind), samples.path_of(digest, kind)) for digest, kind in named]
     with suppress(FileNotFoundError):
         wanted.append((f"{sha256(key.read_bytes()).hexdigest()}{_KEY}", key))
-    opened = store.opened(where, secret, _decrypted, make=True) if wanted else None
+    latest = next((one.files for one in _listing(where) if one.encrypted and one.files), ())
+    opened = store.opened(where, secret, _decrypted, first=latest, make=True) if wanted else None
     return opened.fill(wanted) if opened is not None else ((), 0)
 
 
@@ -638,7 +639,9 @@ def _files_back(file: Path, secret: str | None, named: Sequence[tuple[str, str]]
         InputError: the folder of samples cannot be written.
         MarksteadError: the key cannot be written.
     """
-    beside = store.opened(file.parent, secret, _decrypted)
+    card = next((one for one in _listing(file.parent) if one.file == file.name), None)
+    listed = card.files if card is not None else ()
+    beside = store.opened(file.parent, secret, _decrypted, first=listed)
     missing = 0
     for digest, kind in named:
         if samples.path_of(digest, kind).exists():
@@ -648,8 +651,7 @@ def _files_back(file: Path, secret: str | None, named: Sequence[tuple[str, str]]
             missing += 1
         else:
             new += samples.put_back(digest, kind, content)
-    card = next((one for one in _listing(file.parent) if one.file == file.name), None)
-    for name in card.files if card is not None else ():
+    for name in listed:
         plain = name.split("/")[-1].removesuffix(".age")
         key = home_folder() / paper_key.FILE
         content = beside.get(plain) if beside is not None and plain.endswith(_KEY) else None

@@ -101,18 +101,32 @@ def _write(path: Path, content: bytes) -> None:
 
 
 def opened(
-    backups: Path, secret: str | None, decrypt: Callable[[bytes, str], bytes], *, make: bool = False
+    backups: Path,
+    secret: str | None,
+    decrypt: Callable[[bytes, str], bytes],
+    *,
+    first: Collection[str] = (),
+    make: bool = False,
 ) -> Store | None:
     """The store that a passphrase opens, or the plain one; where there is none, None, or with `make` a new one.
 
+    Args:
+        backups: the folder of the backups.
+        secret: the passphrase; None: the plain one.
+        decrypt: opens a key; raises InputError where the passphrase is another one.
+        first: names on a card, of which the key is tried first: each try costs a second.
+        make: make a key where none is opened.
+
     Raises:
-        MarksteadError: a new one could not be written.
+        MarksteadError: a new key could not be written.
     """
     import pyrage
 
     if secret is None:
         return Store(backups)
-    for path in sorted((backups / FOLDER).glob(f"*/{KEY}"), key=_age_of, reverse=True):
+    likely = {name.split("/")[0] for name in first}
+    keys = sorted((backups / FOLDER).glob(f"*/{KEY}"), key=lambda path: path.parent.name not in likely)
+    for path in keys:
         with suppress(InputError, OSError, ValueError):
             said = decrypt(path.read_bytes(), secret).decode()
             return Store(backups, path.parent.name, pyrage.x25519.Identity.from_str(said))
@@ -121,12 +135,6 @@ def opened(
     key, under = pyrage.x25519.Identity.generate(), secrets.token_hex(4)
     _write(backups / FOLDER / under / KEY, bytes(pyrage.passphrase.encrypt(str(key).encode(), secret)))
     return Store(backups, under, key)
-
-
-def _age_of(path: Path) -> float:
-    with suppress(OSError):
-        return path.stat().st_mtime
-    return 0
 
 
 def sweep(backups: Path, wanted: Collection[str]) -> None:
