@@ -89,7 +89,7 @@ class Tablet(Device):
 
     def shown(self) -> str:
         """A stamp of what stands there."""
-        return self.page.locator(".mine").get_attribute("hx-get") or ""
+        return self.page.locator(".mine").get_attribute("data-hx-get") or ""
 
     def works(self, pages: str, stop: str) -> None:
         """Write the pages down and ask leave to mark."""
@@ -143,7 +143,7 @@ def test_a_whole_school_day_of_three_learners_and_one_educator(
     ruth.press("Set them all")
     expect(ruth.page.locator(".said")).to_contain_text("Recorded")
     for tablet, old in zip((asa, noa, pip), before, strict=True):
-        expect(tablet.page.locator(".mine")).not_to_have_attribute("hx-get", old, timeout=TWO_SECONDS)
+        expect(tablet.page.locator(".mine")).not_to_have_attribute("data-hx-get", old, timeout=TWO_SECONDS)
         expect(tablet.page.locator(".mygoals")).to_contain_text("to do: pages 1-2")
 
     # Three at work. Noa's tap is recorded, its answer is lost; she taps again.

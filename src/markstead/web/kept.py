@@ -8,6 +8,7 @@ A whole page rests on the end of the record, the home's settings, who looks, the
 on more says on what. Whatever changes one of these, in this process or another, has the page drawn anew.
 """
 
+import re
 import secrets
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
@@ -30,6 +31,7 @@ _PAGE = f"page{secrets.token_hex(16)}"
 _KEEPING: ContextVar[bool] = ContextVar("keeping a page", default=False)
 _KEPT: OrderedDict[tuple[str, Hashable, Hashable], SafeString] = OrderedDict()
 _MOST = 4096
+_INDENTED = re.compile(r"\n\s+")
 A_MOMENT = 1.0
 """Seconds."""
 _FEW = 32
@@ -42,7 +44,9 @@ def piece(template: str, value: Hashable, also: Hashable = None) -> SafeString:
     kept = _KEPT.get(key)
     if kept is None:
         context = {"it": value, "also": also, "csrf_token": _FORGERY, "page_token": _PAGE}
-        kept = _KEPT[key] = SafeString(render_to_string(template, context).strip())
+        drawn = render_to_string(template, context).strip()
+        # What indents a template is a twentieth of today's page, and no browser shows it. (No piece holds a text area.)
+        kept = _KEPT[key] = SafeString(_INDENTED.sub("\n", drawn))
         while len(_KEPT) > _MOST:
             _KEPT.popitem(last=False)
     return kept

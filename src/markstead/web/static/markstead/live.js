@@ -18,11 +18,7 @@ const live = {
 const PART = ".today, .mine, .wall";
 const SLOW = 15, FAST = 2, SILENT = 25, GRACE = 2500;
 
-function lost(on) {
-  const note = document.getElementById("lost");
-  if (note && note.hidden === on) note.hidden = !on;
-}
-window.markstead.lost = lost;
+const lost = window.markstead.lost;
 
 /* Nothing is drawn anew under a hand that writes: in a field of the part, or in an answer that was opened. */
 function busy(part) {
@@ -99,7 +95,7 @@ if (live.page) {
   });
   document.addEventListener("focusout", function () { if (live.again) setTimeout(look, 200); });
 }
-window.addEventListener("offline", function () { closeStream(); live.asks = FAST; lost(true); });
+window.addEventListener("offline", function () { closeStream(); live.asks = FAST; });
 window.addEventListener("online", function () { tried = Date.now(); openStream(); look(); });
 window.addEventListener("pagehide", function () { closeStream(); clearTimeout(live.missed); });
 window.addEventListener("pageshow", function (event) { if (event.persisted) openStream(); });
@@ -113,12 +109,9 @@ function answered(event) {
   if (event.detail.requestConfig && event.detail.requestConfig.elt === live.sending) live.sending = null;
 }
 for (const name of ["htmx:sendError", "htmx:timeout", "htmx:responseError"]) {
-  document.addEventListener(name, function (event) { answered(event); lost(true); });
+  document.addEventListener(name, answered);
 }
-document.addEventListener("htmx:afterRequest", function (event) {
-  answered(event);
-  if (event.detail.successful) lost(false);
-});
+document.addEventListener("htmx:afterRequest", answered);
 document.addEventListener("htmx:beforeRequest", function (event) {
   const by = event.detail.requestConfig.elt;
   if (!by.matches("form")) return;
@@ -154,12 +147,7 @@ document.addEventListener("htmx:beforeSwap", function (event) {
 });
 document.addEventListener("htmx:afterSwap", function (event) {
   const part = document.querySelector(PART);
-  if (!isLook(event)) {
-    /* An answer to an act is looked at from the top. */
-    const answer = document.querySelector(".said");
-    if (answer && event.detail.requestConfig && event.detail.requestConfig.verb === "post") answer.scrollIntoView({ block: "center" });
-    return;
-  }
+  if (!isLook(event)) return;
   if (said && part && !part.querySelector(".said")) {
     said.removeAttribute("role"); /* it was read out when it came */
     part.querySelector(".dayline").after(said);

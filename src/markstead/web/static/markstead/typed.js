@@ -14,6 +14,24 @@ function drawer(kind, name, value) {
 }
 window.markstead.drawer = drawer;
 
+/* A lost connection is said in words; on a live page it is found again when the house is heard. */
+function lost(on) {
+  const note = document.getElementById("lost");
+  if (note && note.hidden === on) note.hidden = !on;
+}
+window.markstead.lost = lost;
+for (const name of ["htmx:sendError", "htmx:timeout", "htmx:responseError"]) {
+  document.addEventListener(name, function () { lost(true); });
+}
+document.addEventListener("htmx:afterRequest", function (event) { if (event.detail.successful) lost(false); });
+window.addEventListener("offline", function () { lost(true); });
+window.addEventListener("online", function () { if (!document.querySelector("[data-news]")) lost(false); });
+/* An answer to an act is looked at from the top. */
+document.addEventListener("htmx:afterSwap", function (event) {
+  const answer = document.querySelector(".said");
+  if (answer && event.detail.requestConfig && event.detail.requestConfig.verb === "post") answer.scrollIntoView({ block: "center" });
+});
+
 const TYPED = "typed ", HOURS = 4;
 const WHO = document.body.dataset.who || "";
 const PASSING = ["csrfmiddlewaretoken", "token", "seen", "stamp"];
@@ -105,7 +123,7 @@ document.addEventListener("htmx:afterSwap", function (event) { putBack(event.det
 let asked = null;
 document.addEventListener("submit", function (event) {
   const form = event.target, by = event.submitter;
-  if (event.defaultPrevented || form.method !== "post" || form.hasAttribute("hx-post")) return;
+  if (event.defaultPrevented || form.method !== "post" || form.hasAttribute("data-hx-post")) return;
   const typed = "keep" in form.dataset || fields(form).some(changed);
   if (asked === form || !typed) { asked = null; sent(form, true); return; }
   event.preventDefault();
