@@ -136,7 +136,7 @@ class TestAttendance:
 
         page = ruth.post("/papers/attendance/asa/take", form, follow=True).content.decode()
 
-        assert "20 January, half day, 77 min" in page
+        assert "Tue 20 Jan, half day, 77 min" in page
         asa = queries.home_of("home").person("asa").id
         latest = queries.history("home", limit=1)[0].entry
         assert latest.fact == AttendanceTaken(asa, datetime(2026, 1, 20).date(), Presence.HALF, 77)  # noqa: DTZ001
@@ -202,7 +202,7 @@ class TestSamples:
         row = Sample.objects.get()
         assert "&lt;b&gt;Winds&lt;/b&gt;" in page
         shown = ruth.get(f"/papers/sample/{row.id}/picture")
-        assert (shown["Content-Type"], shown["Cache-Control"]) == ("image/jpeg", "private, max-age=86400")
+        assert (shown["Content-Type"], shown["Cache-Control"]) == ("image/jpeg", "private, no-store")
         assert Image.open(io.BytesIO(shown.content)).size == (40, 50)
         assert "Winds" in pdf_of(ruth, f"/papers/samples/asa/sheet?days={DAYS}")
 

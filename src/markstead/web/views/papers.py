@@ -513,9 +513,7 @@ def sample_picture(request: HttpRequest, seat: Seat, sample: str) -> HttpRespons
     except UnknownError as error:
         raise Http404 from error
     kind = "image/jpeg" if small else found.kind
-    answer = _file(content, f"sample-{found.day}.{'jpg' if small else found.kind.rpartition('/')[2]}", kind)
-    answer["Cache-Control"] = "private, max-age=86400"
-    return answer
+    return _file(content, f"sample-{found.day}.{'jpg' if small else found.kind.rpartition('/')[2]}", kind)
 
 
 @require_POST
