@@ -165,7 +165,7 @@ def test_https_with_a_given_certificate(new_home: Path) -> None:
             except OSError:
                 time.sleep(0.1)
         assert headers is not None
-        assert "Strict-Transport-Security" not in headers
+        assert "max-age=31622400" in headers["Strict-Transport-Security"]
         assert [cookie.secure for cookie in jar] == [True]
         for path in (
             "/nothing/",

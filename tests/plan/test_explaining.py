@@ -166,9 +166,11 @@ class TestWhatIf:
     def test_days_off_move_the_target_by_as_many_days(self) -> None:
         before = solve(house())
         difference = compare(house(), [DaysOff(0, 1)])
-        assert before.targets[0].day == 4
+        # Day 4 and day 5, the target itself, cost the same.
+        day = before.targets[0].day
+        assert day in (4, 5)
         assert [(c.before.day, c.after.day) for c in difference.targets if c.before and c.after] == [
-            (4, 6)
+            (day, day + 2)
         ] or (difference.after.targets[0].late == 1)
 
     def test_nobody_works_on_a_day_off(self) -> None:

@@ -136,7 +136,8 @@ def test_a_call_says_who_needs_what(
 
 
 def test_every_kind_of_call_is_tried() -> None:
-    assert {kind for kind, _, _ in CALLS} == set(CallKind)
+    # When backups are old is not told by the record: test_backups tries that one.
+    assert {kind for kind, _, _ in CALLS} == set(CallKind) - {CallKind.BACKUP}
 
 
 def test_a_call_tells_since_when_it_has_been_open(house: House) -> None:

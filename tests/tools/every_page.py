@@ -12,7 +12,20 @@ from markstead.rules.standing import CopyStatus, Cycle
 from markstead.rules.steps import CallKind
 from tests.web.doors import DOORS, For
 
-NO_PAGES = {"refresh", "tablet-look", "tablet-still", "orders-sheet"}
+NO_PAGES = {
+    *(
+        "refresh",
+        "news",
+        "tablet-look",
+        "tablet-news",
+        "tablet-still",
+        "orders-sheet",
+        "dispatch-sheet",
+        "report-sheet",
+    ),
+    *("attendance-sheet", "transcript-sheet", "portfolio-sheet", "sample-picture", "paper-sheet", "feed"),
+    *("take-archive", "take-tables", "take-oneroster"),
+}
 """Addresses that are fetched and are no page of their own: parts of one, and a file."""
 
 
@@ -33,6 +46,9 @@ def values_for(household: str, *, at: datetime, by: str = "ruth") -> Mapping[str
     learner, view = held[0]
     return {
         "act_id": "none",
+        "sample": "none",
+        "sheet": "none",
+        "word": "none",
         "learner": learner.id,
         "course": learner.courses[0],
         "number": 1,

@@ -237,6 +237,7 @@ def test_every_page_fits_its_width_and_can_be_read_by_everybody(evening: Evening
         expect(page.get_by_role("heading", name="Tests taken")).to_be_visible()
     page.get_by_label("Right", exact=True).fill("9")
     page.get_by_role("button", name="Enter").click()
+    expect(page.locator("small.wrong, main [role=alert]").first).to_be_visible()
     page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true })")
     evening.look_everywhere("placement, with what is wrong")
     page.goto(evening.base + "/placement/")

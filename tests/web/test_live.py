@@ -8,6 +8,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.conf import settings
 from django.db import OperationalError, connections
 from django.test import Client
 
@@ -214,7 +215,7 @@ def test_nobody_hears_who_may_not_see_the_page(client: Client, asa: Client, home
 def test_a_page_whose_visitor_is_signed_out_goes_to_the_sign_in_by_itself(client: Client, home: Home) -> None:
     asks = {"HTTP_HX_REQUEST": "true", "HTTP_HX_CURRENT_URL": "http://testserver/wall/"}
     answer = client.get("/today/refresh", **asks)
-    assert answer["HX-Redirect"] == "/sign-in/?next=%2Fwall%2F"
+    assert answer["HX-Redirect"] == "/sign-in/?next=/wall/"
     assert answer.content == b""
 
 
@@ -272,7 +273,8 @@ def test_a_page_and_a_stream_under_asgi(monkeypatch: pytest.MonkeyPatch) -> None
     done = a.order_copy("home", workbook="sums-5-01", learner="asa", by="ruth", at=at)
     ruth = Client()
     ruth.post("/sign-in/", {"username": "ruth-home", "password": PASSWORD})
-    cookie = f"sessionid={ruth.cookies['sessionid'].value}"
+    name = settings.SESSION_COOKIE_NAME
+    cookie = f"{name}={ruth.cookies[name].value}"
     page = ruth.get("/")
 
     async def school() -> None:

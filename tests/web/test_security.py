@@ -141,6 +141,7 @@ def test_what_changes_something_is_sent_with_a_token_of_the_house(begun: Home) -
     strict.force_login(User.objects.get(username="ruth-home"))
     values = {
         "act_id": "none", "copy": "none", "learner": "none", "number": 1, "quiz": "none", "stop": "x", "course": "y",
+        "sample": "none", "sheet": "none", "word": "none",
     }  # fmt: skip
     for name, address in addresses(values).items():
         if "POST" in DOORS[name][1]:

@@ -5,6 +5,8 @@ from datetime import date
 from fractions import Fraction
 from typing import Any
 
+from django.utils.safestring import SafeString
+
 from markstead.measure.pace import Pace
 from markstead.records.figures import all_of, day_count, hours, ordinal, percent, plural, span_words
 from markstead.records.report_pictures import course_rulers
@@ -185,7 +187,7 @@ def _course(course: CourseReport, common: str, rules: Requirements) -> CourseVie
         id=course.course,
         title=course.title,
         summary=summary,
-        picture=drawing.svg if drawing is not None else "",
+        picture=SafeString(drawing.svg if drawing is not None else ""),  # our own drawing, its words escaped
         picture_words=drawing.words if drawing is not None else "",
         books=tuple(_book(work) for work in course.books),
         covered=_covered(course, planned),

@@ -5,13 +5,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import wraps
 from typing import Any
-from urllib.parse import urlencode, urlsplit
 
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import reverse
 
 from markstead.records import first_evening, queries
 from markstead.records.home import Home, Somebody
@@ -49,20 +47,6 @@ def refuse_nul(request: HttpRequest) -> None:
         raise BadRequest("a NUL byte in what was sent")
 
 
-def _sent_on(view: View) -> View:
-    """Send whoever is not signed in any more to the sign-in, not into the part of a page that htmx asked for."""
-
-    @wraps(view)
-    def inner(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        answer = view(request, *args, **kwargs)
-        if request.headers.get("HX-Request") and not request.user.is_authenticated:
-            page = urlsplit(request.headers.get("HX-Current-URL", "")).path
-            return HttpResponse(headers={"HX-Redirect": f"{reverse('sign-in')}?{urlencode({'next': page})}"})
-        return answer
-
-    return inner
-
-
 def seated(view: View) -> View:
     """Let in people of a home only, with a password of their own; hand the view their seat."""
 
@@ -79,7 +63,6 @@ def seated(view: View) -> View:
 def seated_with_any_password(view: View) -> View:
     """The same, also with a password that was made by the house: for the page on which one's own is chosen."""
 
-    @_sent_on
     @login_required
     @wraps(view)
     def inner(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:

@@ -197,7 +197,7 @@ def _show(
         "body": f"tablet/{body}.html",
         "partial": partial,
         "name": seat.learner.name,
-        "who": seat.learner.id,
+        "who": seat.learner.key,
         "age": age_class(seat.learner.year),
         "teacher": teacher_words(seat.home),
         "idle": int(idle.total_seconds()),
