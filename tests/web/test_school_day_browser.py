@@ -22,8 +22,8 @@ from tests.cli.test_the_program import free_port, serving
 from tests.tools.homes import PASSWORD
 from tests.tools.school import PIN
 
-TWO_SECONDS = 2_000
-"""So soon what one does is on the page of the other."""
+SOON = 20_000
+"""What one does comes to the page of the other by itself. How soon is measured (`benchmarks.live`), since this machine may be busy."""
 
 
 @pytest.fixture(scope="module")
@@ -114,8 +114,8 @@ class Phone(Device):
         self.page.evaluate("window.kept = true")
 
     def call(self, who: str, says: str) -> None:
-        """A call stands there within two seconds, without a reload."""
-        expect(self._of(who).filter(has_text=says)).to_be_visible(timeout=TWO_SECONDS)
+        """A call stands there by itself, without a reload."""
+        expect(self._of(who).filter(has_text=says)).to_be_visible(timeout=SOON)
 
     def _of(self, who: str) -> Locator:
         """What somebody calls for, leaving aside what is to be ordered for them."""
@@ -143,7 +143,7 @@ def test_a_whole_school_day_of_three_learners_and_one_educator(
     ruth.press("Set them all")
     expect(ruth.page.locator(".said")).to_contain_text("Recorded")
     for tablet, old in zip((asa, noa, pip), before, strict=True):
-        expect(tablet.page.locator(".mine")).not_to_have_attribute("data-hx-get", old, timeout=TWO_SECONDS)
+        expect(tablet.page.locator(".mine")).not_to_have_attribute("data-hx-get", old, timeout=SOON)
         expect(tablet.page.locator(".mygoals")).to_contain_text("to do: pages 1-2")
 
     # Three at work. Noa's tap is recorded, its answer is lost; she taps again.
@@ -162,9 +162,9 @@ def test_a_whole_school_day_of_three_learners_and_one_educator(
     pip.press("Ask Ruth")
     ruth.call("Pip", "asks for help, page 2")
 
-    # Leave is given: it is on the tablet within two seconds, on Asa's and on no other.
+    # Leave is given: it comes to the tablet by itself, on Asa's and on no other.
     ruth.gives_leave("Asa")
-    asa.step("Mark section 1", TWO_SECONDS)
+    asa.step("Mark section 1", SOON)
     noa.step("Work pages 3-4")
 
     # The connection is lost while Asa marks and Ruth writes why Noa is to look again.
@@ -197,31 +197,31 @@ def test_a_whole_school_day_of_three_learners_and_one_educator(
     asa.step("Correct questions 2 and 5")
     ruth.press("Send back")
     expect(ruth.page.locator(".said")).to_contain_text("Recorded")
-    expect(noa.page.locator(".sentback")).to_contain_text("questions 4 and 5 are blank", timeout=TWO_SECONDS)
+    expect(noa.page.locator(".sentback")).to_contain_text("questions 4 and 5 are blank", timeout=SOON)
 
     # Corrections, re-marking, the rest of the section's work; what a command records elsewhere is seen as well.
     asa.press("All corrected")
     asa.press("Ask Ruth")
     ruth.call("Asa", "asks leave to re-mark section 1")
     ruth.gives_leave("Asa")
-    asa.step("Re-mark section 1: questions 2 and 5", TWO_SECONDS)
+    asa.step("Re-mark section 1: questions 2 and 5", SOON)
     asa.marks()
     asa.works("pages 5-8", "section 2")
     ruth.call("Asa", "asks leave to mark section 2")
     ruth.gives_leave("Asa")
-    asa.step("Mark section 2", TWO_SECONDS)
+    asa.step("Mark section 2", SOON)
     asa.marks()
     told = program(folder, "act", "give-help", "pip-01", "--by", "ruth", "--minutes", "5")
     assert told.status == 0, told.err
-    expect(ruth.page.get_by_text("asks for help")).to_have_count(0, timeout=TWO_SECONDS)
+    expect(ruth.page.get_by_text("asks for help")).to_have_count(0, timeout=SOON)
 
     # The progress check.
     ruth.call("Asa", "check 1")
     ruth.press("Open it")
-    asa.step("Do check 1: page 9", TWO_SECONDS)
+    asa.step("Do check 1: page 9", SOON)
     asa.works("page 9", "check 1")
     ruth.gives_leave("Asa")
-    asa.step("Mark check 1", TWO_SECONDS)
+    asa.step("Mark check 1", SOON)
     asa.marks()
 
     # The evening's look.
