@@ -11,7 +11,7 @@ import pypdfium2
 import pytest
 
 from markstead.errors import InputError
-from markstead.records import ahead, ordering, queries
+from markstead.records import ahead, ordering, queries, typeset
 from markstead.records import order_papers as papers
 from markstead.records.order_papers import OrderSheet, SheetLine, Whose
 from markstead.records.setup import Newcomer
@@ -94,7 +94,7 @@ class TestCsv:
 
 
 class TestPdf:
-    @pytest.mark.parametrize("paper", papers.PAPERS)
+    @pytest.mark.parametrize("paper", typeset.PAPERS)
     def test_it_has_the_size_of_its_paper(self, paper: str) -> None:
         with opened(papers.as_pdf(sheet(), paper)) as document:
             sides = [side * MM for side in document[0].get_size()]

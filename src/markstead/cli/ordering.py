@@ -73,7 +73,7 @@ def write_sheet(
     Raises:
         InputError: nothing is to be ordered there, several suppliers could be meant, or the file cannot be written.
     """
-    from markstead.records import order_papers
+    from markstead.records import order_papers, typeset
 
     names = list(dict.fromkeys(line.order.supplier for line in found.orders))
     if supplier is None and len(names) > 1:
@@ -82,7 +82,7 @@ def write_sheet(
     if file.suffix.lower() == ".csv":
         content = order_papers.as_csv(sheet)
     else:
-        size = paper or order_papers.usual_paper(house.home)
+        size = paper or typeset.usual_paper(house.home)
         content = order_papers.as_pdf(sheet, size, for_whom=own)
     try:
         file.write_bytes(content)

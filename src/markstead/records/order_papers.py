@@ -18,12 +18,9 @@ from markstead.forecast.orders import Order
 from markstead.records.ahead import home_ahead
 from markstead.records.home import Home
 from markstead.records.ordering import OrderReading
+from markstead.records.typeset import check_paper, plain_name
 from markstead.rules.ruling import date_words
 
-PAPERS: Mapping[str, str] = {"a4": "A4", "us-letter": "US Letter"}
-"""Sizes of paper, as they are asked for and as they are called."""
-LETTER_IN = frozenset({"US", "CA", "MX", "PH", "CL", "CO", "VE", "CR", "GT", "PA", "DO", "PR"})
-"""Countries whose offices use US Letter, by common practice (no source)."""
 KINDS: Mapping[str, str] = {"csv": "text/csv; charset=utf-8", "pdf": "application/pdf"}
 """What a sheet can be made into, with its media type."""
 COLUMNS = ("code", "workbook", "copies", "price each", "sum")
@@ -86,11 +83,6 @@ class OrderSheet:
 
 
 # --- making one ---------------------------------------------------------------------------------------------------
-
-
-def usual_paper(home: Home) -> str:
-    """The paper that lies in a home's printer, as far as its country tells."""
-    return "us-letter" if home.calendar.country in LETTER_IN else "a4"
 
 
 def sheet_of(reading: OrderReading, home: Home, supplier: str, *, by: date | None = None) -> OrderSheet:
@@ -196,9 +188,7 @@ def _merged(
 
 def file_name(sheet: OrderSheet, kind: str) -> str:
     """A name for the sheet's file, of letters that every system takes."""
-    plain = "".join(c if c.isascii() and c.isalnum() else "-" for c in sheet.supplier.lower())
-    words = "-".join(word for word in plain.split("-") if word)
-    return f"order-{words or 'supplier'}-{sheet.day}.{kind}"
+    return f"order-{plain_name(sheet.supplier) or 'supplier'}-{sheet.day}.{kind}"
 
 
 def as_csv(sheet: OrderSheet) -> bytes:
@@ -234,8 +224,7 @@ def as_pdf(sheet: OrderSheet, paper: str = "a4", *, for_whom: bool = False) -> b
     Raises:
         InputError: there is no such paper.
     """
-    if paper not in PAPERS:
-        raise InputError([Problem("paper", repr(paper), f"one of {', '.join(PAPERS)}")])
+    check_paper(paper)
     import typst
 
     source = (resources.files("markstead.records") / "papers" / "order_sheet.typ").read_bytes()

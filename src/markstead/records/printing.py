@@ -23,11 +23,12 @@ from markstead.paper.marking import ToMark, marking_sheet
 from markstead.paper.ruler import Workbook as Ruled
 from markstead.paper.sitting import Sitting, sitting_sheet
 from markstead.paper.wall import Road, Stone, WeekRow, road_sheet, week_sheet
-from markstead.records import order_papers, paper_key, plans, queries, sittings
+from markstead.records import paper_key, plans, queries, sittings
 from markstead.records.desk import household_row
 from markstead.records.home import Home, Somebody, load_home
 from markstead.records.models import PaperPage, PaperSheet
 from markstead.records.paper_day import Held, held_copies
+from markstead.records.typeset import usual_paper
 from markstead.rules.programme import Stop, Workbook
 from markstead.rules.ruling import Role, day_words, stop_words
 from markstead.rules.standing import Cycle, Standing
@@ -77,11 +78,6 @@ def age_of(somebody: Somebody) -> int:
     return (somebody.year if somebody.year is not None else 5) + 5
 
 
-def usual_size(home: Home) -> str:
-    """The size of paper in a home's printer, as far as its country tells."""
-    return order_papers.usual_paper(home)
-
-
 # --- printing ---------------------------------------------------------------------------------------------
 
 
@@ -111,7 +107,7 @@ def print_sheets(
         UnknownError: nobody has that id or key.
     """
     home = load_home(household_row(household))
-    paper = _size(size or usual_size(home))
+    paper = _size(size or usual_paper(home))
     for kind in kinds:
         if kind not in KINDS:
             raise InputError([Problem("kind of sheet", repr(kind[:40]), f"one of {', '.join(KINDS)}")])

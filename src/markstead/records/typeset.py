@@ -11,10 +11,13 @@ from typing import Any
 
 from markstead.errors import InputError, Problem
 from markstead.records.home import Home
-from markstead.records.order_papers import LETTER_IN, PAPERS
 
 FOLDER = Path(__file__).parent / "papers"
 PDF = "application/pdf"
+PAPERS: Mapping[str, str] = {"a4": "A4", "us-letter": "US Letter"}
+"""Sizes of paper, as they are asked for and as they are called."""
+LETTER_IN = frozenset({"US", "CA", "MX", "PH", "CL", "CO", "VE", "CR", "GT", "PA", "DO", "PR"})
+"""Countries whose offices use US Letter, by common practice (no source)."""
 
 
 def usual_paper(home: Home) -> str:
@@ -80,6 +83,10 @@ def _compiled(folder: Path, template: str, told: str, made: datetime) -> bytes:
 
 def file_name(*parts: str) -> str:
     """A name for a PDF, of letters that every system takes."""
-    plain = "".join(c if c.isascii() and c.isalnum() else "-" for part in parts for c in f"{part.lower()} ")
-    words = "-".join(word for word in plain.split("-") if word)
-    return f"{words or 'paper'}.pdf"
+    return f"{plain_name(' '.join(parts)) or 'paper'}.pdf"
+
+
+def plain_name(text: str) -> str:
+    """Words for the name of a file, of letters that every system takes; empty where there are none."""
+    plain = "".join(c if c.isascii() and c.isalnum() else "-" for c in text.lower())
+    return "-".join(word for word in plain.split("-") if word)

@@ -14,11 +14,11 @@ from markstead.records.home import Home
 from markstead.records.paper_day import Refused, Try
 from markstead.records.paper_meaning import begins_of
 from markstead.records.photographs import KnownSheet, Outlook, SheetRead, Taken, WaitingSheet
+from markstead.records.typeset import PAPERS
 from markstead.rules.ruling import day_words
 from markstead.web import forms
 from markstead.web.pages import Choice, new_token
 
-_SIZES = {"a4": "A4", "us-letter": "US Letter"}
 _KINDS = {
     "day": "Day sheets",
     "sitting": "Sittings of the day",
@@ -68,7 +68,7 @@ def paper_page(
         day.isoformat(),
         (everybody, *learners),
         tuple(Choice(kind, words, kind in ("day", "sitting")) for kind, words in _KINDS.items()),
-        tuple(Choice(value, words, value == size) for value, words in _SIZES.items()),
+        tuple(Choice(value, words, value == size) for value, words in PAPERS.items()),
         tuple(_waiting_line(one) for one in waiting),
         tuple(_printed_line(home, one) for one in printed),
         new_token(),

@@ -12,6 +12,7 @@ from markstead.errors import InputError, MarksteadError, Problem
 from markstead.records import order_papers, ordering, queries
 from markstead.records.desk import Done, Slip
 from markstead.records.order_papers import OrderSheet
+from markstead.records.typeset import usual_paper
 from markstead.web import forms
 from markstead.web.kept import kept_page
 from markstead.web.orders_page import Typed, done_words, orders_view, read_lines
@@ -121,7 +122,7 @@ def sheet(request: HttpRequest, seat: Seat) -> HttpResponse:
         if kind not in order_papers.KINDS:
             raise InputError([Problem("sheet", repr(kind[:20]), f"one of {', '.join(order_papers.KINDS)}")])
         found = _sheet(request, seat)
-        paper = request.GET.get("paper") or order_papers.usual_paper(seat.home)
+        paper = request.GET.get("paper") or usual_paper(seat.home)
         if kind == "csv":
             content = order_papers.as_csv(found)
         else:

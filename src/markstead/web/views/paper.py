@@ -14,6 +14,7 @@ from markstead.paper.pictures import ALLOWED, MOST_BYTES
 from markstead.records import photographs, printing
 from markstead.records.paper_day import DayDone, Refused
 from markstead.records.photographs import Outlook, SheetRead, Taken
+from markstead.records.typeset import usual_paper
 from markstead.web import forms
 from markstead.web.pages import Said
 from markstead.web.paper_page import Settled, as_read, confirm_page, paper_page, settled, taken_lines
@@ -51,7 +52,7 @@ def _shown(
             photographs.waiting(seat.household),
             photographs.printed(seat.household),
             learner=request.GET.get("learner", ""),
-            size=printing.usual_size(seat.home),
+            size=usual_paper(seat.home),
         ),
         "said": said,
         "refused": refused,

@@ -102,17 +102,17 @@ def _act_said(request: HttpRequest, seat: Seat, back: str) -> Said | None:
 # --- all of them --------------------------------------------------------------------------------------------------
 
 
+_WEEKS_AFTER = 6
+
+
 def _due_span(seat: Seat) -> Span:
-    """The term whose report is written now: the latest that is over in the last four weeks, else that of today."""
+    """The term whose report is written now: the latest that is over in the last six weeks, else that of today."""
     today = _today(seat)
     terms = sorted(seat.home.calendar.terms, key=lambda t: t.first)
     over = [t for t in terms if 0 <= (today - t.last).days <= _WEEKS_AFTER * 7]
     if over:
         return Span(over[-1].name or "term", over[-1].first, over[-1].last)
     return term_reports.span_for(seat.home, today, None, None)
-
-
-_WEEKS_AFTER = 6
 
 
 def _all(request: HttpRequest, seat: Seat, said: Said | None = None) -> HttpResponse:
