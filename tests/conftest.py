@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from playwright.sync_api import expect
 
 # Playwright's plain interface keeps an event loop running, in which Django would refuse to open the database.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
@@ -51,6 +52,9 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
         if os.environ.get("CI"):
             pytest.fail(message)  # a skipped proof must not look like a passed one
         pytest.skip(message)
+    expect.set_options(
+        timeout=30_000
+    )  # a page that does not come fails all the same; one that comes slowly does not
     return {**browser_type_launch_args, "executable_path": found, "args": CHROMIUM_SWITCHES}
 
 

@@ -30,7 +30,7 @@ def desk(live_server: LiveServer, page: Page, complaints: list[str]) -> Iterator
     small_home(demo_shift=int((real - OPENING).total_seconds()), sign_in=True)
     page.on("console", lambda m: complaints.append(m.text) if m.type in ("error", "warning") else None)
     page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.set_default_timeout(10_000)
+    page.set_default_timeout(30_000)
     page.goto(live_server.url + "/")
     page.get_by_label("Name").fill("ruth-home")
     page.get_by_label("Password").fill(PASSWORD)
@@ -208,6 +208,25 @@ def test_a_call_raised_elsewhere_appears_without_a_reload_and_is_answered_in_pla
     assert queries.history("home", copy=copy, limit=1)[0].entry.fact.KIND == "leave given"
     desk.locator(".said").get_by_role("button", name="Undo").click()
     expect(desk.locator(".said")).to_contain_text("Taken back")
+
+
+def test_a_page_that_looks_for_news_keeps_its_buttons_as_they_are(
+    desk: Page, live_server: LiveServer
+) -> None:
+    """While the page asks for its own part nothing was pressed, so that no button may look as if it had been."""
+    copy = _a_morning()
+    actions.ask_leave("home", copy=copy, step=Step.MARK, stop="section-1", by="asa", at=OPENING)
+    asked = []
+    desk.route("**/today/refresh*", lambda route: asked.append(route))  # held back: never answered
+    desk.goto(live_server.url + "/")
+
+    expect(desk.locator(".today.htmx-request")).to_have_count(1)
+    paler = "buttons => buttons.filter(b => getComputedStyle(b).opacity !== '1' && !b.disabled).map(b => b.textContent)"
+    assert asked
+    assert desk.locator(".today button").count() > 0
+    assert desk.locator(".today button").evaluate_all(paler) == []
+    for route in asked:
+        route.continue_()
 
 
 def test_sending_back_asks_for_the_reason_and_shows_it(desk: Page, live_server: LiveServer) -> None:

@@ -32,7 +32,7 @@ def desk(live_server: LiveServer, page: Page, complaints: list[str]) -> Iterator
     small_home(demo_shift=int((datetime.now(UTC) - OPENING).total_seconds()), sign_in=True)
     page.on("console", lambda m: complaints.append(m.text) if m.type in ("error", "warning") else None)
     page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.set_default_timeout(10_000)
+    page.set_default_timeout(30_000)
     page.goto(live_server.url + "/")
     page.get_by_label("Name").fill("ruth-home")
     page.get_by_label("Password").fill(PASSWORD)
@@ -132,7 +132,7 @@ def test_a_quiz_left_in_the_middle_is_taken_up_again_without_loss(
     phone.close()
 
     again = browser.new_page()
-    again.set_default_timeout(10_000)
+    again.set_default_timeout(30_000)
     again.goto(f"{live_server.url}/copies/{marked}/")
     expect(again.locator(".note")).to_contain_text("laid aside after 2 answers")
     again.get_by_role("link", name="Take it up again").click()

@@ -110,7 +110,7 @@ def evening(
             else None
         ),
     )
-    page.set_default_timeout(10_000)
+    page.set_default_timeout(30_000)
     yield Evening(page, live_server.url)
     assert complaints == []
 

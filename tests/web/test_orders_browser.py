@@ -30,7 +30,7 @@ def desk(live_server: LiveServer, page: Page) -> Iterator[Page]:
         at=datetime(2026, 1, 5, 9, tzinfo=UTC),
     )
     page.on("console", lambda m: complaints.append(m.text) if m.type in ("error", "warning") else None)
-    page.set_default_timeout(10_000)
+    page.set_default_timeout(30_000)
     page.goto(live_server.url + "/")
     page.get_by_label("Name").fill("ruth-home")
     page.get_by_label("Password").fill(PASSWORD)

@@ -29,7 +29,7 @@ def desk(live_server: LiveServer, page: Page) -> Iterator[Page]:
     actions.receive_copy("home", copy="boats", by="ruth", at=early)
     page.on("console", lambda m: complaints.append(m.text) if m.type in ("error", "warning") else None)
     page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.set_default_timeout(10_000)
+    page.set_default_timeout(30_000)
     page.goto(live_server.url + "/")
     page.get_by_label("Name").fill("ruth-home")
     page.get_by_label("Password").fill(PASSWORD)

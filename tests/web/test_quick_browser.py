@@ -40,7 +40,7 @@ def desk(live_server: LiveServer, page: Page, complaints: list[str], copy: list[
     actions.set_goal("home", copy=copy[0], first=1, last=4, by="ruth", at=at)
     page.on("console", lambda m: complaints.append(m.text) if m.type in ("error", "warning") else None)
     page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.set_default_timeout(10_000)
+    page.set_default_timeout(30_000)
     page.goto(live_server.url + "/")
     page.get_by_label("Name").fill("ruth-home")
     page.get_by_label("Password").fill(PASSWORD)

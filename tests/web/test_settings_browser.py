@@ -29,7 +29,7 @@ def desk(live_server: LiveServer, page: Page) -> Iterator[Page]:
     watched = {"watcher": "tobi", "aids": ("pencil",), "by": "ruth"}
     actions.sit_unit_test("home", copy="gulls", at=OPENING - timedelta(days=3), **watched)  # type: ignore[arg-type]
     page.on("console", lambda m: complaints.append(m.text) if m.type in ("error", "warning") else None)
-    page.set_default_timeout(10_000)
+    page.set_default_timeout(30_000)
     page.goto(live_server.url + "/")
     page.get_by_label("Name").fill("ruth-home")
     page.get_by_label("Password").fill(PASSWORD)

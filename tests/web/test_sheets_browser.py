@@ -25,7 +25,7 @@ def desk(live_server: LiveServer, page: Page) -> Iterator[Page]:
     kept = plans.plan_now("home", by=by, now=OPENING, clock=lambda: OPENING, effort=Effort.ANEW)
     plans.take("home", kept.number, now=OPENING)
     page.on("console", lambda m: complaints.append(m.text) if m.type in ("error", "warning") else None)
-    page.set_default_timeout(10_000)
+    page.set_default_timeout(30_000)
     page.goto(live_server.url + "/")
     page.get_by_label("Name").fill("ruth-home")
     page.get_by_label("Password").fill(PASSWORD)

@@ -49,7 +49,7 @@ def tablet(live_server: LiveServer, home: Home, page: Page, complaints: list[str
     """A tablet that Ruth has just opened for the learners by clicks."""
     page.on("console", lambda m: complaints.append(m.text) if m.type in ("error", "warning") else None)
     page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.set_default_timeout(10_000)
+    page.set_default_timeout(30_000)
     page.goto(live_server.url + "/settings/tablets/")
     page.get_by_label("Name").fill("ruth-home")
     page.get_by_label("Password").fill(PASSWORD)
