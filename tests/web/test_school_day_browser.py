@@ -83,7 +83,7 @@ class Tablet(Device):
         self.page.get_by_label("Your PIN").fill(PIN)
         self.press("Go")
 
-    def step(self, says: str, within: int = 5_000) -> None:
+    def step(self, says: str, within: int = SOON) -> None:
         """What stands largest on the page."""
         expect(self.page.locator("#step-h")).to_have_text(says, timeout=within)
 
