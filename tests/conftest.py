@@ -59,6 +59,12 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
 
 
 @pytest.fixture(scope="session")
+def browser_context_args(browser_context_args: dict[str, Any]) -> dict[str, Any]:
+    """Ask for the English that the tests read; without this Chromium asks for that of the United States."""
+    return {**browser_context_args, "locale": "en-GB"}
+
+
+@pytest.fixture(scope="session")
 def base_url() -> str | None:
     """Tests give whole addresses. (The plugin's own fixture is a method, of which pytest warns.)"""
     return None

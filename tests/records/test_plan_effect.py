@@ -11,7 +11,7 @@ from markstead.records.models import Entry
 from markstead.records.models import Plan as PlanRow
 from markstead.records.plan_effect import effect
 from markstead.records.plans import KeptPlan
-from markstead.rules.ruling import day_short
+from markstead.speech import day_short
 from tests.records.test_plan_sheets import TODAY, begun, planned
 from tests.tools.homes import small_home
 

@@ -30,7 +30,8 @@ from markstead.ledger.facts import (
 )
 from markstead.rules.bars import BarKind
 from markstead.rules.programme import MarkingRules, Marks
-from markstead.rules.ruling import RefusedError, Ruling, day_words, ranges, stop_words
+from markstead.rules.ruling import RefusedError, Ruling, ranges, stop_words
+from markstead.speech import day_words
 from tests.rules.small_home import ASA, CALENDAR, PROGRAMME, RUTH, Story, at, kinds
 
 MON, TUE = date(2026, 2, 2), date(2026, 2, 3)

@@ -27,7 +27,7 @@ BOTH = LOOK + SEND
 _TABLE: dict[tuple[For, tuple[str, ...]], str] = {
     (For.ANYBODY, LOOK): "tablet tablet-left feed",
     (For.ANYBODY, BOTH): "sign-in",
-    (For.ANYBODY, SEND): "sign-out",
+    (For.ANYBODY, SEND): "sign-out language",
     (For.FIRST, BOTH): (
         "first first-you first-learners first-school first-programme first-files first-typed first-cut first-courses "
         "first-standing first-look"
@@ -49,7 +49,7 @@ _TABLE: dict[tuple[For, tuple[str, ...]], str] = {
     ),
     (For.EDUCATOR, SEND): (
         "goal-by-hand goal-effect learner-spot learner-review learner-pin plan-make plan-again plan-away plan-stop "
-        "plan-take plan-aside quiz-begin quiz-answer orders-place orders-receive settings-costs people-add people-rename "
+        "plan-take plan-aside quiz-begin quiz-answer orders-place orders-receive settings-costs settings-language people-add people-rename "
         "people-role people-password people-leave people-back calendar-paint calendar-terms calendar-week tablets-open "
         "tablets-minutes tablets-back report-words attendance-take sample-keep sample-change backups-make backups-drop "
         "feed-make feed-back"

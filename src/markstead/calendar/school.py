@@ -7,6 +7,7 @@ from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from markstead.errors import MarksteadError
+from markstead.speech import weekday
 
 
 class NoSchoolDayError(MarksteadError):
@@ -189,7 +190,7 @@ class SchoolCalendar:
             case DayKind.OUT_OF_TERM:
                 return "outside every term"
             case DayKind.NOT_TAUGHT_WEEKDAY:
-                return f"a {day:%A}, on which there is no school"
+                return f"a {weekday(day)}, on which there is no school"
             case DayKind.OWN_HOLIDAY:
                 span = next(s for s in self.holidays_off if s.first <= day <= s.last)
                 return f"a holiday of this home ({span.name})" if span.name else "a holiday of this home"

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from markstead.cli import typed
 from markstead.cli.options import Asked
 from markstead.errors import DamagedRecordError, InputError, Problem
+from markstead.speech import speak
 
 if TYPE_CHECKING:  # Django is loaded when a home is opened, not for --help
     from markstead.calendar import SchoolCalendar
@@ -165,4 +166,6 @@ def open_house(asked: Asked) -> House:
             f"The database in {folder} cannot be read ({error}); restore a backup."
         ) from error
     home = queries.home_of(household)
+    if home.language and not os.environ.get("MARKSTEAD_LANGUAGE"):
+        speak(home.language)
     return House(folder, home, present(asked, home.calendar, home.demo_shift))

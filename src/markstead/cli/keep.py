@@ -10,6 +10,7 @@ from markstead.cli import typed
 from markstead.cli.house import House, open_house, real_now
 from markstead.cli.options import BY, CLOCK, JSON, Asked, command
 from markstead.errors import DamagedRecordError, InputError, Problem
+from markstead.speech import short_day_of_month
 
 PASSWORD_FILE = Annotated[
     Path | None,
@@ -51,7 +52,10 @@ def told(house: House, act: str) -> list[str]:
 
     entries = at_the_desk(house.household, lambda desk: desk.entries_of(act))
     at_home = house.home.calendar.at_home
-    return [f"fact {e.seq}, {at_home(e.at):%d %b %H:%M}: {fact_words(e.fact, house.home)}" for e in entries]
+    return [
+        f"fact {e.seq}, {short_day_of_month(at_home(e.at))} {at_home(e.at):%H:%M}: {fact_words(e.fact, house.home)}"
+        for e in entries
+    ]
 
 
 def add_to(app: typer.Typer) -> None:

@@ -13,6 +13,7 @@ from markstead.cli import house, typed
 from markstead.cli.house import DATABASE, House, open_house, real_now
 from markstead.cli.options import BY, CLOCK, JSON, Asked, command
 from markstead.errors import InputError, Problem
+from markstead.speech import date_words, day_of_month
 
 if TYPE_CHECKING:  # Django is loaded when a home is opened, not for --help
     from markstead.records.backups import Backup, Backups
@@ -349,7 +350,7 @@ def backups_words(found: "Backups", opened: House, *, old: bool) -> str:
     at_home = opened.home.calendar.at_home
     last = found.last_good
     lines = [
-        f"The last good backup is of {at_home(last.made):%d %B %Y, %H:%M}, in {found.folder}."
+        f"The last good backup is of {date_words(at_home(last.made))}, {at_home(last.made):%H:%M}, in {found.folder}."
         if last
         else f"There is no backup yet; `markstead backup` makes one in {found.folder}."
     ]
@@ -357,7 +358,7 @@ def backups_words(found: "Backups", opened: House, *, old: bool) -> str:
         lines.append("That is old: make one now.")
     if found.trouble:
         lines.append(
-            f"The latest try, {at_home(found.trouble.at):%d %B, %H:%M}, failed. {found.trouble.says}"
+            f"The latest try, {day_of_month(at_home(found.trouble.at))}, {at_home(found.trouble.at):%H:%M}, failed. {found.trouble.says}"
         )
     return " ".join(lines)
 

@@ -33,6 +33,7 @@ from markstead.cli import (
 from markstead.cli.house import LOG, folder_of, real_now
 from markstead.cli.options import HOME, HOUSEHOLD, NOW, TODAY, Asked
 from markstead.errors import DamagedRecordError, MarksteadError
+from markstead.speech import language, spoken
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -122,9 +123,15 @@ def _log(argv: Sequence[str]) -> str:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and give its exit status."""
-    words = list(sys.argv[1:] if argv is None else argv)
+    with spoken(language().code):  # a home that is opened may have chosen another
+        return _answer(list(sys.argv[1:] if argv is None else argv))
+
+
+def _answer(words: Sequence[str]) -> int:
     try:
-        status = typer.main.get_command(app).main(args=words, prog_name="markstead", standalone_mode=False)
+        status = typer.main.get_command(app).main(
+            args=list(words), prog_name="markstead", standalone_mode=False
+        )
     except MarksteadError as error:
         return _status_of(error)
     except typer.TyperException as error:

@@ -122,7 +122,7 @@ def _standing_goals(house: House, day: date, *, as_json: bool) -> None:
     """Show the goals of a day under the plan in force."""
     from markstead.cli import render, render_plan, show_plan
     from markstead.records import plan_words, plans
-    from markstead.rules.ruling import day_short
+    from markstead.speech import day_short
 
     standing = plans.in_force(house.home)
     if standing is None:

@@ -15,8 +15,9 @@ from markstead.records.home import Home
 from markstead.records.queries import CopyView, Note, Today
 from markstead.records.words import fact_words
 from markstead.rules.programme import Workbook
-from markstead.rules.ruling import Ruling, day_words
+from markstead.rules.ruling import Ruling
 from markstead.rules.standing import Standing
+from markstead.speech import day_words, short_date, weekday_short
 
 RULER = 34
 """Columns of a ruler in the terminal, its two ends apart."""
@@ -141,7 +142,12 @@ def history(notes: tuple[Note, ...], home: Home) -> None:
         if note.reversed:
             what.append(" (taken back)", style="italic")
         lines.add_row(
-            str(note.entry.seq), f"{at:%a %d %b %Y %H:%M}", what, note.copy or "", note.by, note.entry.act
+            str(note.entry.seq),
+            f"{weekday_short(at)} {short_date(at)} {at:%H:%M}",
+            what,
+            note.copy or "",
+            note.by,
+            note.entry.act,
         )
     out.print(lines)
 

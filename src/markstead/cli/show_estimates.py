@@ -16,7 +16,8 @@ from markstead.measure.sitting import SittingAdvice
 from markstead.records.estimates import Close, ReviewLine
 from markstead.records.home import Home, Somebody
 from markstead.records.item_reads import Difficulties
-from markstead.rules.ruling import day_words, stop_words
+from markstead.rules.ruling import stop_words
+from markstead.speech import day_of_month, day_words
 
 
 def where(stop: str, question: int) -> str:
@@ -108,7 +109,7 @@ def _history(found: Close, home: Home) -> Any:
     lines = table("day", "after", "of 10 children", "right", "evidence")
     for point in found.history:
         at, r = home.calendar.at_home(point.at), point.readiness
-        lines.add_row(f"{at.day} {at:%B}", point.what, _of_ten(r.chance), _score(r), str(r.evidence))
+        lines.add_row(day_of_month(at), point.what, _of_ten(r.chance), _score(r), str(r.evidence))
     return lines
 
 
@@ -248,7 +249,7 @@ def review(learner: Somebody, found: ReviewReading, lines: Sequence[ReviewLine])
         rows = table("objective", "title", "question", "last touched", "remembered by")
         for line in lines:
             kept = f"{10 * line.low:.0f} to {10 * line.high:.0f} of 10"
-            last = f"{line.last.day} {line.last:%B}"
+            last = day_of_month(line.last)
             rows.add_row(line.topic, line.workbook, where(line.stop, line.question), last, kept)
         out.print(rows)
 

@@ -9,6 +9,7 @@ from markstead.forecast.outlook import Chance, FinishDates
 from markstead.records.home import Home
 from markstead.records.ordering import OrderReading
 from markstead.records.outlooks import NeedLine, YearReading
+from markstead.speech import date_words, month_words, short_date
 
 SHOWN = timedelta(days=60)
 """Copies that may be needed within so many calendar days are listed; `--json` has them all."""
@@ -16,7 +17,7 @@ SHOWN = timedelta(days=60)
 
 def short(day: date | None) -> str:
     """A day as it stands in a table; none lies beyond the calendar."""
-    return f"{day.day} {day:%b %Y}" if day is not None else "later"
+    return short_date(day) if day is not None else "later"
 
 
 def _of_ten(found: Chance) -> str:
@@ -37,7 +38,7 @@ def years(found: Sequence[YearReading], home: Home) -> None:
             out.print()
         out.print(reading.learner.name, style="bold")
         if reading.years is not None and reading.last_day is not None:
-            last = f"{reading.last_day.day} {reading.last_day:%B %Y}"
+            last = date_words(reading.last_day)
             out.print(
                 f"From {reading.paths} possible years up to {last}, the last school day that is entered."
             )
@@ -106,4 +107,4 @@ def orders(found: OrderReading) -> None:
 
 
 def _month(found: MonthTotal) -> str:
-    return f"{date(found.year, found.month, 1):%B %Y}"
+    return month_words(date(found.year, found.month, 1))

@@ -19,7 +19,7 @@ from markstead.records.plan_words import (
     who_words,
 )
 from markstead.records.plans import KeptPlan
-from markstead.rules.ruling import day_short
+from markstead.speech import day_short
 
 
 def plan(home: Home, kept: KeptPlan, standing: KeptPlan | None, *, taken: bool) -> None:

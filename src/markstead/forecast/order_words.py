@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from markstead.forecast.orders import Coming, Order, OrderPlan, Spare
-from markstead.rules.ruling import date_words
+from markstead.speech import date_words
 
 
 @dataclass(frozen=True, slots=True)

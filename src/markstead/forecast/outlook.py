@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from markstead.forecast.year import PossibleYears
-from markstead.rules.ruling import date_words
+from markstead.speech import date_words
 
 QUANTILES = (0.05, 0.10, 0.50, 0.90, 0.95)
 

@@ -10,11 +10,11 @@ from markstead.plan.polish import stand
 from markstead.plan.problem import Problem, Stream, Target
 from markstead.plan.reach import keeping_cost, number_of, soonest
 from markstead.plan.respond import Household, NoWayError, forbid, search, trade
-from markstead.plan.speech import Speech, many
+from markstead.plan.speech import Speech
 from markstead.plan.stream import Path, load_cost
 from markstead.plan.ways import Try, tries
 from markstead.plan.whatif import Change, TargetDropped, apply
-from markstead.rules.ruling import and_words
+from markstead.speech import and_words, plural
 
 WAYS = 3
 
@@ -94,8 +94,8 @@ def _alone(
     if alone is not None:
         reached = f"on {speech.on(problem, alone)} at the soonest"
     pages, tests = _left(stream, goal)
-    work = [many(n, noun) for n, noun in ((pages, "page"), (tests, "test")) if n]
-    pace = f", with at most {many(stream.most, 'page')} a day," if pages else ""
+    work = [plural(n, noun) for n, noun in ((pages, "page"), (tests, "test")) if n]
+    pace = f", with at most {plural(stream.most, 'page')} a day," if pages else ""
     left = f"{and_words(work)} {'is' if pages + tests == 1 else 'are'} left"
     return Binding.PACE, f"{left}{pace} and can be done {reached}, even without other courses"
 
@@ -126,7 +126,7 @@ def _beside(home: Household, target: Target, speech: Speech) -> tuple[Binding, s
     if beside is not None and beside <= target.day:
         kept = keeping_cost(problem, stream, target, other, full)
         now = path.own + load_cost(problem, problem.limits(stream.learner).soft, path.halves + other)
-        points = many(max(0, kept - now) / HALF, "point")
+        points = plural(max(0, kept - now) / HALF, "point")
         return (
             Binding.WEIGHED,
             f"That can be done, but would cost the rest of the plan {points} more than it saves",

@@ -11,8 +11,9 @@ from markstead.plan.moves import HALF, moves, told, told_test
 from markstead.plan.polish import stand
 from markstead.plan.problem import Fixed, Problem, Stream
 from markstead.plan.respond import Household
-from markstead.plan.speech import Speech, many
+from markstead.plan.speech import Speech
 from markstead.plan.stream import NEVER, Ints, Tables, load_cost, minute_prices
+from markstead.speech import plural
 
 
 class Why(StrEnum):
@@ -111,7 +112,7 @@ def _why(home: Household, n: int, day: int, goal: int, speech: Speech) -> tuple[
     kept = tables.best(minutes, closed)
     if kept.value < NEVER:
         more = kept.own + _load(tables, kept.halves, other) - path.own - _load(tables, path.halves, other)
-        points = many(max(0, more) / HALF, "point")
+        points = plural(max(0, more) / HALF, "point")
         return Why.WEIGHED, f"keeping it would cost the rest of the plan {points} more"
     if tables.best(minutes, free).value < NEVER:
         return Why.MORNING, "no morning before has room for the unit test"

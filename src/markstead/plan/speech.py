@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from markstead.plan.problem import Problem, Stream, WorkbookToDo
+from markstead.speech import date_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,7 @@ class Speech:
 
     def day(self, day: date) -> str:
         """Write a day: '12 October 2026'."""
-        return f"{day.day} {day:%B %Y}"
+        return date_words(day)
 
     def on(self, problem: Problem, day: int) -> str:
         """Write the day of a number; a number beyond the last planned day is after that day."""
@@ -57,8 +58,3 @@ class Speech:
         if done > book.pages:
             return f"the practice test of {title}"
         return f"page {done} of {title}" if done else f"the beginning of {title}"
-
-
-def many(count: float, noun: str) -> str:
-    """Write a count with its noun: '1 page', '2.5 points'."""
-    return f"{count:g} {noun}{'s' * (count != 1)}"

@@ -8,9 +8,9 @@ from markstead.plan.answer import TargetDay
 from markstead.plan.moves import HALF
 from markstead.plan.problem import Problem, Target
 from markstead.plan.reach import number_of
-from markstead.plan.speech import Speech, many
+from markstead.plan.speech import Speech
 from markstead.plan.whatif import Change, ExtraDays, Minutes, Pages, Sittings, TargetSet
-from markstead.rules.ruling import and_words
+from markstead.speech import and_words, plural
 
 PAGES_MORE = (1, 2, 3)
 MINUTES_MORE = (10, 20, 30)
@@ -55,7 +55,7 @@ def _pages(problem: Problem, target: Target, speech: Speech) -> Try:
     stream = problem.streams[number_of(problem, target.learner, target.course)]
     who = speech.who(target.learner, target.course)
     for more in PAGES_MORE:
-        said = f"{who}: {many(more, 'page')} more a day, {stream.most + more} at most."
+        said = f"{who}: {plural(more, 'page')} more a day, {stream.most + more} at most."
         yield Pages(target.learner, target.course, more), said
 
 

@@ -164,7 +164,15 @@ LEFT_OUT: Mapping[type[models.Model], str] = {
     PaperSheet: "can be printed again; its codes are signed with the key of the folder that it was printed in",
     PaperPage: "waits for a sheet that is not taken along",
 }
-_HOUSEHOLD = ("name", "stamp", "demo_shift", "failed_test_costs", "hold_day_costs", "plan_in_force")
+_HOUSEHOLD = (
+    "name",
+    "stamp",
+    "demo_shift",
+    "failed_test_costs",
+    "hold_day_costs",
+    "plan_in_force",
+    "language",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -411,7 +419,9 @@ def _take(found: zipfile.ZipFile, head: Mapping[str, Any], files: list[Path]) ->
             "a home without it",
             "Name another folder with --home.",
         )
-    values = {name: said[name] for name in _HOUSEHOLD}
+    values = {
+        name: said[name] for name in _HOUSEHOLD if name in said or name != "language"
+    }  # older ones name none
     try:
         # Under a stamp of its own, so that the home is read anew, whatever is remembered under the one in the archive.
         row = Household(id=said["id"], **values | {"stamp": new_stamp()})

@@ -7,12 +7,12 @@ from typing import Any
 
 from markstead.ledger.facts import Presence
 from markstead.records.attendance import AttendanceYear
-from markstead.records.figures import all_of, day_count, hours, number, percent, plural, span_words
+from markstead.records.figures import all_of, day_count, hours, number, percent
 from markstead.records.report_words import Told
 from markstead.records.typeset import file_name, make_pdf
 from markstead.rules.attendance import SchoolDay, Seen, Sum
 from markstead.rules.requirements import LOCAL_LAW
-from markstead.rules.ruling import date_words, day_short
+from markstead.speech import date_words, day_short, month_words, plural, span_words
 
 SIGNS = {
     Seen.FULL: "full",
@@ -131,7 +131,7 @@ def attendance_view(found: AttendanceYear) -> AttendanceView:
         asked=tuple(_asked(found)),
         months=tuple(
             MonthLine(
-                f"{row.first:%B %Y}",
+                month_words(row.first),
                 tuple(_cell(n, seen) for n, seen in enumerate(row.days, 1)),
                 " " * (31 - len(row.days)),
                 number(row.sum.days(half)) if row.first <= found.as_of else "",

@@ -6,11 +6,19 @@ from fractions import Fraction
 from typing import Any
 
 from markstead.records.dispatches import Held, Pack, Paper, Sent
-from markstead.records.figures import ordinal, percent, plural
+from markstead.records.figures import percent
 from markstead.records.typeset import file_name, make_pdf
 from markstead.rules.requirements import LOCAL_LAW
-from markstead.rules.ruling import and_words, date_words, day_words
 from markstead.rules.spans import month_before, next_month
+from markstead.speech import (
+    and_words,
+    date_words,
+    day_words,
+    month_words,
+    ordinal,
+    plural,
+    short_day_of_month,
+)
 
 CHECKS = (
     "Every paper in the list lies in the parcel, and no other.",
@@ -112,7 +120,7 @@ def dispatch_view(pack: Pack) -> DispatchView:
         title="Test papers for the school",
         household=home.name,
         month=f"{pack.month:%Y-%m}",
-        month_name=f"{pack.month:%B %Y}",
+        month_name=month_words(pack.month),
         day=day_words(pack.day),
         day_name="Was to go on" if pack.is_late else "Goes on",
         why_day=_why_day(pack),
@@ -127,7 +135,7 @@ def dispatch_view(pack: Pack) -> DispatchView:
         nothing_from=_nothing_from(pack),
         sent=tuple(_sent(one) for one in pack.sent),
         before=tuple(_sent(one) for one in pack.before),
-        before_name=f"{month_before(pack.month):%B %Y}",
+        before_name=month_words(month_before(pack.month)),
         checks=CHECKS,
         earlier=f"{month_before(pack.month):%Y-%m}",
         later=f"{next_month(pack.month):%Y-%m}",
@@ -178,7 +186,7 @@ def _paper(paper: Paper) -> PaperLine:
         str(paper.book.number),
         paper.book.title,
         paper.label,
-        f"{paper.sat.day} {paper.sat:%b}",
+        short_day_of_month(paper.sat),
         f"{paper.right} of {paper.asked}",
         percent(Fraction(paper.right, paper.asked)),
         "passed" if paper.passed else "not passed",

@@ -17,6 +17,7 @@ from markstead.records.past import entries_of_copies, facts_of_kinds, past_of
 from markstead.rules.programme import Workbook
 from markstead.rules.spans import latest_dispatch, month_before, next_month, send_day
 from markstead.rules.standing import CopyStatus
+from markstead.speech import day_of_month
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +208,7 @@ def _held(home: Home, nominal: date, following: date, today: date) -> Iterable[H
 
 
 def _day(day: date) -> str:
-    return f"{day.day} {day:%B}"
+    return day_of_month(day)
 
 
 def sent_between(home: Home, first: date, until: date, today: date) -> tuple[Sent, ...]:

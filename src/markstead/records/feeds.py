@@ -20,7 +20,8 @@ from markstead.records.home import Home
 from markstead.records.models import Feed as FeedRow
 from markstead.records.order_calls import SOON, DueCall, due_calls
 from markstead.records.plans import goal_words, in_force
-from markstead.rules.ruling import Role, and_words, page_words
+from markstead.rules.ruling import Role, page_words
+from markstead.speech import and_words
 
 BACK, AHEAD = timedelta(days=14), timedelta(days=120)
 """What is told: so many days before today and after it."""

@@ -1,10 +1,7 @@
 """Figures as people write them on papers: hours, days, shares, pages."""
 
 from collections.abc import Sequence
-from datetime import date
 from fractions import Fraction
-
-from markstead.rules.ruling import date_words
 
 
 def hours(minutes: int, *, at_least: bool = False) -> str:
@@ -36,27 +33,9 @@ def tenths(value: Fraction) -> str:
     return f"{rounded // 10}.{rounded % 10}"
 
 
-def plural(count: int, one: str, many: str = "") -> str:
-    """A count and what is counted: 1 page, 2 pages."""
-    return f"{count} {one if count == 1 else many or f'{one}s'}"
-
-
 def day_count(days: Fraction) -> str:
     """Days of which some may be halves."""
     return f"{number(days)} {'day' if days == 1 else 'days'}"
-
-
-def span_words(first: date, last: date) -> str:
-    """Two days: 3 November to 19 December 2025."""
-    if first.year == last.year:
-        return f"{first.day} {first:%B} to {date_words(last)}"
-    return f"{date_words(first)} to {date_words(last)}"
-
-
-def ordinal(place: int) -> str:
-    """1st, 2nd, 3rd, 4th, 11th, 21st."""
-    ending = "th" if 10 <= place % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(place % 10, "th")
-    return f"{place}{ending}"
 
 
 def all_of(parts: Sequence[str], between: str = "; ") -> str:

@@ -57,6 +57,8 @@ class Home:
     """What the home asks of its plan; learners by id."""
     plan: int | None = None
     """Number of the plan in force."""
+    language: str = ""
+    """Code of the language that the home chose; empty: as each browser asks, and English elsewhere."""
 
     @property
     def learners(self) -> tuple[Somebody, ...]:
@@ -156,9 +158,8 @@ def _read(row: Household) -> Home:
     texts = {kind: document.text for kind, document in latest_documents(row.id).items()}
     programme = read_programme(texts["programme"], texts["workbooks"])
     # Whoever asks for a home may have read a few of its columns only.
-    *costs, plan = Household.objects.values_list("failed_test_costs", "hold_day_costs", "plan_in_force").get(
-        id=row.id
-    )
+    columns = ("failed_test_costs", "hold_day_costs", "plan_in_force", "language")
+    *costs, plan, language = Household.objects.values_list(*columns).get(id=row.id)
     courses: dict[str, list[str]] = {}
     for enrolment in Enrolment.objects.filter(learner__household=row.id).order_by("id"):
         courses.setdefault(enrolment.learner_id, []).append(enrolment.course)
@@ -180,6 +181,7 @@ def _read(row: Household) -> Home:
         *costs,
         _wishes(texts.get("plan"), here),
         plan,
+        language,
     )
 
 

@@ -15,7 +15,8 @@ from markstead.records.home import Home, latest_documents, load_home
 from markstead.records.house_rules import check_stamp
 from markstead.records.plans import KeptPlan, goal_words, in_force
 from markstead.records.setup import add_document, new_stamp
-from markstead.rules.ruling import Role, date_words, day_short
+from markstead.rules.ruling import Role
+from markstead.speech import date_words, day_short
 
 LONGEST = 366
 """Days that are painted at once."""

@@ -15,7 +15,7 @@ from markstead.records.models import Document
 from markstead.records.plans import in_force
 from markstead.records.setup import add_document, new_stamp
 from markstead.rules.programme import Programme
-from markstead.rules.ruling import and_words, day_short
+from markstead.speech import and_words, day_short
 
 Key = tuple[str, str]
 """Table and key of a rule in the programme's file."""

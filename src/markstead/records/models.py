@@ -26,6 +26,8 @@ class Household(models.Model):
     """School days that one day of review and a fresh practice test costs."""
     plan_in_force = models.BigIntegerField(null=True, default=None)
     """Number of the plan in force; null before the first."""
+    language = models.CharField(max_length=12, default="", blank=True)
+    """Code of the language that the home is spoken to in; empty: as each browser asks, and English elsewhere."""
 
 
 class Document(models.Model):

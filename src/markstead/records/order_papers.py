@@ -19,7 +19,7 @@ from markstead.records.ahead import home_ahead
 from markstead.records.home import Home
 from markstead.records.ordering import OrderReading
 from markstead.records.typeset import check_paper, plain_name
-from markstead.rules.ruling import date_words
+from markstead.speech import date_words
 
 KINDS: Mapping[str, str] = {"csv": "text/csv; charset=utf-8", "pdf": "application/pdf"}
 """What a sheet can be made into, with its media type."""

@@ -36,8 +36,8 @@ from markstead.records.order_calls import UNBEGUN, Awaited, DueCall
 from markstead.records.outlooks import Planned, book_words, home_years, plan_key
 from markstead.records.planned import planned_of
 from markstead.rules.programme import Rework, Workbook
-from markstead.rules.ruling import date_words
 from markstead.rules.standing import CopyStatus, Standing
+from markstead.speech import date_words
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,7 @@ from markstead.forecast.year import ON_SCREEN, CourseAhead, LearnerYear, Possibl
 from markstead.plan.wishes import TargetWish
 from markstead.records.ahead import HomeAhead, Ready, home_ahead, school_days
 from markstead.records.home import Home, Somebody
-from markstead.rules.ruling import date_words
+from markstead.speech import date_words
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,8 +19,9 @@ from markstead.records.quick import Hand
 from markstead.records.words import fact_words
 from markstead.rules.bars import Bar
 from markstead.rules.programme import Stop, Workbook
-from markstead.rules.ruling import RefusedError, date_words
+from markstead.rules.ruling import RefusedError
 from markstead.rules.standing import CopyStatus, Cycle, Standing
+from markstead.speech import date_words
 
 AHEAD = 2
 """How many marking stops are offered beyond where a copy stands, before it is told how far was worked."""

@@ -31,7 +31,8 @@ from markstead.records.paper_meaning import Meaning, meaning
 from markstead.records.printing import KEPT_DAYS, planned_of_day
 from markstead.records.samples import Kept, keep_sample
 from markstead.records.words import fact_words
-from markstead.rules.ruling import Role, day_words
+from markstead.rules.ruling import Role
+from markstead.speech import day_words
 
 FLAT_PER_MM = 4.0
 """Pixels a millimetre of the flattened page that is kept to be looked at."""

@@ -17,7 +17,7 @@ from markstead.records.home import Home, Somebody, latest_documents, load_home
 from markstead.records.models import Household, Person
 from markstead.records.plan_problem import ByHand, check_target
 from markstead.records.setup import add_document, new_stamp, set_courses
-from markstead.rules.ruling import date_words
+from markstead.speech import date_words
 
 FEWEST, MOST_MINUTES = 10, 900
 

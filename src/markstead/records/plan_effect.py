@@ -10,7 +10,7 @@ from markstead.plan.edit import DayGoals, Edited, edit
 from markstead.plan.whatif import TargetChange
 from markstead.records.home import Home
 from markstead.records.plans import KeptPlan, goal_words, in_force, speech_of
-from markstead.rules.ruling import day_short
+from markstead.speech import day_short
 
 TESTS = {"": "no test", "practice": "practice test", "unit": "unit test"}
 

@@ -15,8 +15,8 @@ from markstead.plan.problem import Fixed, LearnerLimits, Problem, Stream, Target
 from markstead.plan.wishes import CourseWish, TargetWish
 from markstead.records.home import Home, Somebody
 from markstead.rules.programme import Workbook
-from markstead.rules.ruling import date_words
 from markstead.rules.standing import CopyStatus, Standing
+from markstead.speech import date_words
 
 MOST_DAYS = 260
 """School days that are planned at most."""

@@ -7,12 +7,11 @@ from datetime import date
 from markstead.plan.answer import Goal, Outcome, TargetDay, loads
 from markstead.plan.moves import HALF
 from markstead.plan.problem import Problem
-from markstead.plan.speech import many
 from markstead.records import plan_asks as asked
 from markstead.records.home import Home
 from markstead.records.plan_asks import Ask
 from markstead.records.plans import KeptPlan, Way, goal_words
-from markstead.rules.ruling import and_words, day_short
+from markstead.speech import and_words, day_short, plural
 
 Key = tuple[str, str, str]
 """Learner, course and workbook of a target."""
@@ -245,7 +244,7 @@ def guess_words(home: Home, plan: KeptPlan) -> tuple[str, ...]:
             courses.setdefault((learner, minutes), []).append(home.programme.course(course).title)
     return tuple(
         f"How fast {home.people[learner].name} goes in {and_words(titles)} is not known yet: "
-        f"{many(minutes, 'minute')} a page are taken."
+        f"{plural(minutes, 'minute')} a page are taken."
         for (learner, minutes), titles in courses.items()
     )
 

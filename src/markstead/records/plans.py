@@ -57,8 +57,9 @@ from markstead.records.plan_problem import (
 )
 from markstead.records.queries import passed_by
 from markstead.records.setup import new_stamp
-from markstead.rules.ruling import date_words, page_words
+from markstead.rules.ruling import page_words
 from markstead.rules.standing import Standing
+from markstead.speech import date_words
 
 SILENT = timedelta(seconds=120)
 """Whoever works a plan out and says nothing for so long is taken to have broken off."""

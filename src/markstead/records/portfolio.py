@@ -6,15 +6,15 @@ from datetime import date
 from typing import Any
 
 from markstead.ledger.serial import read_body
-from markstead.records.figures import all_of, plural, span_words
+from markstead.records.figures import all_of
 from markstead.records.home import Home, Somebody
 from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
 from markstead.records.samples import Kept, pictures_of, samples_of
 from markstead.records.typeset import file_name, make_pdf
 from markstead.records.words import fact_words
-from markstead.rules.ruling import date_words
 from markstead.rules.spans import Span
+from markstead.speech import date_words, plural, span_words
 
 PRINTED_EDGE = 1500
 """Of a picture in a portfolio: half a page of A4 at 220 dots to the inch."""

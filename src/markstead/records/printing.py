@@ -30,8 +30,9 @@ from markstead.records.models import PaperPage, PaperSheet
 from markstead.records.paper_day import Held, held_copies
 from markstead.records.typeset import usual_paper
 from markstead.rules.programme import Stop, Workbook
-from markstead.rules.ruling import Role, day_words, stop_words
+from markstead.rules.ruling import Role, stop_words
 from markstead.rules.standing import Cycle, Standing
+from markstead.speech import date_words, day_of_month, day_words, weekday
 
 SIZES: Mapping[str, Paper] = {"a4": Paper.A4, "us-letter": Paper.LETTER}
 """Sizes of paper as they are asked for, the same words as for the order sheet."""
@@ -460,8 +461,8 @@ def _weeks(at: _Desk, who: Iterable[Somebody]) -> Iterable[_Made]:
             ]
             goals.append(tuple(lines))
         rows.append(WeekRow(learner.name, tuple(goals)))
-    heads = tuple(f"{day:%A} {day.day}" for day in days)
-    under = f"{days[0].day} {days[0]:%B} to {days[-1].day} {days[-1]:%B %Y}"
+    heads = tuple(f"{weekday(day)} {day.day}" for day in days)
+    under = f"{day_of_month(days[0])} to {date_words(days[-1])}"
     yield _Made(week_sheet("The week", under, heads, tuple(rows), sheet_id=NOTHING, paper=at.paper))
 
 

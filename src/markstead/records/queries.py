@@ -23,9 +23,10 @@ from markstead.records.models import Household, Person, Words
 from markstead.records.order_calls import UNBEGUN, KeptCalls, LateParcel, by_supplier, read_kept
 from markstead.rules.bars import Weight
 from markstead.rules.programme import Workbook
-from markstead.rules.ruling import Ruling, Surroundings, and_words, date_words, ruling
+from markstead.rules.ruling import Ruling, Surroundings, ruling
 from markstead.rules.standing import CopyStatus, Standing
 from markstead.rules.steps import BLOCKS, URGENCY, CallKind, NextStep, Turn, candidates, next_step
+from markstead.speech import and_words, date_words, day_of_month
 
 
 @dataclass(frozen=True, slots=True)
@@ -468,7 +469,7 @@ def _copy_calls(views: Sequence[CopyView], home: Home, now: datetime, kept: Kept
             calls.append(_call(CallKind.HELP, where, s.help.at, view))
         late = s.status is CopyStatus.ON_ORDER and s.expected is not None and s.expected < day
         if late and s.expected is not None and view.id not in told_by_parcel:
-            what = f"The copy was expected on {s.expected.day} {s.expected:%B}"
+            what = f"The copy was expected on {day_of_month(s.expected)}"
             calls.append(_call(CallKind.LATE_COPY, what, s.ordered, view))
         if step.call is None or step.turn is not Turn.EDUCATOR:
             continue
@@ -593,7 +594,7 @@ def _dispatch_calls(home: Home, day: date, standings: Iterable[Standing]) -> lis
     unsent = [str(copy) for (copy,) in _ask(_UNSENT, home.id, str(CopyStatus.FINISHED), on)]
     missing = sum(s.unit is not None and s.unit.scored is None and s.unit.day < due for s in standings)
     papers = "1 test paper" if len(unsent) == 1 else f"{len(unsent)} test papers"
-    when = f"{due.day} {due:%B}"
+    when = day_of_month(due)
     parts = [f"Send {papers} of before {when}{late_words(home, day)}"] if unsent else []
     if missing:
         lacks = "1 paper of before it is" if missing == 1 else f"{missing} papers of before it are"

@@ -8,7 +8,7 @@ from typing import Any
 from django.utils.safestring import SafeString
 
 from markstead.measure.pace import Pace
-from markstead.records.figures import all_of, day_count, hours, ordinal, percent, plural, span_words
+from markstead.records.figures import all_of, day_count, hours, percent
 from markstead.records.report_pictures import course_rulers
 from markstead.records.term_reports import (
     BookState,
@@ -21,7 +21,8 @@ from markstead.records.term_reports import (
 )
 from markstead.records.typeset import file_name, make_pdf
 from markstead.rules.requirements import LOCAL_LAW, Requirements
-from markstead.rules.ruling import date_words, ranges
+from markstead.rules.ruling import ranges
+from markstead.speech import date_words, ordinal, plural, short_day_of_month, span_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +227,7 @@ def _book(work: BookWork) -> BookLine:
 
 
 def _short(day: date) -> str:
-    return f"{day.day} {day:%b}"
+    return short_day_of_month(day)
 
 
 def _test(test: TestTaken) -> TestLine:

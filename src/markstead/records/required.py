@@ -5,7 +5,7 @@ from datetime import datetime
 from django.db import transaction
 
 from markstead.records.desk import household_row
-from markstead.records.figures import number, plural
+from markstead.records.figures import number
 from markstead.records.home import Home, load_home
 from markstead.records.house_rules import check_stamp
 from markstead.records.models import Document
@@ -13,6 +13,7 @@ from markstead.records.past import text_then
 from markstead.records.setup import add_document, new_stamp
 from markstead.rules.requirements import NONE, Requirements
 from markstead.rules.spans import Periods
+from markstead.speech import plural
 
 KIND = "requirements"
 

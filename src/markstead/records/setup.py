@@ -17,6 +17,7 @@ from markstead.records.models import Copy, Document, Enrolment, Entry, Household
 from markstead.records.passwords import problems_of
 from markstead.rules.programme import Programme
 from markstead.rules.ruling import Role
+from markstead.speech import LANGUAGES, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,6 +225,22 @@ def set_costs(
         row.hold_day_costs = row.hold_day_costs if hold_day_costs is None else hold_day_costs
         row.stamp = new_stamp()
         row.save(update_fields=["failed_test_costs", "hold_day_costs", "stamp"])
+    return load_home(row)
+
+
+def set_language(household: str, code: str) -> Home:
+    """Say in which language the home is spoken to; nothing: as each browser asks, and English elsewhere.
+
+    Raises:
+        InputError: a language that there is none of.
+    """
+    if code and code not in LANGUAGES:
+        allowed = ", ".join(f"{one.code} ({one.name})" for one in LANGUAGES.values())
+        raise InputError([Problem(say("language"), repr(code), say("one of {allowed}", allowed=allowed))])
+    with transaction.atomic():
+        row = household_row(household, lock=True)
+        row.language, row.stamp = code, new_stamp()
+        row.save(update_fields=["language", "stamp"])
     return load_home(row)
 
 

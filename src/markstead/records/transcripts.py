@@ -9,15 +9,15 @@ from fractions import Fraction
 from typing import Any
 
 from markstead.ledger.facts import FactReversed, UnitTestSat, UnitTestScored
-from markstead.records.figures import number, plural, tenths
+from markstead.records.figures import number, tenths
 from markstead.records.home import Home, Somebody
 from markstead.records.order_papers import tame
 from markstead.records.past import entries_of, past_of
 from markstead.records.typeset import file_name, make_pdf
 from markstead.rules.programme import ResultOf, TranscriptRules, WeighBy
 from markstead.rules.requirements import LOCAL_LAW
-from markstead.rules.ruling import date_words
 from markstead.rules.transcript import CourseResult, SatOnce, Totals, course_result, totals
+from markstead.speech import date_words, plural
 
 COLUMNS = (
     "course",

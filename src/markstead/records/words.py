@@ -26,7 +26,8 @@ from markstead.ledger.facts import (
     WorkTakenOver,
 )
 from markstead.records.home import Home
-from markstead.rules.ruling import day_short, page_words, ranges, stop_words
+from markstead.rules.ruling import page_words, ranges, stop_words
+from markstead.speech import day_short
 
 
 def mark_words(right: int, asked: int, needed: int) -> str:

@@ -1,6 +1,6 @@
 """May this be done? A proposed fact is the act; the ruling names every bar and what lifts each."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import StrEnum
@@ -49,6 +49,7 @@ from markstead.ledger.facts import (
 from markstead.rules.bars import Bar, BarKind, Weight, bar
 from markstead.rules.programme import Programme, Rework, Stop, Workbook
 from markstead.rules.standing import Asked, CopyStatus, Cycle, Standing
+from markstead.speech import day_words
 
 
 class Role(StrEnum):
@@ -119,27 +120,6 @@ class RefusedError(MarksteadError):
     def __init__(self, ruling: Ruling) -> None:
         self.ruling = ruling
         super().__init__("\n".join(f"{b.says} {b.lifts}" for b in ruling.bars))
-
-
-def day_words(day: date) -> str:
-    """Write a day as people say it: Tuesday 27 January 2026."""
-    return f"{day:%A} {date_words(day)}"
-
-
-def date_words(day: date) -> str:
-    """Write a day without its weekday: 27 January 2026."""
-    return f"{day.day} {day:%B %Y}"
-
-
-def day_short(day: date) -> str:
-    """Write a day shortly, where its year is plain: Tue 27 Jan."""
-    return f"{day:%a} {day.day} {day:%b}"
-
-
-def and_words(names: Iterable[str]) -> str:
-    """Write names in a row: Asa; Asa and Noa; Asa, Ilse and Noa."""
-    *rest, last = names
-    return f"{', '.join(rest)} and {last}" if rest else last
 
 
 def stop_words(stop: StopId | None) -> str:

@@ -6,6 +6,8 @@ import sys
 
 from django.conf import settings
 
+from markstead.speech import language
+
 COMMANDS = "markstead.cli.main"
 """Run by its name: the screens know no commands."""
 
@@ -22,6 +24,6 @@ def run(household: str, *words: str) -> subprocess.Popen[bytes]:
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
-        env=os.environ | {"MARKSTEAD_HOME": home},
+        env=os.environ | {"MARKSTEAD_HOME": home, "MARKSTEAD_LANGUAGE": language().code},
         start_new_session=True,
     )

@@ -9,7 +9,8 @@ from markstead.calendar import DayKind, SchoolCalendar, Term
 from markstead.records.home import Home
 from markstead.records.house_calendar import Colour, Effect, school_year
 from markstead.records.house_rules import Version
-from markstead.rules.ruling import Role, date_words, day_short
+from markstead.rules.ruling import Role
+from markstead.speech import date_words, day_of_month, day_short, month_words
 from markstead.web.pages import Choice
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -130,7 +131,7 @@ def year_sheet(
     return CalendarPage(
         months=tuple(_month(home, _nth(begins, n), today, chosen) for n in range(12)),
         weekdays=tuple(day[:2] for day in WEEKDAYS),
-        title=f"{begins:%B %Y} to {ends:%B %Y}",
+        title=f"{month_words(begins)} to {month_words(ends)}",
         total=len(school),
         ahead=sum(day >= today for day in school),
         before=begins.replace(year=begins.year - 1).isoformat() if begins.year > 1971 else "",
@@ -195,7 +196,7 @@ def _month(home: Home, first: date, today: date, chosen: tuple[date, date] | Non
     ]
     last = first.replace(day=months.monthrange(first.year, first.month)[1])
     return Month(
-        f"{first:%B %Y}",
+        month_words(first),
         tuple(weeks),
         tuple(_named(home, first, last)),
         len(home.calendar.school_days(first, last)),
@@ -221,7 +222,7 @@ def _cell(home: Home, day: date, today: date, chosen: tuple[date, date] | None) 
     if day in calendar.taught_anyway:
         sign, words = f"{sign}+", f"{words}, school that day too"
     inside = chosen is not None and chosen[0] <= day <= chosen[1]
-    return Cell(day.isoformat(), day.day, shape, sign, f"{day.day} {day:%B}, {words}", inside, day == today)
+    return Cell(day.isoformat(), day.day, shape, sign, f"{day_of_month(day)}, {words}", inside, day == today)
 
 
 def public_holiday(calendar: SchoolCalendar, day: date) -> str:

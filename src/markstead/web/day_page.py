@@ -9,8 +9,9 @@ from markstead.errors import InputError
 from markstead.ledger.facts import Presence
 from markstead.records.home import Home
 from markstead.records.paper_day import Held, PaperDay, Refused, Row, StopMarks, Try
-from markstead.rules.ruling import day_words, ranges, stop_words
+from markstead.rules.ruling import ranges, stop_words
 from markstead.rules.standing import Cycle
+from markstead.speech import day_words
 from markstead.web import forms
 from markstead.web.pages import Choice, new_token
 

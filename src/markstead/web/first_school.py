@@ -5,6 +5,7 @@ from datetime import date, time
 
 from markstead.calendar import SchoolCalendar, Term, places
 from markstead.errors import InputError
+from markstead.speech import date_words
 from markstead.web.first_fields import Choice, Field, Tick, Typed
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -212,4 +213,4 @@ def school_words(calendar: SchoolCalendar, today: date) -> tuple[str, ...]:
 
 
 def _day(day: date) -> str:
-    return f"{day.day} {day:%B %Y}"
+    return date_words(day)

@@ -7,7 +7,8 @@ from markstead.plan.answer import Goal
 from markstead.plan.moves import HALF
 from markstead.records.home import Home, Somebody
 from markstead.records.plans import KeptPlan
-from markstead.rules.ruling import day_short, page_words
+from markstead.rules.ruling import page_words
+from markstead.speech import day_short, weekday_short
 
 DAYS = 5
 
@@ -89,7 +90,7 @@ def _row(home: Home, plan: KeptPlan, learner: Somebody, course: str, days: list[
 
 
 def _cell(home: Home, goal: Goal | None, day: date, latest: str, *, by_hand: bool) -> GoalCell:
-    words = f"{day:%a} {day.day}"
+    words = f"{weekday_short(day)} {day.day}"
     if goal is None:
         return GoalCell(words, "", "", "", by_hand)
     pages = ""

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 _FORGERY = f"forgery{secrets.token_hex(16)}"
 _PAGE = f"page{secrets.token_hex(16)}"
 _KEEPING: ContextVar[bool] = ContextVar("keeping a page", default=False)
-_KEPT: OrderedDict[tuple[str, Hashable, Hashable], SafeString] = OrderedDict()
+_KEPT: OrderedDict[Hashable, SafeString] = OrderedDict()
 _MOST = 4096
 _INDENTED = re.compile(r"\n\s+")
 A_MOMENT = 1.0
@@ -40,7 +40,7 @@ _MOMENT: dict[Hashable, tuple[float, str]] = {}
 
 def piece(template: str, value: Hashable, also: Hashable = None) -> SafeString:
     """A template drawn for a value, and for one more where it needs one."""
-    key = (template, value, also)
+    key = (get_language(), template, value, also)
     kept = _KEPT.get(key)
     if kept is None:
         context = {"it": value, "also": also, "csrf_token": _FORGERY, "page_token": _PAGE}
@@ -57,6 +57,7 @@ def for_a_moment(key: Hashable, draw: Callable[[str, str], str]) -> str:
 
     When something is new every open page asks for its part at once, and for one person all of them look alike.
     """
+    key = (get_language(), key)
     kept = _MOMENT.get(key)
     if kept is None or monotonic() - kept[0] > A_MOMENT:
         while len(_MOMENT) >= _FEW:

@@ -10,7 +10,7 @@ from markstead.measure.readings import CoursePace
 from markstead.records.estimates import LearnerPage, ReviewLine, SpotLine
 from markstead.records.home import Home
 from markstead.records.queries import CopyView
-from markstead.rules.ruling import day_words
+from markstead.speech import day_of_month, day_words
 from markstead.web.kept import piece
 from markstead.web.pages import drawn, new_token
 from markstead.web.plots import PacePlot, pace_plot
@@ -163,7 +163,7 @@ def _review_row(line: ReviewLine) -> ReviewRow:
         copy=line.copy,
         stop=line.stop,
         question=line.question,
-        last=f"{line.last.day} {line.last:%B}",
+        last=day_of_month(line.last),
         recall=f"{10 * line.low:.0f} to {10 * line.high:.0f} of 10",
     )
 

@@ -7,9 +7,9 @@ from datetime import datetime
 from markstead.records.backups import Backup, Backups
 from markstead.records.erasing import Erased, Preview
 from markstead.records.feeds import Feed, Naming, Part, names_words, parts_words
-from markstead.records.figures import plural
 from markstead.records.home import Home, Somebody
-from markstead.rules.ruling import Role, date_words
+from markstead.rules.ruling import Role
+from markstead.speech import date_words, plural
 
 
 def size_words(count: int) -> str:

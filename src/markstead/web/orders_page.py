@@ -17,7 +17,7 @@ from markstead.records.home import Home
 from markstead.records.order_calls import SOON
 from markstead.records.ordering import OnTheWay, OrderReading, SpareLine, SupplierLine, Wanted
 from markstead.records.outlooks import book_words
-from markstead.rules.ruling import and_words, date_words, day_short
+from markstead.speech import and_words, date_words, day_short, month_words
 from markstead.web.pages import new_token
 
 BAR = 120
@@ -213,7 +213,7 @@ def orders_view(home: Home, reading: OrderReading, typed: Typed | None = None) -
         now=tuple(_order(home, reading, order, typed) for order in now),
         later=tuple(
             _month(home, reading, name, tuple(of), typed)
-            for name, of in groupby(later, key=lambda order: f"{order.by:%B %Y}")
+            for name, of in groupby(later, key=lambda order: month_words(order.by))
         ),
         parcels=parcels,
         late=sum(parcel.late for parcel in parcels),
@@ -364,7 +364,7 @@ def _spare_words(line: SpareLine) -> str:
 
 def _budget_row(month: MonthTotal, most: int, speech: Speech) -> BudgetRow:
     width = round(BAR * month.amount / most) if most else 0
-    return BudgetRow(f"{date(month.year, month.month, 1):%B %Y}", speech.money(month.amount), width)
+    return BudgetRow(month_words(date(month.year, month.month, 1)), speech.money(month.amount), width)
 
 
 def _supplier(home: Home, line: SupplierLine, speech: Speech) -> SupplierView:

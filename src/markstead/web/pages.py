@@ -44,9 +44,10 @@ from markstead.records.plans import DayGoal
 from markstead.records.queries import Call, CopyPage, CopyView, LearnerDay, Note, Today
 from markstead.records.words import fact_words, mark_words
 from markstead.rules.bars import Bar, Weight
-from markstead.rules.ruling import Role, Ruling, day_words, goal_words, ranges, stop_words
+from markstead.rules.ruling import Role, Ruling, goal_words, ranges, stop_words
 from markstead.rules.standing import CopyStatus
 from markstead.rules.steps import CallKind
+from markstead.speech import day_of_month, day_words, short_date, short_day_of_month, weekday_short
 from markstead.web.kept import new_token, piece
 from markstead.web.ready import ReadinessWords, readiness_words
 from markstead.web.ruler import Ruler, ruler_of
@@ -691,11 +692,11 @@ def history_line(note: Note, home: Home) -> HistoryLine:
     late = ""
     if written - note.entry.at > timedelta(minutes=30):
         when = home.calendar.at_home(written)
-        late = f"written {when.day} {when:%b, %H:%M}"
+        late = f"written {short_day_of_month(when)}, {when:%H:%M}"
     fact = note.entry.fact
     what = fact_words(fact, home)
     return HistoryLine(
-        day=f"{at:%a} {at.day} {at:%b %Y}",
+        day=f"{weekday_short(at)} {short_date(at)}",
         time=f"{at:%H:%M}",
         what=what,
         by=note.by,
@@ -846,7 +847,7 @@ def copy_rows(views: tuple[CopyView, ...], home: Home, today: date) -> tuple[Cop
         if unit is not None and unit.scored is not None:
             result = mark_words(unit.right, unit.asked, unit.needed)
             day = home.calendar.day_of(unit.scored)
-            scored = f"{day.day} {day:%B}"
+            scored = day_of_month(day)
         course = home.programme.course(view.workbook.course).title
         rows.append(
             CopyRow(

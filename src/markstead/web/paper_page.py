@@ -15,7 +15,7 @@ from markstead.records.paper_day import Refused, Try
 from markstead.records.paper_meaning import begins_of
 from markstead.records.photographs import KnownSheet, Outlook, SheetRead, Taken, WaitingSheet
 from markstead.records.typeset import PAPERS
-from markstead.rules.ruling import day_words
+from markstead.speech import day_words
 from markstead.web import forms
 from markstead.web.pages import Choice, new_token
 

@@ -6,7 +6,6 @@ from datetime import date
 
 from markstead.errors import InputError, Problem
 from markstead.records import dispatches
-from markstead.records.figures import plural, span_words
 from markstead.records.home import Home, Somebody
 from markstead.records.required import chosen
 from markstead.records.samples import counts as sample_counts
@@ -14,6 +13,7 @@ from markstead.records.term_reports import spans_of, written_counts
 from markstead.rules.requirements import LOCAL_LAW, NONE
 from markstead.rules.ruling import Role
 from markstead.rules.spans import Span
+from markstead.speech import plural, span_words
 
 
 @dataclass(frozen=True, slots=True)

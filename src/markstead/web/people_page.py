@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 from markstead.records.home import Home, Somebody
 from markstead.records.people import GROWN_UP, InHand, NewPassword
-from markstead.rules.ruling import Role, and_words
+from markstead.rules.ruling import Role
+from markstead.speech import and_words
 from markstead.web.pages import Choice
 
 PARTS: Mapping[Role, tuple[str, str]] = {

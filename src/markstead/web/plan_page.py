@@ -24,7 +24,7 @@ from markstead.records.plan_words import (
     who_words,
 )
 from markstead.records.plans import AtRisk, Effort, KeptPlan, MovedLine, PlanLine, State, Way
-from markstead.rules.ruling import day_short
+from markstead.speech import day_short
 from markstead.web.whatif_page import ask_text
 
 DAYS = 3

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from markstead.calendar import SchoolCalendar
 from markstead.measure.passing import logistic, of_children
 from markstead.measure.readings import CoursePace, Point
-from markstead.rules.ruling import day_short
+from markstead.speech import day_of_month, day_short, short_day_of_month
 
 WIDTH, HEIGHT = 620, 190
 LEFT, RIGHT, TOP, BASE = 34, 12, 12, 152
@@ -80,13 +80,13 @@ def readiness_plot(points: Sequence[Point], calendar: SchoolCalendar) -> Readine
                 _y(r.score_high, low, high),
                 _y(r.score_low, low, high),
                 _y(r.asked * logistic(r.mean), low, high),
-                f"{day.day} {day:%b}" if (len(points) - 1 - n) % every == 0 else "",
-                f"{day.day} {day:%B}, {point.what}: {range_words}, {r.evidence}",
+                short_day_of_month(day) if (len(points) - 1 - n) % every == 0 else "",
+                f"{day_of_month(day)}, {point.what}: {range_words}, {r.evidence}",
                 n == len(points) - 1,
             )
         )
         passing = of_children(r.chance, 10)
-        rows.append((f"{day.day} {day:%B}", point.what, passing, range_words, str(r.evidence)))
+        rows.append((day_of_month(day), point.what, passing, range_words, str(r.evidence)))
     step = 5 if high - low <= 30 else 10
     gate = _y(last.needed, low, high)
     # A number that would stand in that of the pass mark is left out.

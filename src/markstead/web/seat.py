@@ -13,7 +13,7 @@ from django.shortcuts import redirect, render
 
 from markstead.records import first_evening, queries
 from markstead.records.home import Home, Somebody
-from markstead.web import clock
+from markstead.web import clock, tongue
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +73,7 @@ def seated_with_any_password(view: View) -> View:
                 return redirect("first")
             return render(request, "no_home.html", status=403)
         opened, person, made = found
+        tongue.of_home(request, opened.home)
         seat = Seat(opened.home.id, person, opened, clock.now(opened.home), made)
         return view(request, seat, *args, **kwargs)
 

@@ -9,6 +9,9 @@ from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from platformdirs import user_data_dir
 
+from markstead import speech
+from markstead.speech import ENGLISH
+
 HERE = Path(__file__).resolve().parent
 
 
@@ -60,6 +63,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
     "markstead.web.private.Private",
+    "markstead.web.tongue.Speaks",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -75,7 +79,12 @@ TEMPLATES = [
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "DIRS": [HERE / "templates"],
         "OPTIONS": {
-            "context_processors": ["django.template.context_processors.request", "markstead.web.kept.holes"],
+            "context_processors": [
+                "django.template.context_processors.request",
+                "markstead.web.kept.holes",
+                "markstead.web.tongue.spoken_here",
+            ],
+            "builtins": ["django.templatetags.i18n", "markstead.web.templatetags.spoken"],
             "loaders": [
                 (
                     "django.template.loaders.cached.Loader",
@@ -168,7 +177,13 @@ X_FRAME_OPTIONS = "DENY"
 USE_TZ = True
 TIME_ZONE = "UTC"
 USE_I18N = True
-LANGUAGE_CODE = "en-gb"
+LANGUAGE_CODE = ENGLISH.code
+LANGUAGES = [(one.code, one.name) for one in speech.LANGUAGES.values()]
+LOCALE_PATHS = speech.CATALOGUES
+LANGUAGE_COOKIE_NAME = f"{_HOST}markstead_language"
+LANGUAGE_COOKIE_HTTPONLY = True
+LANGUAGE_COOKIE_SAMESITE = "Lax"
+LANGUAGE_COOKIE_SECURE = SECURE
 STATIC_URL = "/static/"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},

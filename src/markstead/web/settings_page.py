@@ -8,7 +8,7 @@ from markstead.errors import Problem
 from markstead.records.home import Home
 from markstead.records.house_rules import RULES, Key, Version
 from markstead.rules.programme import Programme
-from markstead.rules.ruling import date_words
+from markstead.speech import date_words
 
 ROWS_TO_ADD = 1
 """Empty rows below the aids."""
@@ -395,7 +395,7 @@ def settings_page(
             ),
         ),
         stamp=home.stamp,
-        saved=saved if saved in {"rules", "costs"} else "",
+        saved=saved if saved in {"rules", "costs", "language"} else "",
         problems=tuple(problems),
         wrong=bool(wrong) or bool(said),
         changes=changes_of(rules, typed) if typed is not None and looking else (),

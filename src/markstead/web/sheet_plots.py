@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 from markstead.forecast.outlook import QUANTILES, DoneBy
 from markstead.records.plan_sheets import CourseYear, TargetSight
+from markstead.speech import month_short
 
 MOST_STROKES = 15
 STEP = 5
@@ -112,7 +113,7 @@ def _months(scale: Scale) -> tuple[Tick, ...]:
     day = scale.first.replace(day=1)
     while day <= scale.last:
         if day >= scale.first:
-            found.append(Tick(scale.x(day), f"{day:%b}"))
+            found.append(Tick(scale.x(day), month_short(day)))
         day = (day + timedelta(days=32)).replace(day=1)
     return tuple(found)
 
@@ -216,7 +217,7 @@ def fan_plot(weeks: Sequence[DoneBy], planned: Sequence[date], words: str) -> Fa
     every = -(-most // MOST_RULES)
     months = [date(first.year + (first.month + n) // 12, (first.month + n) % 12 + 1, 1) for n in range(24)]
     return FanPlot(
-        tuple(Tick(x(day), f"{day:%b}") for day in months if day <= last),
+        tuple(Tick(x(day), month_short(day)) for day in months if day <= last),
         tuple(Rule(y(n), str(n)) for n in range(0, most + 1, every)),
         strokes_of(LOW, HIGH),
         strokes_of(LOW_EIGHT, HIGH_EIGHT),

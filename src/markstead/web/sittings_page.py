@@ -9,8 +9,9 @@ from markstead.records.sittings import Candidate, Morning, Sat, SittingOf
 from markstead.records.words import mark_words, name_of
 from markstead.rules.bars import Bar, BarKind
 from markstead.rules.programme import Rework
-from markstead.rules.ruling import Role, and_words, date_words, day_words
+from markstead.rules.ruling import Role
 from markstead.rules.standing import CopyStatus
+from markstead.speech import and_words, date_words, day_words
 from markstead.web.pages import Choice, new_token, waiting_words
 
 ROOM = (

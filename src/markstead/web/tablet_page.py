@@ -31,8 +31,9 @@ from markstead.ledger.facts import (
 from markstead.records.home import Home, Somebody
 from markstead.records.plans import DayGoal
 from markstead.records.queries import CopyView, Today
-from markstead.rules.ruling import OWN_SLIP, day_words, goal_words, page_words, stop_words
+from markstead.rules.ruling import OWN_SLIP, goal_words, page_words, stop_words
 from markstead.rules.standing import Cycle
+from markstead.speech import day_words
 from markstead.web.pages import drawn
 from markstead.web.tablet_words import questions_words, step_words, teacher_words
 

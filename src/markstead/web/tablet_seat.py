@@ -19,7 +19,7 @@ from markstead.records import devices, pins, queries
 from markstead.records.devices import Tablet
 from markstead.records.home import Home, Somebody
 from markstead.rules.ruling import Role
-from markstead.web import clock
+from markstead.web import clock, tongue
 from markstead.web.seat import refuse_nul
 
 COOKIE = settings.TABLET_COOKIE_NAME
@@ -121,7 +121,9 @@ def at_tablet(view: View) -> View:
         if tablet is None:
             return _kept_by_nobody(render(request, "tablet/no_tablet.html", status=403))
         devices.seen(tablet, clock.real_now())
-        return _kept_by_nobody(view(request, tablet, queries.home_of(tablet.household), *args, **kwargs))
+        home = queries.home_of(tablet.household)
+        tongue.of_home(request, home)
+        return _kept_by_nobody(view(request, tablet, home, *args, **kwargs))
 
     return inner
 

@@ -17,7 +17,8 @@ from markstead.ledger.facts import (
 )
 from markstead.records.home import Home
 from markstead.rules.bars import Bar, BarKind
-from markstead.rules.ruling import Role, and_words, page_words, ranges, stop_words
+from markstead.rules.ruling import Role, page_words, ranges, stop_words
+from markstead.speech import and_words
 
 _BARS: dict[BarKind, tuple[str, str]] = {
     BarKind.ONLY_EDUCATOR: ("Only {teacher} can do this.", "Ask {teacher}."),

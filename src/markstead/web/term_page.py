@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from markstead.calendar import DayKind, Term
-from markstead.plan.speech import many
 from markstead.records.home import Home
 from markstead.records.plan_sheets import (
     CourseWeeks,
@@ -21,7 +20,7 @@ from markstead.records.plan_sheets import (
     TermSheet,
     Week,
 )
-from markstead.rules.ruling import day_short
+from markstead.speech import day_short, language, plural, say, short_day_of_month, weekday_short
 from markstead.web.sheet_plots import Strokes, strokes
 
 FULL = 1.0
@@ -173,9 +172,11 @@ def on_time(home: Home, targets: Sequence[TargetSight]) -> str:
     by = day_short(ahead[-1].due)
     if late:
         names = "; ".join(f"{_who(home, t.learner)}, {_title(home, t.workbook)}" for t in late)
-        said = f"Not on time: {len(late)} of {many(len(ahead), 'target')} to {by} planned too late ({names})."
+        said = (
+            f"Not on time: {len(late)} of {plural(len(ahead), 'target')} to {by} planned too late ({names})."
+        )
     else:
-        said = f"On time by the plan: {many(len(ahead), 'target')} to {by}."
+        said = f"On time by the plan: {plural(len(ahead), 'target')} to {by}."
     return f"{said}{_unlikely(ahead)}"
 
 
@@ -208,7 +209,7 @@ def _mornings_taken(load: Load) -> str:
         return "No planned morning lies ahead."
     taken = [m for m in load.mornings if m.sittings]
     full = [m for m in taken if not m.room]
-    days = many(len(load.mornings), "school day")
+    days = plural(len(load.mornings), "school day")
     if not taken:
         return f"No unit test on the next {days}."
     said = f"Unit tests on {len(taken)} of the next {days}"
@@ -221,7 +222,7 @@ def slip_words(slips: Sequence[Slip]) -> str:
     ahead = len(slips) - behind
     if not slips:
         return ""
-    parts = [f"{many(n, 'course')} {word}" for n, word in ((behind, "behind"), (ahead, "ahead")) if n]
+    parts = [f"{plural(n, 'course')} {word}" for n, word in ((behind, "behind"), (ahead, "ahead")) if n]
     return f"The plan no longer fits where the learners stand: {' and '.join(parts)}."
 
 
@@ -232,9 +233,15 @@ def week_words(monday: date, first: date, last: date) -> str:
     """The days of a week that are planned: '26 to 30 Jan'."""
     begin, end = max(monday, first), min(monday + timedelta(days=4), last)
     if begin >= end:
-        return f"{begin.day} {begin:%b}"
+        return short_day_of_month(begin)
     same = begin.month == end.month
-    return f"{begin.day}{'' if same else f' {begin:%b}'} to {end.day} {end:%b}"
+    return say(
+        "{first} to {last}",
+        first=begin.day
+        if same and language().short_day_of_month.startswith("d")
+        else short_day_of_month(begin),
+        last=short_day_of_month(end),
+    )
 
 
 def _heat_row(sheet: TermSheet, n: int) -> HeatRow:
@@ -251,8 +258,8 @@ def _heat_cell(week: Week) -> HeatCell:
     return HeatCell(
         f"{round(100 * week.mean)} %{', too full' if over else ''}",
         strokes(week.mean),
-        f"{week.fullest_day:%a} {round(100 * week.fullest)} %",
-        many(week.pages, "page"),
+        f"{weekday_short(week.fullest_day)} {round(100 * week.fullest)} %",
+        plural(week.pages, "page"),
         over,
     )
 
@@ -268,7 +275,7 @@ def _off_words(off: Sequence[tuple[str, Sequence[Off]]]) -> tuple[str, ...]:
                 DayKind.OWN_HOLIDAY: "holiday",
                 DayKind.PUBLIC_HOLIDAY: "public holiday",
             }.get(one.kind, "no school")
-            found.setdefault(f"{one.day:%a} {one.day.day} {words}", []).append(name)
+            found.setdefault(f"{weekday_short(one.day)} {one.day.day} {words}", []).append(name)
     return tuple(
         words if len(names) == len(off) else f"{words}: {', '.join(names)}" for words, names in found.items()
     )
@@ -305,8 +312,8 @@ def _place_words(home: Home, place: Place | None) -> str:
 
 def _mark_words(home: Home, mark: Mark) -> str:
     if mark.kind is MarkKind.BEGUN:
-        return f"{mark.day:%a}: begins {_title(home, mark.workbook)}"
-    return f"{mark.day:%a}: {mark.kind}"
+        return f"{weekday_short(mark.day)}: begins {_title(home, mark.workbook)}"
+    return f"{weekday_short(mark.day)}: {mark.kind}"
 
 
 # --- targets ------------------------------------------------------------------------------------------------------
@@ -332,7 +339,7 @@ def _planned(target: TargetSight) -> str:
         return "done"
     if target.planned is None:
         return "not within the days entered"
-    late = f", {many(target.late, 'school day')} late" if target.late else ""
+    late = f", {plural(target.late, 'school day')} late" if target.late else ""
     return f"{day_short(target.planned)}{late}"
 
 
@@ -342,7 +349,7 @@ def _planned(target: TargetSight) -> str:
 def load_view(home: Home, load: Load) -> LoadView:
     """Put the educator's next school days into words."""
     begins = f"{load.begins:%H:%M}"
-    rests = f"the first acts of {many(load.learnt, 'school day')}" if load.learnt else "no record yet"
+    rests = f"the first acts of {plural(load.learnt, 'school day')}" if load.learnt else "no record yet"
     return LoadView(
         _mornings_taken(load),
         f"The hours are a guess. They count from {begins} ({rests}), each learner's courses one after another, at the plan's minutes a page.",

@@ -29,6 +29,7 @@ from markstead.web.views import (
     tablet,
     tablets,
     today,
+    tongue,
     wall,
     wishes,
 )
@@ -76,6 +77,8 @@ urlpatterns = [
     path("sittings/<slug:copy>/next", sittings.follow, name="sitting-follow"),
     path("settings/", house.page, name="settings"),
     path("settings/costs", house.costs, name="settings-costs"),
+    path("settings/language", tongue.home, name="settings-language"),
+    path("language", tongue.here, name="language"),
     path("settings/people/", people.page, name="people"),
     path("settings/people/add", people.add, name="people-add"),
     path("settings/people/rename", people.rename, name="people-rename"),

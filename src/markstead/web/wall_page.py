@@ -11,7 +11,8 @@ from markstead.ledger.facts import UnitTestSat
 from markstead.records.home import Home
 from markstead.records.plans import DayGoal
 from markstead.records.queries import Call, CopyView, LearnerDay, Today
-from markstead.rules.ruling import Role, and_words, day_words, goal_words
+from markstead.rules.ruling import Role, goal_words
+from markstead.speech import and_words, day_words
 from markstead.web.pages import drawn, is_to_set, waiting_words
 
 WAITS = 1

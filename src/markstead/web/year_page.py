@@ -7,7 +7,7 @@ from datetime import date
 from markstead.forecast.outlook import DoneBy, FinishDates
 from markstead.records.home import Home
 from markstead.records.plan_sheets import CourseYear, LearnerYearSheet, Run, TargetSight, YearSheet
-from markstead.rules.ruling import day_short
+from markstead.speech import day_short
 from markstead.web.sheet_plots import FanPlot, Scale, YearPlot, fan_plot, year_plot
 from markstead.web.term_page import TargetLine, on_time, target_lines
 

@@ -22,7 +22,14 @@ def _shown(request: HttpRequest, seat: Seat, status: int = 200, **more: Any) -> 
         versions=house_rules.versions(seat.household, "programme"),
         **more,
     )
-    context = {"page": page, "person": seat.person, "home": seat.home, "here": "settings", "sheet": "rules"}
+    context = {
+        "page": page,
+        "person": seat.person,
+        "home": seat.home,
+        "here": "settings",
+        "sheet": "rules",
+        "home_language": seat.home.language,
+    }
     return render(request, "settings.html", context, status=status)
 
 

@@ -29,8 +29,8 @@ from markstead.records.home import Somebody
 from markstead.records.past import past_of
 from markstead.records.typeset import PDF, check_paper, usual_paper
 from markstead.records.words import fact_words
-from markstead.rules.ruling import day_short
 from markstead.rules.spans import Span, school_year
+from markstead.speech import day_short
 from markstead.web import forms
 from markstead.web.pages import Said, new_token
 from markstead.web.papers_page import days_of, papers_page, span_choices, value_of

@@ -20,7 +20,8 @@ from markstead.records.devices import Tablet
 from markstead.records.home import Home, Somebody
 from markstead.records.queries import CopyView, Today
 from markstead.rules.bars import BarKind
-from markstead.rules.ruling import RefusedError, Role, day_words
+from markstead.rules.ruling import RefusedError, Role
+from markstead.speech import day_words
 from markstead.web import clock, forms, tablet_seat
 from markstead.web.pages import new_token
 from markstead.web.tablet_page import MyPage, age_class, marking_form, my_page, pages_form, road_of

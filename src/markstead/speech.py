@@ -1,0 +1,289 @@
+"""Sentences, days and figures for people, in the language that is spoken now.
+
+Every sentence stands in the code in English and is said by `say` or `counted`; the same sentence in another language is
+in that language's catalogue (gettext, `locale/`), which the templates read too. Who answers a person says in
+which language, by `spoken`; until then it is English. Codes, keys and what goes to other programs are no sentences.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from fractions import Fraction
+from functools import lru_cache
+from gettext import GNUTranslations, NullTranslations
+from pathlib import Path
+from string import Formatter
+
+from babel import Locale
+from babel.dates import format_date
+
+CATALOGUES = [Path(__file__).resolve().parent / "locale"]
+"""Folders in which a language's catalogue is looked for; the first that has it is taken."""
+DOMAIN = "django"
+"""The templates' machinery asks for this name, so that all sentences are in one file."""
+
+
+@dataclass(frozen=True, slots=True)
+class Language:
+    """A language as a home may choose it. Days are written by CLDR patterns (Unicode TS 35, part 4, 8)."""
+
+    code: str
+    """As Django and HTML write it (RFC 5646), in small letters."""
+    name: str
+    """In the language itself."""
+    whole_day: str
+    day: str
+    short_day: str
+    month: str
+    day_of_month: str
+    short_day_of_month: str
+    short_date: str
+    decimal: str = "."
+    thousands: str = ","
+    to_left: bool = False
+    """Written from right to left."""
+
+    @property
+    def direction(self) -> str:
+        return "rtl" if self.to_left else "ltr"
+
+    @property
+    def tag(self) -> str:
+        """What a page writes at its root: en-GB."""
+        first, *rest = self.code.split("-")
+        return "-".join([first, *(part.upper() for part in rest)])
+
+
+ENGLISH = Language(
+    "en-gb", "English", "EEEE d MMMM y", "d MMMM y", "EEE d MMM", "MMMM y", "d MMMM", "d MMM", "d MMM y"
+)  # fmt: skip
+LANGUAGES: Mapping[str, Language] = {
+    one.code: one
+    for one in (
+        ENGLISH,
+        Language(
+            "en-us", "English (United States)", "EEEE, MMMM d, y", "MMMM d, y", "EEE, MMM d", "MMMM y", "MMMM d",
+            "MMM d", "MMM d, y",
+        ),
+        Language(
+            "es", "Español", "EEEE d 'de' MMMM 'de' y", "d 'de' MMMM 'de' y", "EEE d MMM", "MMMM 'de' y",
+            "d 'de' MMMM", "d MMM", "d MMM y", decimal=",", thousands=".",
+        ),
+    )
+}  # fmt: skip
+
+_SPOKEN: ContextVar[Language] = ContextVar("the language spoken", default=ENGLISH)
+_NUMBERS = (int, float, Decimal, Fraction)
+
+
+def language() -> Language:
+    """The language that is spoken now."""
+    return _SPOKEN.get()
+
+
+def known(code: str | None) -> Language | None:
+    """The language of a code as people and browsers write it: es, es-MX, EN_us; None where we speak none of it."""
+    plain = (code or "").strip().lower().replace("_", "-")
+    first = plain.split("-")[0]
+    return LANGUAGES.get(plain) or LANGUAGES.get(first) or (ENGLISH if first == "en" else None)
+
+
+def speak(code: str | None) -> None:
+    """Speak a language from now on, in this thread or task; what is not known is English."""
+    _SPOKEN.set(known(code) or ENGLISH)
+
+
+@contextmanager
+def spoken(code: str | None) -> Iterator[Language]:
+    """Speak a language for a while; what is not known is English."""
+    before = _SPOKEN.set(known(code) or ENGLISH)
+    try:
+        yield _SPOKEN.get()
+    finally:
+        _SPOKEN.reset(before)
+
+
+def say(text: str, /, **values: object) -> str:
+    """A sentence in the language that is spoken, with its values filled in (as `str.format` does).
+
+    A text that is handed no values may hold braces. Numbers are written with the language's own marks.
+    """
+    now = _SPOKEN.get()
+    said = _catalogue(now.code).gettext(text) if text else text
+    return _filled(now, said, values) if values else said
+
+
+def counted(n: int, one: str, many: str, /, **values: object) -> str:
+    """A sentence about so many: ``counted(3, "{n} page", "{n} pages")``; both may hold further values."""
+    now = _SPOKEN.get()
+    return _filled(now, _catalogue(now.code).ngettext(one, many, n), {"n": n, **values})
+
+
+def later(text: str) -> str:
+    """A sentence in a table, which is said only when it is shown: ``say(TABLE[key])``. Gives it as it is."""
+    return text
+
+
+def plural(count: float, one: str, many: str = "") -> str:
+    """A count and what is counted: 1 page, 2 pages, 2.5 points. Both nouns must be written out where this is called."""
+    form = 1 if count == 1 else 2
+    said = _catalogue(_SPOKEN.get().code).ngettext(f"{{n}} {one}", f"{{n}} {many or f'{one}s'}", form)
+    return said.format(n=figure(str(count) if isinstance(count, int) else f"{count:g}"))
+
+
+def figure(text: str) -> str:
+    """A number written in English, with the marks of the language that is spoken: 1,234.5."""
+    now = _SPOKEN.get()
+    if now.decimal == ".":
+        return text
+    return text.translate({ord(","): now.thousands, ord("."): now.decimal})
+
+
+class _Filler(Formatter):
+    """Fills values in; numbers get the language's own marks."""
+
+    def format_field(self, value: object, format_spec: str) -> str:
+        text = format(value, format_spec)
+        return figure(text) if isinstance(value, _NUMBERS) and not isinstance(value, bool) else text
+
+
+_FILLER = _Filler()
+
+
+def _filled(now: Language, text: str, values: Mapping[str, object]) -> str:
+    if now.decimal == "." or not any(isinstance(v, _NUMBERS) for v in values.values()):
+        return text.format(**values)
+    return _FILLER.vformat(text, (), values)
+
+
+@lru_cache
+def _catalogue(code: str) -> NullTranslations:
+    """The sentences of a language; English needs none."""
+    for folder in CATALOGUES:
+        path = folder / code / "LC_MESSAGES" / f"{DOMAIN}.mo"
+        if path.is_file():
+            with path.open("rb") as file:
+                return GNUTranslations(file)
+    return NullTranslations()
+
+
+# --- days -------------------------------------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=8192)
+def _written_once(day: date, pattern: str, code: str) -> str:
+    # Where a language has lands, the names of its days and months are those of the language.
+    return format_date(day, pattern, locale=_locale(code.split("-")[0]))
+
+
+def _written(day: date, pattern: str, code: str) -> str:
+    return _written_once(day.date() if isinstance(day, datetime) else day, pattern, code)
+
+
+@lru_cache
+def _locale(code: str) -> Locale:
+    return Locale.parse(code)
+
+
+def day_words(day: date) -> str:
+    """Write a day as people say it: Tuesday 27 January 2026."""
+    now = _SPOKEN.get()
+    return _written(day, now.whole_day, now.code)
+
+
+def date_words(day: date) -> str:
+    """Write a day without its weekday: 27 January 2026."""
+    now = _SPOKEN.get()
+    return _written(day, now.day, now.code)
+
+
+def day_short(day: date) -> str:
+    """Write a day shortly, where its year is plain: Tue 27 Jan."""
+    now = _SPOKEN.get()
+    return _written(day, now.short_day, now.code)
+
+
+def day_of_month(day: date) -> str:
+    """Write a day whose year is plain: 27 January."""
+    now = _SPOKEN.get()
+    return _written(day, now.day_of_month, now.code)
+
+
+def short_day_of_month(day: date) -> str:
+    """Write a day shortly, where its weekday and its year are plain: 27 Jan."""
+    now = _SPOKEN.get()
+    return _written(day, now.short_day_of_month, now.code)
+
+
+def short_date(day: date) -> str:
+    """Write a day shortly, with its year: 27 Jan 2026."""
+    now = _SPOKEN.get()
+    return _written(day, now.short_date, now.code)
+
+
+def month_words(day: date) -> str:
+    """Write the month of a day: January 2026."""
+    now = _SPOKEN.get()
+    return _written(day, now.month, now.code)
+
+
+def month_name(day: date) -> str:
+    """Name the month of a day: January."""
+    return _written(day, "LLLL", _SPOKEN.get().code)
+
+
+def month_short(day: date) -> str:
+    """Name the month of a day shortly: Jan."""
+    return _written(day, "LLL", _SPOKEN.get().code)
+
+
+def weekday(day: date) -> str:
+    """Name the weekday of a day: Tuesday."""
+    return _written(day, "EEEE", _SPOKEN.get().code)
+
+
+def weekday_short(day: date) -> str:
+    """Name the weekday of a day shortly: Tue."""
+    return _written(day, "EEE", _SPOKEN.get().code)
+
+
+def span_words(first: date, last: date) -> str:
+    """Two days: 3 November to 19 December 2025."""
+    begins = day_of_month(first) if first.year == last.year else date_words(first)
+    return say("{first} to {last}", first=begins, last=date_words(last))
+
+
+# --- rows of names ----------------------------------------------------------------------------------------------
+
+
+def and_words(names: Iterable[str]) -> str:
+    """Write names in a row: Asa; Asa and Noa; Asa, Ilse and Noa."""
+    *rest, last = names
+    if not rest:
+        return last
+    if _SPOKEN.get().code == "es" and _sounds_like_i(last):
+        return f"{', '.join(rest)} e {last}"  # Real Academia Española, Ortografía: y before the sound i is e
+    return say("{names} and {last}", names=", ".join(rest), last=last)
+
+
+def _sounds_like_i(word: str) -> bool:
+    plain = word.lower()
+    return plain.startswith(("i", "í", "hi", "hí")) and not plain.startswith(
+        ("ia", "ie", "io", "hia", "hie", "hio")
+    )
+
+
+def ordinal(place: int) -> str:
+    """1st, 2nd, 3rd, 4th, 11th, 21st."""
+    if _SPOKEN.get().code == "es":
+        return f"{place}.º"
+    ending = "th" if 10 <= place % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(place % 10, "th")
+    return f"{place}{ending}"
+
+
+def begun(text: str) -> str:
+    """A text as a sentence begins with it: its first letter a capital."""
+    return text[:1].upper() + text[1:]
