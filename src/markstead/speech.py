@@ -163,7 +163,7 @@ def _filled(now: Language, text: str, values: Mapping[str, object]) -> str:
 def _catalogue(code: str) -> NullTranslations:
     """The sentences of a language; English needs none."""
     for folder in CATALOGUES:
-        path = folder / code / "LC_MESSAGES" / f"{DOMAIN}.mo"
+        path = folder / LANGUAGES[code].tag.replace("-", "_") / "LC_MESSAGES" / f"{DOMAIN}.mo"
         if path.is_file():
             with path.open("rb") as file:
                 return GNUTranslations(file)

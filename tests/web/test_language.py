@@ -1,0 +1,177 @@
+"""Every page can be said in another language: none shows a word that was not handed to the language it is in."""
+
+from pathlib import Path
+
+import pytest
+from django.conf import LazySettings
+from django.test import Client
+
+from markstead import speech
+from markstead.records import queries, setup
+from markstead.records.home import Home
+from markstead.web import kept, tongue
+from tests.tools.every_page import values_for, visits
+from tests.tools.pseudo import CODE, pseudo, unsaid
+from tests.web.conftest import MONDAY
+from tests.web.test_doors import VISITORS
+from tests.web.test_first_evening import KEY, LEARNERS, SCHOOL, YOU
+from tests.web.test_html import AS, busy  # noqa: F401  # a fixture
+from tests.web.test_tablet import house  # noqa: F401  # a fixture
+
+OWN = {
+    *(
+        "Markstead",
+        "Ruth",
+        "Tobi",
+        "Asa",
+        "Noa",
+        "Mallory",
+        "Sums",
+        "Words",
+        "Counting Boats",
+        "Counting Gulls",
+    ),
+    *("Names of Winds", "Quayside Books", "autumn", "spring", "pencil", "eraser", "ruler", "calculator"),
+    *("A small programme (invented)", "sums-5", "words-5", "sums-5-01", "sums-5-02", "words-5-01", "EUR"),
+}
+SIGNS = {"min", "kB", "MB", "PIN", "CSV", "PDF", "A4", "OneRoster"}
+
+
+def _told_of(name: str, html: str) -> list[str]:
+    return [f"{name}: {piece!r}" for piece in unsaid(html, OWN | SIGNS)]
+
+
+def test_every_page_says_all_its_words(busy: Home, tmp_path: Path) -> None:  # noqa: F811
+    with pseudo(tmp_path):
+        setup.set_language("home", CODE)
+        found = list(visits(values_for("home", at=MONDAY)))
+        kept.forget()
+        clients: dict[str, Client] = {}
+        wrong = []
+        for visit in found:
+            kind = AS.get(visit.who, "educator")
+            client = clients[kind] if kind in clients else clients.setdefault(kind, VISITORS[kind](busy))
+            answer = client.get(visit.address, headers={"accept-language": CODE})
+            assert answer.status_code == 200, f"{visit}: {answer.status_code}"
+            assert answer.headers["Content-Language"] == speech.LANGUAGES[CODE].tag
+            wrong += _told_of(visit.name, answer.content.decode())
+        assert not wrong, f"{len(wrong)} pieces:\n" + "\n".join(wrong)
+    kept.forget()
+
+
+def test_answers_to_what_cannot_be_taken_say_all_their_words(busy: Home, boats: str, tmp_path: Path) -> None:  # noqa: F811
+    asa = busy.person("asa").id
+    with pseudo(tmp_path):
+        setup.set_language("home", CODE)
+        ruth = VISITORS["educator"](busy)
+        told = [
+            ruth.get("/today/refresh"),
+            ruth.get("/copies/none/"),
+            ruth.get("/nowhere/"),
+            ruth.post("/act", {"act": "marked", "copy": boats}),
+            ruth.post("/act", {"act": "leave given", "copy": boats, "step": "unit test"}),
+            ruth.post("/copies/order", {"workbook": "none"}),
+            ruth.post("/quick", {"line": "asa sums wrong 99", "back": "today"}),
+            ruth.post("/quick/look", {"line": "asa sums 5-6 20 min", "back": "today"}),
+            ruth.post("/settings/", {"practice_test_percent": "many"}),
+            ruth.post("/settings/people/add", {"name": "", "role": "helper"}),
+            ruth.post("/plan/what-if/", {"kind": "away", "learner": "asa", "first": "never"}),
+            ruth.post("/settings/calendar/paint", {"colour": "none"}),
+            ruth.post(f"/learners/{asa}/pin", {"pin": "1"}),
+            ruth.get(f"/settings/people/?leaves={asa}"),
+        ]
+        wrong = [line for t in told for line in _told_of(t.request["PATH_INFO"], t.content.decode())]
+    assert not wrong, f"{len(wrong)} pieces:\n" + "\n".join(wrong)
+
+
+def test_the_first_evening_says_all_its_words(
+    settings: LazySettings, tmp_path: Path, db: None, monday: object
+) -> None:
+    settings.HOME, settings.FIRST_KEY = tmp_path / "home", KEY
+    settings.HOME.mkdir()
+    wrong: list[str] = []
+    with pseudo(tmp_path / "words"):
+        client = Client(headers={"accept-language": CODE})
+
+        def look(step: str, **sent: object) -> None:
+            address = f"/first/{step}/" if step else "/first/"
+            answer = client.post(address, {"do": "on", **sent}) if sent else client.get(address)
+            if answer.status_code != 302:
+                wrong.extend(_told_of(address, answer.content.decode()))
+
+        look("")
+        client.post("/first/", {"key": KEY})
+        for step, bad, good in (
+            ("you", {"name": ""}, YOU),
+            ("learners", {"name-0": "Asa", "year-0": "many"}, LEARNERS),
+            ("school", {"country": "GB"}, SCHOOL),
+            ("programme", {}, {"kind": "typed"}),
+            ("programme/typed", {"title-0": "Boats", "pages-0": "many"}, {}),
+            ("programme/files", {"workbooks": "course,level\nsums,5\n"}, {}),
+            ("programme", {}, {"kind": "sample"}),
+            (
+                "courses",
+                {},
+                {"asked-0": "yes", "asked-1": "yes", "take-0": ["maths-5"], "take-1": ["maths-9"]},
+            ),
+            (
+                "standing",
+                {"where-0-maths-5": "nothing", "page-0-maths-5": "4"},
+                {"where-0-maths-5": "find out"},
+            ),
+            ("look", {}, {}),
+        ):
+            for sent in ({}, bad, good):
+                look(step, **sent)
+    assert not wrong, f"{len(wrong)} pieces:\n" + "\n".join(wrong)
+
+
+@pytest.mark.parametrize(
+    ("cookie", "home_has", "asked", "tag"),
+    [
+        ("", "", "", "en-GB"),
+        ("", "", "de-DE, es-MX;q=0.8, en;q=0.5", "es"),
+        ("", "en-us", "es", "en-US"),
+        ("es", "en-us", "en-GB", "es"),
+        ("de", "", "", "en-GB"),
+        ("../es", "", "x" * 5000, "en-GB"),
+    ],
+)
+def test_a_page_is_in_the_language_of_the_browser_or_the_home(
+    home: Home, monday: object, cookie: str, home_has: str, asked: str, tag: str
+) -> None:
+    """RFC 9110, 12.5.4: languages are asked for by weight; RFC 5646: a language holds for its lands."""
+    setup.set_language("home", home_has)
+    ruth = VISITORS["educator"](home)
+    ruth.cookies[tongue.COOKIE] = cookie
+    answer = ruth.get("/", headers={"accept-language": asked})
+    assert answer.headers["Content-Language"] == tag
+    assert f'<html lang="{tag}" dir="ltr">' in answer.content.decode()
+    day = {
+        "es": "lunes 12 de enero de 2026",
+        "en-GB": "Monday 12 January 2026",
+        "en-US": "Monday, January 12, 2026",
+    }
+    assert day[tag].lower() in answer.content.decode().lower()
+
+
+def test_a_browser_chooses_and_goes_back_to_where_it_was(home: Home, monday: object) -> None:
+    stranger = Client()
+    answer = stranger.post("/language", {"language": "es", "next": "/sign-in/"})
+    assert (answer.status_code, answer.headers["Location"]) == (302, "/sign-in/")
+    assert stranger.get("/sign-in/").headers["Content-Language"] == "es"
+    stranger.post("/language", {"language": "tlh", "next": "/sign-in/"})
+    assert stranger.get("/sign-in/").headers["Content-Language"] == "es"
+    assert (
+        stranger.post("/language", {"language": "", "next": "https://elsewhere.example/"}).headers["Location"]
+        == "/"
+    )
+    assert stranger.get("/sign-in/").headers["Content-Language"] == "en-GB"
+
+
+def test_an_educator_chooses_for_the_home(home: Home, monday: object) -> None:
+    ruth = VISITORS["educator"](home)
+    assert ruth.post("/settings/language", {"language": "es"}).status_code == 302
+    assert ruth.get("/settings/").headers["Content-Language"] == "es"
+    ruth.post("/settings/language", {"language": "none of ours"})
+    assert queries.home_of("home").language == "es"
