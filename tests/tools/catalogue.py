@@ -14,6 +14,7 @@ from io import BytesIO
 from pathlib import Path
 
 import django
+import typer
 from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
@@ -22,6 +23,7 @@ from django.template.base import FilterExpression, Variable
 from django.templatetags.i18n import BlockTranslateNode, TranslateNode
 
 from markstead import speech
+from markstead.cli.main import app, told_of
 
 SOURCES = Path(speech.__file__).resolve().parent
 OTHERS = tuple(code for code in speech.LANGUAGES if not code.startswith("en"))
@@ -48,6 +50,8 @@ def sentences() -> dict[str | tuple[str, str], Sentence]:
     for path in sorted(SOURCES.rglob("*.py")):
         for one, many in _of_code(ast.parse(path.read_text(encoding="utf-8"))):
             _add(found, path, one, many)
+    for told in told_of(typer.main.get_command(app)):
+        _add(found, SOURCES / "cli" / "main.py", told.help, "")
     for path in sorted(SOURCES.rglob("*.html")):
         for one, many in _of_template(path):
             _add(found, path, one, many)

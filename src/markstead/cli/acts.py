@@ -10,6 +10,7 @@ from markstead.cli import typed
 from markstead.cli.house import House, open_house
 from markstead.cli.options import ACT, CLOCK, JSON, Asked, command
 from markstead.errors import InputError, Problem
+from markstead.speech import say
 
 if TYPE_CHECKING:  # loaded when a home is opened, not for --help
     from markstead.ledger.facts import Step
@@ -98,8 +99,8 @@ def waiting_for(house: House, copy: str, word: StepWord | None) -> "Step":
     waiting = standing_of(house, copy).waiting
     if waiting is None or waiting.step is None:
         words = ", ".join(StepWord)
-        found = "nothing, and nobody waits at this copy"
-        raise InputError([Problem("step", found, f"one of {words}")])
+        found = say("nothing, and nobody waits at this copy")
+        raise InputError([Problem(say("step"), found, say("one of {words}", words=words))])
     return waiting.step
 
 
@@ -126,8 +127,8 @@ def stop_for(house: House, copy: str, step: "Step", named: str | None) -> str | 
         return named
     found = current_stop(house, copy, step)
     if found is None:
-        allowed = "a stop named by --stop: every section and check of this copy is cleared"
-        raise InputError([Problem("stop", "nothing", allowed)])
+        allowed = say("a stop named by --stop: every section and check of this copy is cleared")
+        raise InputError([Problem(say("stop"), say("nothing"), allowed)])
     return found
 
 
@@ -135,7 +136,7 @@ def wrong_of(wrong: str | None, *, all_right: bool) -> tuple[int, ...]:
     """The wrong answers; that nothing was wrong has to be said."""
     if (wrong is None) == (not all_right):
         found = "neither" if wrong is None else "both"
-        raise InputError([Problem("--wrong and --all-right", found, "one of the two")])
+        raise InputError([Problem(say("--wrong and --all-right"), found, say("one of the two"))])
     return typed.numbers(wrong, "--wrong") if wrong is not None else ()
 
 
@@ -143,11 +144,11 @@ def score_of(right: int | None, wrong: str | None, *, all_right: bool) -> dict[s
     """A score as the action takes it."""
     if all_right:
         if right is not None or wrong is not None:
-            raise InputError([Problem("--all-right", "a score beside it", "one of the two")])
+            raise InputError([Problem("--all-right", say("a score beside it"), say("one of the two"))])
         return {"right": None, "wrong": ()}
     if right is None and wrong is None:
-        allowed = "--right, --wrong or --all-right"
-        raise InputError([Problem("score", "nothing", allowed)])
+        allowed = say("--right, --wrong or --all-right")
+        raise InputError([Problem(say("score"), say("nothing"), allowed)])
     return {"right": right, "wrong": typed.numbers(wrong, "--wrong") if wrong is not None else None}
 
 
@@ -266,9 +267,9 @@ def issue(
     found = find(house, copy)
     who = learner or standing_of(house, found).learner
     if who is None:
-        keys = ", ".join(p.key for p in house.home.learners) or "nobody yet"
-        allowed = f"the key of a learner: {keys}"
-        raise InputError([Problem("--learner", "nothing, and it was ordered for nobody", allowed)])
+        keys = ", ".join(p.key for p in house.home.learners) or say("nobody yet")
+        allowed = say("the key of a learner: {keys}", keys=keys)
+        raise InputError([Problem("--learner", say("nothing, and it was ordered for nobody"), allowed)])
     record(asked, house, actions.issue_copy, copy=found, learner=who, as_json=as_json)
 
 
@@ -301,7 +302,9 @@ def goal(
 ) -> None:
     """Set what the learner means to do on a day: pages, or a step such as a test."""
     if sum((pages is not None, step is not None, nothing)) != 1:
-        raise InputError([Problem("goal", "none or several", "one of: pages, --step, --nothing")])
+        raise InputError(
+            [Problem(say("goal"), say("none or several"), say("one of: pages, --step, --nothing"))]
+        )
     first, last = typed.pages(pages) if pages is not None else (None, None)
     wanted = typed.day(day, "--day") if day else None
     house = begin(asked, as_json=as_json)
@@ -471,9 +474,16 @@ def mark(
     found = find(house, copy)
     where = stop_for(house, found, Step.MARK, stop)
     if where == PRACTICE:
-        allowed = "a section or a check"
+        allowed = say("a section or a check")
         raise InputError(
-            [Problem("stop", "the practice test", allowed, "Its score: `markstead act score-practice`.")]
+            [
+                Problem(
+                    say("stop"),
+                    say("the practice test"),
+                    allowed,
+                    say("Its score: `markstead act score-practice`."),
+                )
+            ]
         )
     record(asked, house, actions.mark, copy=found, stop=where, wrong=numbers, as_json=as_json)
 
@@ -641,7 +651,7 @@ def sit(
 ) -> None:
     """Record that the learner sits down to the unit test, watched."""
     if aid and no_aids:
-        raise InputError([Problem("--aid and --no-aids", "both", "one of the two")])
+        raise InputError([Problem(say("--aid and --no-aids"), say("both"), say("one of the two"))])
     house = begin(asked, as_json=as_json)
     from markstead.records import actions
 

@@ -15,6 +15,7 @@ from markstead.cli import house, typed
 from markstead.cli.keep import PASSWORD_FILE, ask_password
 from markstead.cli.options import CLOCK, JSON, Asked, command
 from markstead.errors import InputError, Problem, UnknownError
+from markstead.speech import say
 
 if TYPE_CHECKING:  # loaded when a home is made, not for --help
     from markstead.calendar import Term
@@ -35,7 +36,7 @@ def sample(name: str) -> tuple[str, str]:
         entry.name for entry in samples.iterdir() if entry.is_dir() and not entry.name.startswith("_")
     )
     if name not in known:
-        raise InputError([Problem("--sample", repr(name), f"one of {', '.join(known)}")])
+        raise InputError([Problem("--sample", repr(name), say("one of {known}", known=", ".join(known)))])
     folder = samples / name
     rules, books = folder / "programme.toml", folder / "workbooks.csv"
     return rules.read_text(encoding="utf-8"), books.read_text(encoding="utf-8")
@@ -78,8 +79,8 @@ def read_term(text: str) -> "Term":
         raise InputError([Problem("--term", repr(text), _TERM)])
     return Term(
         name.strip(),
-        typed.day(first, f"--term {name}, first day"),
-        typed.day(last, f"--term {name}, last day"),
+        typed.day(first, say("--term {name}, first day", name=name)),
+        typed.day(last, say("--term {name}, last day", name=name)),
     )
 
 
@@ -96,7 +97,7 @@ class Answers:
             return str(typer.prompt(question, default=default, err=True))
         if default is not None:
             return default
-        self.missing.append(Problem(option, "nothing", question[:1].lower() + question[1:]))
+        self.missing.append(Problem(option, say("nothing"), question[:1].lower() + question[1:]))
         return ""
 
     def several(self, given: list[str] | None, option: str, question: str, *, needed: bool) -> list[str]:
@@ -104,11 +105,16 @@ class Answers:
             return given
         if not sys.stdin.isatty():
             if needed:
-                self.missing.append(Problem(option, "nothing", question[:1].lower() + question[1:]))
+                self.missing.append(Problem(option, say("nothing"), question[:1].lower() + question[1:]))
             return []
         found: list[str] = []
         while answer := str(
-            typer.prompt(f"{question} (empty: no more)", default="", show_default=False, err=True)
+            typer.prompt(
+                say("{question} (empty: no more)", question=question),
+                default="",
+                show_default=False,
+                err=True,
+            )
         ):
             found.append(answer)
         return found
@@ -139,7 +145,9 @@ def programme_texts(
     from markstead.rules.load import read_programme
 
     if (programme is None) != (workbooks is None):
-        raise InputError([Problem("--programme and --workbooks", "one of them", "both or neither")])
+        raise InputError(
+            [Problem(say("--programme and --workbooks"), say("one of them"), say("both or neither"))]
+        )
     if programme is not None and workbooks is not None:
         rules, books = typed.text_of(programme, "--programme"), typed.text_of(workbooks, "--workbooks")
     else:
@@ -158,27 +166,40 @@ def calendar_text(
     """The calendar as text: the file that was named, or one made from a few answers."""
     if calendar is not None:
         if zone or country or region or terms:
-            found = "beside it --zone, --country, --region or --term"
-            raise InputError([Problem("--calendar", found, "the file alone, or the options alone")])
+            found = say("beside it --zone, --country, --region or --term")
+            raise InputError([Problem("--calendar", found, say("the file alone, or the options alone"))])
         return typed.text_of(calendar, "--calendar")
     from markstead.calendar import SchoolCalendar
     from markstead.calendar.load import write_calendar
 
-    where = answers.one(zone, "--zone", "The time zone of the home, such as Europe/London")
-    land = answers.one(country, "--country", "The country by its two letters, for its public holidays")
-    spans = answers.several(terms, "--term", f"A term as {_TERM}", needed=True)
+    where = answers.one(zone, "--zone", say("The time zone of the home, such as Europe/London"))
+    land = answers.one(country, "--country", say("The country by its two letters, for its public holidays"))
+    spans = answers.several(terms, "--term", say("A term as {term}", term=_TERM), needed=True)
     answers.check()
     read = tuple(read_all(spans, read_term))
     return write_calendar(SchoolCalendar(where, land, region, read, frozenset(range(5))))
 
 
 def report_words(report: "Report", *, dry_run: bool) -> str:
-    counts = f"{report.people} people, {report.copies} copies, {report.facts} facts read"
+    counts = say(
+        "{people} people, {copies} copies, {facts} facts read",
+        people=report.people,
+        copies=report.copies,
+        facts=report.facts,
+    )
     if dry_run:
-        return (
-            f"All is well: {counts}; {report.written} would be written, {report.unchanged} are there already."
+        return say(
+            "All is well: {counts}; {written} would be written, {unchanged} are there already.",
+            counts=counts,
+            written=report.written,
+            unchanged=report.unchanged,
         )
-    return f"{counts}: {report.written} written, {report.unchanged} were there already."
+    return say(
+        "{counts}: {written} written, {unchanged} were there already.",
+        counts=counts,
+        written=report.written,
+        unchanged=report.unchanged,
+    )
 
 
 def add_to(app: typer.Typer) -> None:
@@ -238,13 +259,19 @@ def add_to(app: typer.Typer) -> None:
         """
         answers = Answers([])
         rules, books, read = programme_texts(sample, programme, workbooks)
-        called = answers.one(name, "--name", "What the household is called")
-        grown_up = answers.one(educator, "--educator", "The educator's name")
-        enter = answers.one(sign_in, "--sign-in", "The name to sign in with", key_of(grown_up))
+        called = answers.one(name, "--name", say("What the household is called"))
+        grown_up = answers.one(educator, "--educator", say("The educator's name"))
+        enter = answers.one(sign_in, "--sign-in", say("The name to sign in with"), key_of(grown_up))
         if learner is None and sys.stdin.isatty():
-            print(f"Courses of {read.title}: {', '.join(read.courses)}", file=sys.stderr)
+            print(
+                say("Courses of {title}: {courses}", title=read.title, courses=", ".join(read.courses)),
+                file=sys.stderr,
+            )
         pupils = read_all(
-            answers.several(learner, "--learner", f"A learner as {_LEARNER}", needed=False), read_learner
+            answers.several(
+                learner, "--learner", say("A learner as {learner}", learner=_LEARNER), needed=False
+            ),
+            read_learner,
         )
         days = calendar_text(answers, calendar, zone, country, region, term)
         answers.check()
@@ -276,8 +303,12 @@ def add_to(app: typer.Typer) -> None:
             take_package(asked, place, folder, dry_run=dry_run, as_json=as_json)
             return
         if not folder.is_dir():
-            allowed = "a folder with the files of a home, an archive, or a OneRoster package"
-            found = f"{folder}, which is none of them" if folder.exists() else f"nothing at {folder}"
+            allowed = say("a folder with the files of a home, an archive, or a OneRoster package")
+            found = (
+                say("{folder}, which is none of them", folder=folder)
+                if folder.exists()
+                else say("nothing at {folder}", folder=folder)
+            )
             raise InputError([Problem("FROM", found, allowed)])
         if dry_run and not place.is_dir():
             # There is no home yet, and a dry run makes none: it looks on in one that is thrown away.
@@ -306,9 +337,12 @@ def _is_package(file: Path) -> bool:
         with zipfile.ZipFile(file) as found:
             return bool({"archive.json", "manifest.csv"} & set(found.namelist()))
     except (OSError, zipfile.BadZipFile) as error:
-        do = "Fetch it again, or write it again with `markstead export archive`."
+        do = say("Fetch it again, or write it again with `markstead export archive`.")
         problem = Problem(
-            "FROM", f"{file.name}, which is no whole package", "an archive as it was written", do
+            "FROM",
+            say("{name}, which is no whole package", name=file.name),
+            say("an archive as it was written"),
+            do,
         )
         raise InputError([problem]) from error
 
@@ -332,12 +366,18 @@ def take_package(asked: Asked, place: Path, file: Path, *, dry_run: bool, as_jso
     if as_json:
         print(render.text(said | {"dry_run": dry_run}))
         return
-    counts = f"{taken.name}: {taken.facts} facts, {taken.people} people"
+    counts = say(
+        "{name}: {facts} facts, {people} people", name=taken.name, facts=taken.facts, people=taken.people
+    )
     if dry_run:
-        print(f"All is well: {counts}; nothing was written.")
+        print(say("All is well: {counts}; nothing was written.", counts=counts))
     else:
         print(
-            f"{counts} taken and verified. Nobody can sign in yet: `markstead password PERSON` lets one in."
+            say(
+                "{counts} taken and verified. Nobody can sign in yet: `markstead password PERSON` "
+                "lets one in.",
+                counts=counts,
+            )
         )
 
 
@@ -352,9 +392,12 @@ def take_people(asked: Asked, file: Path, *, dry_run: bool, as_json: bool) -> No
         keys = ("people", "new", "enrolments", "left_out")
         print(render.text({key: getattr(taken, key) for key in keys} | {"dry_run": dry_run}))
         return
-    would = "would be " if dry_run else ""
+    counts = {"people": taken.people, "enrolments": taken.enrolments}
+    counts["new"] = ", ".join(taken.new) or say("nobody")
     print(
-        f"{taken.people} people with {taken.enrolments} enrolments {would}taken; new: {', '.join(taken.new) or 'nobody'}."
+        say("{people} people with {enrolments} enrolments would be taken; new: {new}.", **counts)
+        if dry_run
+        else say("{people} people with {enrolments} enrolments taken; new: {new}.", **counts)
     )
     for line in taken.left_out:
         print(line, file=sys.stderr)
@@ -412,11 +455,11 @@ def make_home(
     except UnknownError:
         there = None
     if there is not None:
-        found = f"the home {there.name!r} already"
-        do = (
+        found = say("the home {name!r} already", name=there.name)
+        do = say(
             "Name another folder with --home; people and files of this one are changed by `markstead import`."
         )
-        raise InputError([Problem("home folder", found, "a folder without a home", do)])
+        raise InputError([Problem(say("home folder"), found, say("a folder without a home"), do)])
     people = [
         setup.Newcomer(key_of(educator), educator, Role.EDUCATOR),
         *(setup.Newcomer(p.key, p.name, Role.LEARNER, p.year, p.courses) for p in learners),
@@ -425,7 +468,18 @@ def make_home(
     with transaction.atomic():
         setup.set_up(household, name=name, papers=papers, people=people, at=at)
         setup.give_password(household, person=key_of(educator), username=sign_in, password=password)
-    print(f"{name} is ready in {place}. {educator} signs in as {sign_in}.")
     print(
-        "Next: `markstead act order WORKBOOK --learner KEY`, or `markstead serve` and go on in the browser."
+        say(
+            "{name} is ready in {place}. {educator} signs in as {sign_in}.",
+            name=name,
+            place=place,
+            educator=educator,
+            sign_in=sign_in,
+        )
+    )
+    print(
+        say(
+            "Next: `markstead act order WORKBOOK --learner KEY`, or `markstead serve` and go on "
+            "in the browser."
+        )
     )

@@ -4,6 +4,7 @@ import ssl
 from pathlib import Path
 
 from markstead.errors import InputError, Problem
+from markstead.speech import say
 
 _NEITHER = "--certificate and --key"
 
@@ -15,12 +16,12 @@ def check(certificate: Path | None, key: Path | None) -> None:
         InputError: one without the other, no file, no PEM, a key with a password, or a key of another certificate.
     """
     if (certificate is None) != (key is None):
-        raise InputError([Problem(_NEITHER, "one of them", "both or neither")])
+        raise InputError([Problem(_NEITHER, say("one of them"), say("both or neither"))])
     if certificate is None or key is None:
         return
     for option, file in (("--certificate", certificate), ("--key", key)):
         if not file.is_file():
-            raise InputError([Problem(option, f"no file at {file}", "a PEM file")])
+            raise InputError([Problem(option, say("no file at {file}", file=file), say("a PEM file"))])
         _check_readable(option, file)
     _check_pair(certificate, key)
 
@@ -29,24 +30,40 @@ def _check_readable(option: str, file: Path) -> None:
     try:
         text = file.read_bytes()
     except OSError as error:
-        raise InputError([Problem(option, f"{file}: {error.strerror}", "a file that can be read")]) from error
+        raise InputError(
+            [Problem(option, f"{file}: {error.strerror}", say("a file that can be read"))]
+        ) from error
     if b"-----BEGIN " not in text:
         raise InputError(
             [
                 Problem(
                     option,
-                    f"{file}, which is no PEM file",
-                    "text that begins with -----BEGIN",
-                    "Ask whoever made it for the PEM form.",
+                    say("{file}, which is no PEM file", file=file),
+                    say("text that begins with -----BEGIN"),
+                    say("Ask whoever made it for the PEM form."),
                 )
             ]
         )
     if option == "--certificate" and b"BEGIN CERTIFICATE" not in text:
         raise InputError(
-            [Problem(option, f"{file}, without a certificate in it", "a certificate; its key goes to --key")]
+            [
+                Problem(
+                    option,
+                    say("{file}, without a certificate in it", file=file),
+                    say("a certificate; its key goes to --key"),
+                )
+            ]
         )
     if option == "--key" and b"PRIVATE KEY" not in text:
-        raise InputError([Problem(option, f"{file}, without a private key in it", "the certificate's key")])
+        raise InputError(
+            [
+                Problem(
+                    option,
+                    say("{file}, without a private key in it", file=file),
+                    say("the certificate's key"),
+                )
+            ]
+        )
 
 
 def _check_pair(certificate: Path, key: Path) -> None:
@@ -60,10 +77,18 @@ def _check_pair(certificate: Path, key: Path) -> None:
         ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(certificate, key, no_password)
     except (ssl.SSLError, OSError, ValueError) as error:
         if asked:
-            found, allowed = f"{key}, which is locked by a password", "a key without one"
+            found, allowed = say("{key}, which is locked by a password", key=key), say("a key without one")
             raise InputError([Problem("--key", found, allowed)]) from error
         if getattr(error, "reason", "") == "KEY_VALUES_MISMATCH":
-            found = f"{key}, which belongs to another certificate"
-            raise InputError([Problem("--key", found, f"the key of {certificate}")]) from error
-        found = f"{certificate} and {key}, which cannot be read as a certificate and its key"
-        raise InputError([Problem(_NEITHER, found, "a certificate and its private key, as PEM")]) from error
+            found = say("{key}, which belongs to another certificate", key=key)
+            raise InputError(
+                [Problem("--key", found, say("the key of {certificate}", certificate=certificate))]
+            ) from error
+        found = say(
+            "{certificate} and {key}, which cannot be read as a certificate and its key",
+            certificate=certificate,
+            key=key,
+        )
+        raise InputError(
+            [Problem(_NEITHER, found, say("a certificate and its private key, as PEM"))]
+        ) from error

@@ -8,6 +8,7 @@ import typer
 from markstead.cli.house import House, open_house
 from markstead.cli.options import CLOCK, JSON, Asked, command
 from markstead.errors import InputError, Problem
+from markstead.speech import say
 
 if TYPE_CHECKING:  # loaded when a home is opened, not for --help
     from markstead.measure.marks import CopyMarks
@@ -25,8 +26,16 @@ def learner_of(house: House, wanted: str) -> "Somebody":
     """
     found = house.home.person(wanted)
     if found not in house.home.learners:
-        keys = ", ".join(p.key for p in house.home.learners) or "nobody yet"
-        raise InputError([Problem("learner", f"{found.key}, who is no learner", f"one of {keys}")])
+        keys = ", ".join(p.key for p in house.home.learners) or say("nobody yet")
+        raise InputError(
+            [
+                Problem(
+                    say("learner"),
+                    say("{key}, who is no learner", key=found.key),
+                    say("one of {keys}", keys=keys),
+                )
+            ]
+        )
     return found
 
 
@@ -50,8 +59,8 @@ def marks_up_to_now(house: House, learner: "Somebody") -> "tuple[CopyMarks, ...]
     days += [row.day for kept in marks for row in kept.worked]
     today, latest = day_of(house.now), max(days, default=None)
     if latest is not None and latest > today:
-        allowed = f"a day from {latest.isoformat()} on, that of the latest mark or work"
-        raise InputError([Problem("today", today.isoformat(), allowed)])
+        allowed = say("a day from {day} on, that of the latest mark or work", day=latest.isoformat())
+        raise InputError([Problem(say("today"), today.isoformat(), allowed)])
     return marks
 
 
@@ -65,11 +74,19 @@ def one_copy(house: House, learner: str | None, copy: str, *, as_json: bool) -> 
     found = estimates.close(house.home, id_)
     label = labels_of(house, [id_])[id_]
     if found is None:
-        allowed = "a copy that a learner has in hand, with its unit test still to come"
-        raise InputError([Problem("copy", label, allowed)])
+        allowed = say("a copy that a learner has in hand, with its unit test still to come")
+        raise InputError([Problem(say("copy"), label, allowed)])
     holder = house.home.person(found.learner)
     if who is not None and who.id != holder.id:
-        raise InputError([Problem("copy", f"{label}, which {holder.key} has", f"a copy that {who.key} has")])
+        raise InputError(
+            [
+                Problem(
+                    say("copy"),
+                    say("{label}, which {key} has", label=label, key=holder.key),
+                    say("a copy that {key} has", key=who.key),
+                )
+            ]
+        )
     if as_json:
         print(render.text(render_estimates.close(found, label, house.home)))
     else:

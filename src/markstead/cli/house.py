@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from markstead.cli import typed
 from markstead.cli.options import Asked
 from markstead.errors import DamagedRecordError, InputError, Problem
-from markstead.speech import speak
+from markstead.speech import say, speak
 
 if TYPE_CHECKING:  # Django is loaded when a home is opened, not for --help
     from markstead.calendar import SchoolCalendar
@@ -40,7 +40,9 @@ def make_folder(folder: Path) -> None:
             with os.fdopen(os.open(key, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
                 file.write(secrets.token_hex(32) + "\n")
     except OSError as error:
-        problem = Problem("home folder", f"{folder} ({error.strerror})", "a folder that can be written")
+        problem = Problem(
+            say("home folder"), f"{folder} ({error.strerror})", say("a folder that can be written")
+        )
         raise InputError([problem]) from error
 
 
@@ -72,7 +74,10 @@ def moment_of(text: str, where: str, calendar: "SchoolCalendar | None") -> datet
     if read.tzinfo is not None:
         return read.astimezone(UTC).replace(microsecond=0)
     if calendar is None:
-        allowed = "an instant with its offset, such as 2026-01-27T10:15+00:00: there is no home yet whose clock it is"
+        allowed = say(
+            "an instant with its offset, such as 2026-01-27T10:15+00:00: there is no home yet "
+            "whose clock it is"
+        )
         raise InputError([Problem(where, repr(text), allowed)])
     return calendar.instant_of(read.date(), read.time()).astimezone(UTC).replace(microsecond=0)
 
@@ -80,7 +85,7 @@ def moment_of(text: str, where: str, calendar: "SchoolCalendar | None") -> datet
 def present(asked: Asked, calendar: "SchoolCalendar | None" = None, shift: int | None = None) -> datetime:
     """The present moment: the one that was named, or the clock's, less the shift of a demonstration."""
     if asked.now and asked.today:
-        raise InputError([Problem("--now and --today", "both", "one of the two")])
+        raise InputError([Problem(say("--now and --today"), say("both"), say("one of the two"))])
     if asked.now:
         return moment_of(asked.now, "--now", calendar)
     now = real_now() - timedelta(seconds=shift or 0)
@@ -110,8 +115,14 @@ class House:
             return self.home.person(asked.by)
         educators = [p for p in self.home.people.values() if p.role == "educator"]
         if len(educators) != 1:
-            keys = ", ".join(p.key for p in educators) or "nobody yet"
-            raise InputError([Problem("--by", "nothing", f"the key of who acts; educators are: {keys}")])
+            keys = ", ".join(p.key for p in educators) or say("nobody yet")
+            raise InputError(
+                [
+                    Problem(
+                        "--by", say("nothing"), say("the key of who acts; educators are: {keys}", keys=keys)
+                    )
+                ]
+            )
         return educators[0]
 
     def at(self, asked: Asked) -> datetime:
@@ -127,10 +138,10 @@ class House:
 def open_record(folder: Path) -> None:
     """Open the record of a home that must be there."""
     problem = Problem(
-        "home folder",
-        f"no home at {folder}",
-        "the folder of a home",
-        "Name it with --home, or make one with `markstead init`.",
+        say("home folder"),
+        say("no home at {folder}", folder=folder),
+        say("the folder of a home"),
+        say("Name it with --home, or make one with `markstead init`."),
     )
     if not folder.is_dir():
         raise InputError([problem])
@@ -158,12 +169,20 @@ def open_house(asked: Asked) -> House:
     try:
         household = queries.the_household(asked.household)
     except (OperationalError, ProgrammingError) as error:
-        found = f"tables that are missing or older than this Markstead in {folder} ({error})"
-        do = "`markstead serve` brings the tables of an older home up to date."
-        raise InputError([Problem("home folder", found, "the folder of a home", do)]) from error
+        found = say(
+            "tables that are missing or older than this Markstead in {folder} ({error})",
+            folder=folder,
+            error=error,
+        )
+        do = say("`markstead serve` brings the tables of an older home up to date.")
+        raise InputError([Problem(say("home folder"), found, say("the folder of a home"), do)]) from error
     except DatabaseError as error:
         raise DamagedRecordError(
-            f"The database in {folder} cannot be read ({error}); restore a backup."
+            say(
+                "The database in {folder} cannot be read ({error}); restore a backup.",
+                folder=folder,
+                error=error,
+            )
         ) from error
     home = queries.home_of(household)
     if home.language and not os.environ.get("MARKSTEAD_LANGUAGE"):

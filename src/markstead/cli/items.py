@@ -10,6 +10,7 @@ from markstead.cli import typed
 from markstead.cli.house import folder_of, open_house, wake
 from markstead.cli.options import JSON, Asked, command
 from markstead.errors import InputError, Problem
+from markstead.speech import plural, say
 
 if TYPE_CHECKING:  # loaded when a home is opened, not for --help
     from markstead.measure.answers import Answers
@@ -53,10 +54,10 @@ def add_to(app: typer.Typer) -> None:
     ) -> None:
         """Tell what the first answers of all learners of all homes say about the questions of a test."""
         if sum((workbook is not None, responses is not None, difficulties)) != 1:
-            allowed = "one of: a workbook, --responses, --difficulties"
-            raise InputError([Problem("items", "none or several", allowed)])
+            allowed = say("one of: a workbook, --responses, --difficulties")
+            raise InputError([Problem(say("items"), say("none or several"), allowed)])
         if test is not None and workbook is None:
-            raise InputError([Problem("--test", repr(test), "nothing, where no workbook is named")])
+            raise InputError([Problem("--test", repr(test), say("nothing, where no workbook is named"))])
         if responses is not None:
             names, answers = read_responses(responses)
             wake(folder_of(asked))  # no home need be there; what prints knows the models
@@ -83,27 +84,45 @@ def read_responses(path: Path) -> "tuple[list[str], Answers]":
     try:
         rows = [(n, row) for n, row in enumerate(csv.reader(text.splitlines()), start=1) if row]
     except csv.Error as error:
-        raise InputError([Problem(path.name, str(error), "a CSV file")]) from error
+        raise InputError([Problem(path.name, str(error), say("a CSV file"))]) from error
     if len(rows) < 2:
-        allowed = "a header row with the name of each question, and a row for each learner"
-        raise InputError([Problem(path.name, f"rows with anything in them: {len(rows)}", allowed)])
+        allowed = say("a header row with the name of each question, and a row for each learner")
+        raise InputError(
+            [Problem(path.name, say("rows with anything in them: {rows}", rows=len(rows)), allowed)]
+        )
     (first, header), *lines = rows
     names = [name.strip() for name in header]
     if "" in names or len(set(names)) < len(names):  # also where the header row was forgotten
-        allowed = "a header row with a name of its own for each question"
-        raise InputError([Problem(f"{path.name}, row {first}", repr(",".join(header)), allowed)])
+        allowed = say("a header row with a name of its own for each question")
+        raise InputError(
+            [
+                Problem(
+                    say("{name}, row {first}", name=path.name, first=first), repr(",".join(header)), allowed
+                )
+            ]
+        )
     problems = []
     values = {"1": 1, "0": 0, "": -1}
     table = []
     for number, row in lines:
         if len(row) != len(names):
-            allowed = f"{len(names)}, as in the header row"
-            problems.append(Problem(f"{path.name}, row {number}", f"{len(row)} cells", allowed))
+            allowed = say("{cells}, as in the header row", cells=len(names))
+            problems.append(
+                Problem(
+                    say("{name}, row {number}", name=path.name, number=number),
+                    say("{cells} cells", cells=len(row)),
+                    allowed,
+                )
+            )
             continue
         for name, cell in zip(names, row, strict=True):
             if cell.strip() not in values:
-                where = f"{path.name}, row {number}, column {name}"
-                problems.append(Problem(where, repr(cell), "1 (right), 0 (wrong) or nothing (not asked)"))
+                where = say(
+                    "{name}, row {number}, column {column}", name=path.name, number=number, column=name
+                )
+                problems.append(
+                    Problem(where, repr(cell), say("1 (right), 0 (wrong) or nothing (not asked)"))
+                )
         table.append([values.get(cell.strip(), -1) for cell in row])
     if problems:
         raise InputError(problems[:20])
@@ -153,7 +172,7 @@ def no_answers(names: list[str]) -> dict[str, Any]:
     """The keys of a reading where nobody's answers are known."""
     nothing = ("mean", "sd", "kr20", "kr20_range", "sem")
     counts = {"learners": 0, "questions": len(names), "complete": 0}
-    return counts | dict.fromkeys(nothing) | {"sentence": "Nobody's answers are known.", "items": []}
+    return counts | dict.fromkeys(nothing) | {"sentence": say("Nobody's answers are known."), "items": []}
 
 
 def from_words(found: "FirstAnswers | None") -> list[str]:
@@ -162,15 +181,32 @@ def from_words(found: "FirstAnswers | None") -> list[str]:
         return []
     count, homes = len(found.answers), found.homes
     if not count:
-        lines = [f"{found.workbook.code}, {found.test}: nobody's answers are known."]
+        lines = [
+            say("{code}, {test}: nobody's answers are known.", code=found.workbook.code, test=found.test)
+        ]
     else:
-        people = "1 learner" if count == 1 else f"{count} learners"
-        whose = f"{people} of {'1 home' if homes == 1 else f'{homes} homes'}"
-        lines = [f"{found.workbook.code}, {found.test}: first answers of {whose}."]
+        people = plural(count, "learner")
+        whose = say("{people} of {homes}", people=people, homes=plural(homes, "home"))
+        lines = [
+            say(
+                "{code}, {test}: first answers of {whose}.",
+                code=found.workbook.code,
+                test=found.test,
+                whose=whose,
+            )
+        ]
     if found.left_out:
-        whom = "1 learner is" if found.left_out == 1 else f"{found.left_out} learners are"
+        whom = (
+            say("1 learner is")
+            if found.left_out == 1
+            else say("{left_out} learners are", left_out=found.left_out)
+        )
         lines.append(
-            f"{whom} not counted: which answers were wrong is not known, or the paper had other questions."
+            say(
+                "{whom} not counted: which answers were wrong is not known, or the paper had other "
+                "questions.",
+                whom=whom,
+            )
         )
     return lines
 
@@ -182,15 +218,29 @@ def curve_words(learners: int, fits: dict[str, Any]) -> list[str]:
     lines = []
     if fits["rasch"] is None:
         lines.append(
-            f"Too few learners ({learners}) to put the questions on one scale: it takes {LEAST_LEARNERS}."
+            say(
+                "Too few learners ({learners}) to put the questions on one scale: it takes {least_learners}.",
+                learners=learners,
+                least_learners=LEAST_LEARNERS,
+            )
         )
     if fits["two_pl"] is None:
         lines.append(
-            f"Too few learners ({learners}) for a slope of each question: it takes {LEAST_FOR_SLOPES}."
+            say(
+                "Too few learners ({learners}) for a slope of each question: it takes {least_for_slopes}.",
+                learners=learners,
+                least_for_slopes=LEAST_FOR_SLOPES,
+            )
         )
     for name, fit in (("difficulties", fits["rasch"]), ("slopes", fits["two_pl"])):
         if fit is not None and not fit.converged:
-            lines.append(f"The {name} are not those of the highest likelihood: {fit.outcome}.")
+            lines.append(
+                say(
+                    "The {name} are not those of the highest likelihood: {outcome}.",
+                    name=name,
+                    outcome=fit.outcome,
+                )
+            )
     return lines
 
 

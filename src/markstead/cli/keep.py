@@ -10,7 +10,7 @@ from markstead.cli import typed
 from markstead.cli.house import House, open_house, real_now
 from markstead.cli.options import BY, CLOCK, JSON, Asked, command
 from markstead.errors import DamagedRecordError, InputError, Problem
-from markstead.speech import short_day_of_month
+from markstead.speech import counted, say, short_day_of_month
 
 PASSWORD_FILE = Annotated[
     Path | None,
@@ -30,9 +30,9 @@ def ask_password(file: Path | None) -> str:
     if file is not None:
         return typed.first_line(file, "--password-file")
     if not sys.stdin.isatty():
-        allowed = "a file with the password on its first line: nobody is here to type it"
-        raise InputError([Problem("--password-file", "nothing", allowed)])
-    return str(typer.prompt("Password", hide_input=True, confirmation_prompt=True, err=True))
+        allowed = say("a file with the password on its first line: nobody is here to type it")
+        raise InputError([Problem("--password-file", say("nothing"), allowed)])
+    return str(typer.prompt(say("Password"), hide_input=True, confirmation_prompt=True, err=True))
 
 
 def ask_pin(file: Path | None) -> str:
@@ -40,9 +40,9 @@ def ask_pin(file: Path | None) -> str:
     if file is not None:
         return typed.first_line(file, "--pin-file")
     if not sys.stdin.isatty():
-        allowed = "a file with the PIN on its first line: nobody is here to type it"
-        raise InputError([Problem("--pin-file", "nothing", allowed)])
-    return str(typer.prompt("PIN, 4 to 6 digits", hide_input=True, confirmation_prompt=True, err=True))
+        allowed = say("a file with the PIN on its first line: nobody is here to type it")
+        raise InputError([Problem("--pin-file", say("nothing"), allowed)])
+    return str(typer.prompt(say("PIN, 4 to 6 digits"), hide_input=True, confirmation_prompt=True, err=True))
 
 
 def told(house: House, act: str) -> list[str]:
@@ -53,7 +53,13 @@ def told(house: House, act: str) -> list[str]:
     entries = at_the_desk(house.household, lambda desk: desk.entries_of(act))
     at_home = house.home.calendar.at_home
     return [
-        f"fact {e.seq}, {short_day_of_month(at_home(e.at))} {at_home(e.at):%H:%M}: {fact_words(e.fact, house.home)}"
+        say(
+            "fact {seq}, {day} {time}: {fact}",
+            seq=e.seq,
+            day=short_day_of_month(at_home(e.at)),
+            time=f"{at_home(e.at):%H:%M}",
+            fact=fact_words(e.fact, house.home),
+        )
         for e in entries
     ]
 
@@ -82,16 +88,16 @@ def add_to(app: typer.Typer) -> None:
 
         wanted = act or queries.latest_act(house.household)
         if wanted is None:
-            allowed = "an act that is not taken back yet; `markstead history` shows them"
-            raise InputError([Problem("act", "nothing to take back", allowed)])
+            allowed = say("an act that is not taken back yet; `markstead history` shows them")
+            raise InputError([Problem(say("act"), say("nothing to take back"), allowed)])
         lines = told(house, wanted)
         if not yes:
             if not sys.stdin.isatty():
-                raise InputError([Problem("--yes", "nothing", "--yes: nobody is here to be asked")])
+                raise InputError([Problem("--yes", say("nothing"), say("--yes: nobody is here to be asked"))])
             for line in lines:
                 print(line, file=sys.stderr)
-            if not typer.confirm("Take this back?", err=True):
-                print("Nothing was taken back.", file=sys.stderr)
+            if not typer.confirm(say("Take this back?"), err=True):
+                print(say("Nothing was taken back."), file=sys.stderr)
                 return
         by = house.actor(asked).id
         done = actions.undo(house.household, act=wanted, by=by, at=house.now, slip=Slip(now=house.now))
@@ -110,16 +116,21 @@ def add_to(app: typer.Typer) -> None:
             found = upkeep.verify(house.household)
         except DatabaseError as error:
             raise DamagedRecordError(
-                f"The database itself cannot be read ({error}); restore a backup."
+                say("The database itself cannot be read ({error}); restore a backup.", error=error)
             ) from error
         if as_json:
             print(render.text(render.verdict(found)))
         elif found.holds:
             print(
-                f"The record holds. Facts: {found.facts}; copies: {found.copies}; texts kept apart: {found.words}."
+                say(
+                    "The record holds. Facts: {facts}; copies: {copies}; texts kept apart: {words}.",
+                    facts=found.facts,
+                    copies=found.copies,
+                    words=found.words,
+                )
             )
         if not found.holds:
-            print(f"The record does not hold: {found.problem}.", file=sys.stderr)
+            print(say("The record does not hold: {problem}.", problem=found.problem), file=sys.stderr)
             raise typer.Exit(1)
 
     @command(app, "rebuild")
@@ -129,7 +140,7 @@ def add_to(app: typer.Typer) -> None:
         from markstead.records import upkeep
 
         count = upkeep.rebuild(house.household)
-        print(f"Made anew: where {count} {'copy stands' if count == 1 else 'copies stand'}.")
+        print(counted(count, "Made anew: where {n} copy stands.", "Made anew: where {n} copies stand."))
 
     @command(app, "password")
     def password(
@@ -155,7 +166,7 @@ def add_to(app: typer.Typer) -> None:
         setup.give_password(
             house.household, person=somebody.id, username=name, password=ask_password(password_file)
         )
-        print(f"{somebody.name} signs in as {name}.")
+        print(say("{person} signs in as {name}.", person=somebody.name, name=name))
 
     @command(app, "pin", {"by": BY})
     def pin(
@@ -172,12 +183,12 @@ def add_to(app: typer.Typer) -> None:
         from markstead.records import pins
 
         if take_away and pin_file is not None:
-            raise InputError([Problem("--take-away and --pin-file", "both", "one of the two")])
+            raise InputError([Problem(say("--take-away and --pin-file"), say("both"), say("one of the two"))])
         somebody, by = house.home.learner(learner), house.actor(asked).id
         if take_away:
             had = pins.take_pin_away(house.home, learner=somebody.id, by=by)
-            what = "has no PIN any more and cannot enter" if had else "had no PIN"
+            what = say("has no PIN any more and cannot enter") if had else say("had no PIN")
             print(f"{somebody.name} {what}.")
             return
         pins.set_pin(house.home, learner=somebody.id, pin=ask_pin(pin_file), by=by, now=real_now())
-        print(f"{somebody.name} enters at a tablet with the new PIN from now on.")
+        print(say("{name} enters at a tablet with the new PIN from now on.", name=somebody.name))

@@ -3,10 +3,11 @@
 0: done. 1: refused by a gate, or the record does not hold. 2: what came in cannot be taken, or our own mistake.
 """
 
+import os
 import sys
 import tempfile
 import traceback
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -33,7 +34,7 @@ from markstead.cli import (
 from markstead.cli.house import LOG, folder_of, real_now
 from markstead.cli.options import HOME, HOUSEHOLD, NOW, TODAY, Asked
 from markstead.errors import DamagedRecordError, MarksteadError
-from markstead.speech import language, spoken
+from markstead.speech import language, say, spoken
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -91,10 +92,24 @@ def _status_of(error: MarksteadError) -> int:
     # An error of the rules can only have come from a loaded module; importing it here would slow every error.
     ruling: Any = getattr(error, "ruling", None)
     if ruling is not None:
-        _say("Refused:", *(line for b in ruling.bars for line in (f"  {b.says}", f"    -> {b.lifts}")))
+        _say(say("Refused:"), *(line for b in ruling.bars for line in (f"  {b.says}", f"    -> {b.lifts}")))
         return 1
     _say(str(error))
     return 1 if isinstance(error, DamagedRecordError) else 2
+
+
+def in_language(command: Any) -> Any:
+    """Let a command, those under it and their options tell of themselves in the language that is spoken."""
+    for told in told_of(command):
+        told.help = say(told.help)
+    return command
+
+
+def told_of(command: Any) -> Iterator[Any]:
+    """What tells of itself by a `help`: a command, its options and arguments, the commands under it."""
+    yield from (one for one in (command, *command.params) if getattr(one, "help", None))
+    for below in getattr(command, "commands", {}).values():
+        yield from told_of(below)
 
 
 def _home_in(argv: Sequence[str]) -> Path | None:
@@ -115,21 +130,22 @@ def _log(argv: Sequence[str]) -> str:
             if folder.is_dir():
                 with (folder / LOG).open("a", encoding="utf-8") as file:
                     file.write(text)
-                return f"The details are in {folder / LOG}."
+                return say("The details are in {file}.", file=folder / LOG)
         except OSError:
             continue
-    return "The details could not be written down anywhere."
+    return say("The details could not be written down anywhere.")
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and give its exit status."""
-    with spoken(language().code):  # a home that is opened may have chosen another
+    # A home that is opened may have chosen another, where none is named here.
+    with spoken(os.environ.get("MARKSTEAD_LANGUAGE") or language().code):
         return _answer(list(sys.argv[1:] if argv is None else argv))
 
 
 def _answer(words: Sequence[str]) -> int:
     try:
-        status = typer.main.get_command(app).main(
+        status = in_language(typer.main.get_command(app)).main(
             args=list(words), prog_name="markstead", standalone_mode=False
         )
     except MarksteadError as error:
@@ -140,13 +156,15 @@ def _answer(words: Sequence[str]) -> int:
         if not text:  # a group that was called without a command shows its help
             return 2
         path = context.command_path if context is not None else "markstead"
-        _say(text, f"`{path} --help` tells what it takes.")
+        _say(text, say("`{path} --help` tells what it takes.", path=path))
         return 2
     except typer.Abort:
-        _say("Stopped; nothing was written.")
+        _say(say("Stopped; nothing was written."))
         return 2
     except Exception:  # noqa: BLE001  # the last line of defence: nobody is shown a traceback
-        _say(f"Sorry, something went wrong that is Markstead's own mistake. {_log(words)}")
+        _say(
+            say("Sorry, something went wrong that is Markstead's own mistake. {details}", details=_log(words))
+        )
         return 2
     return status if isinstance(status, int) else 0
 

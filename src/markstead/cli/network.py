@@ -6,6 +6,7 @@ import sys
 from collections.abc import Iterable, Iterator
 
 from markstead.errors import InputError, Problem
+from markstead.speech import say
 
 _OUTSIDE = (("192.0.2.1", socket.AF_INET), ("2001:db8::1", socket.AF_INET6))
 """Addresses kept for documentation (RFC 5737, RFC 3849): nobody has them, and nothing is sent there."""
@@ -57,9 +58,13 @@ def home_addresses(own: Iterable[str] | None = None) -> tuple[str, ...]:
     if found:
         return found
     outside = [a for a in every if ipaddress.ip_address(a).is_global]
-    says = f"only {outside[0]}, which the whole internet may reach" if outside else "no network"
-    allowed = "a home network, as from a router or a phone"
-    do = "Join one, or name the address with --host ADDRESS."
+    says = (
+        say("only {outside}, which the whole internet may reach", outside=outside[0])
+        if outside
+        else say("no network")
+    )
+    allowed = say("a home network, as from a router or a phone")
+    do = say("Join one, or name the address with --host ADDRESS.")
     raise InputError([Problem("--lan", says, allowed, do)])
 
 
@@ -71,21 +76,32 @@ def at(address: str) -> str:
 def what_is_opened(url: str, *, secure: bool, others: Iterable[str] = ()) -> str:
     """What to know before the home network is let in, as a paragraph."""
     way = (
-        "What is sent is encrypted by your certificate."
+        say("What is sent is encrypted by your certificate.")
         if secure
-        else "It is plain http: whoever is in the same network and knows how can read what is sent, passwords too. "
-        "With --certificate and --key it is https."
+        else say(
+            "It is plain http: whoever is in the same network and knows how can read what is "
+            "sent, passwords too. With --certificate and --key it is https."
+        )
     )
     more = ", ".join(others)
     also = (
-        f" This machine has other addresses as well ({more}); to open one of them instead, name it with --host."
+        say(
+            " This machine has other addresses as well ({more}); to open one of them instead, "
+            "name it with --host.",
+            more=more,
+        )
         if more
         else ""
     )
-    return (
-        f"{url} is open to every device in your home network, by cable and by wireless, guests too, and to nobody beyond it "
-        f"unless your router passes it on. Each of them finds the sign-in; nobody gets further without a password or, on a "
-        f"tablet that you opened, a PIN. {way} Ctrl and C close it; without --lan it is open to this machine alone.{also}"
+    return say(
+        "{url} is open to every device in your home network, by cable and by wireless, "
+        "guests too, and to nobody beyond it unless your router passes it on. Each of them "
+        "finds the sign-in; nobody gets further without a password or, on a tablet that you "
+        "opened, a PIN. {way} Ctrl and C close it; without --lan it is open to this machine "
+        "alone.{also}",
+        url=url,
+        way=way,
+        also=also,
     )
 
 

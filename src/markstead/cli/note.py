@@ -6,6 +6,7 @@ import typer
 
 from markstead.cli.options import ACT, CLOCK, JSON, Asked, command
 from markstead.errors import InputError
+from markstead.speech import say
 
 if TYPE_CHECKING:  # loaded when a home is opened, not for --help
     from markstead.records.quick import Look
@@ -69,6 +70,6 @@ def _print(found: "Look", *, as_json: bool) -> None:
         return
     out = show.console()
     for says in found.facts:
-        out.print(f"Would be recorded: {says} ({whose}).", soft_wrap=True)
+        out.print(say("Would be recorded: {says} ({whose}).", says=says, whose=whose), soft_wrap=True)
     if found.shut:
-        out.print(f"Shut: {found.shut} ({whose}).", soft_wrap=True)
+        out.print(say("Shut: {shut} ({whose}).", shut=found.shut, whose=whose), soft_wrap=True)

@@ -10,6 +10,7 @@ from markstead.cli.estimate import marks_up_to_now
 from markstead.cli.house import House, open_house
 from markstead.cli.options import ACT, CLOCK, JSON, Asked, command
 from markstead.errors import InputError, Problem
+from markstead.speech import say
 
 if TYPE_CHECKING:  # loaded when a home is opened, not for --help
     from markstead.forecast.orders import Order
@@ -39,8 +40,12 @@ def first_order(house: House, supplier: str) -> "Order":
     found = next((order for order in orders if order.supplier == supplier), None)
     if found is None:
         names = ", ".join(sorted({order.supplier for order in orders}))
-        allowed = f"a supplier with something to order: {names}" if names else "nothing is to be ordered now"
-        raise InputError([Problem("supplier", repr(supplier), allowed)])
+        allowed = (
+            say("a supplier with something to order: {names}", names=names)
+            if names
+            else say("nothing is to be ordered now")
+        )
+        raise InputError([Problem(say("supplier"), repr(supplier), allowed)])
     return found
 
 
@@ -54,15 +59,19 @@ def check_sheet(file: Path | None, supplier: str | None, paper: str | None, *, f
         given = {"--supplier": supplier is not None, "--paper": paper is not None, "--force": force}
         if any(given.values()):
             option = next(option for option, is_there in given.items() if is_there)
-            raise InputError([Problem(option, "given without --sheet", "nothing, where no sheet is written")])
+            raise InputError(
+                [Problem(option, say("given without --sheet"), say("nothing, where no sheet is written"))]
+            )
         return
     if file.suffix.lower() not in (".csv", ".pdf"):
-        raise InputError([Problem("--sheet", repr(file.name), "a file whose name ends in .pdf or .csv")])
+        raise InputError([Problem("--sheet", repr(file.name), say("a file whose name ends in .pdf or .csv"))])
     if paper is not None and file.suffix.lower() == ".csv":
-        raise InputError([Problem("--paper", repr(paper), "nothing, where the sheet is a CSV file")])
+        raise InputError([Problem("--paper", repr(paper), say("nothing, where the sheet is a CSV file"))])
     if file.exists() and not force:
-        do = "Name another one, or write over it with --force."
-        raise InputError([Problem("--sheet", f"{file}, which is there already", "a new file", do)])
+        do = say("Name another one, or write over it with --force.")
+        raise InputError(
+            [Problem("--sheet", say("{file}, which is there already", file=file), say("a new file"), do)]
+        )
 
 
 def write_sheet(
@@ -77,7 +86,9 @@ def write_sheet(
 
     names = list(dict.fromkeys(line.order.supplier for line in found.orders))
     if supplier is None and len(names) > 1:
-        raise InputError([Problem("--supplier", "nothing", f"one of {', '.join(names)}")])
+        raise InputError(
+            [Problem("--supplier", say("nothing"), say("one of {names}", names=", ".join(names)))]
+        )
     sheet = order_papers.sheet_of(found, house.home, supplier or (names[0] if names else ""))
     if file.suffix.lower() == ".csv":
         content = order_papers.as_csv(sheet)
@@ -87,7 +98,7 @@ def write_sheet(
     try:
         file.write_bytes(content)
     except OSError as error:
-        problem = Problem("--sheet", f"{file} ({error.strerror})", "a file that can be written")
+        problem = Problem("--sheet", f"{file} ({error.strerror})", say("a file that can be written"))
         raise InputError([problem]) from error
 
 
@@ -135,7 +146,7 @@ def add_to(app: typer.Typer) -> None:
         if as_json:
             print(render.text(render_outlook.orders(found, house.home)))
         elif sheet is not None:
-            print(f"The order sheet stands in {sheet}.")
+            print(say("The order sheet stands in {sheet}.", sheet=sheet))
         else:
             show_outlook.orders(found)
 

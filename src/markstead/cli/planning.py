@@ -15,6 +15,7 @@ from markstead.cli import typed
 from markstead.cli.house import House, open_house
 from markstead.cli.options import BY, CLOCK, JSON, Asked, command
 from markstead.errors import InputError, Problem
+from markstead.speech import say
 
 if TYPE_CHECKING:  # loaded when a home is opened, not for --help
     from markstead.records.plan_asks import Ask
@@ -64,8 +65,20 @@ def make(house: House, asked: Asked, effort: "Effort", asks: "Sequence[Ask]" = (
     def hear() -> datetime:
         # The worker looks at the clock each time that it says how far it is.
         says = plans.kept_plan(house.household, number).says
-        best = f", best so far {says.points:,.0f} points" if says.points is not None else ""
-        print(f"\r{says.doing or 'Beginning'}: {says.done} of {says.of}{best}    ", end="", file=sys.stderr)
+        best = (
+            say(", best so far {points:,.0f} points", points=says.points) if says.points is not None else ""
+        )
+        print(
+            say(
+                "\r{doing}: {done} of {of}{best}    ",
+                doing=says.doing or say("Beginning"),
+                done=says.done,
+                of=says.of,
+                best=best,
+            ),
+            end="",
+            file=sys.stderr,
+        )
         return houses.real_now()
 
     try:
@@ -127,7 +140,10 @@ def _standing_goals(house: House, day: date, *, as_json: bool) -> None:
     standing = plans.in_force(house.home)
     if standing is None:
         problem = Problem(
-            "plan", "none in force", "a plan that was taken", "Make one: `markstead plan --take`."
+            say("plan"),
+            say("none in force"),
+            say("a plan that was taken"),
+            say("Make one: `markstead plan --take`."),
         )
         raise InputError([problem])
     rows = plan_words.goals_of(house.home, standing, day, 1)
@@ -137,7 +153,7 @@ def _standing_goals(house: House, day: date, *, as_json: bool) -> None:
     elif rows:
         show_plan.goals(house.home, standing, day, 1)
     else:
-        print(f"Nothing is planned for {day_short(day)}.")
+        print(say("Nothing is planned for {day}.", day=day_short(day)))
 
 
 def add_to(app: typer.Typer) -> None:

@@ -9,6 +9,7 @@ from markstead.cli.estimate import A_COPY, labels_of
 from markstead.cli.house import House, folder_of, open_house, wake
 from markstead.cli.options import CLOCK, JSON, Asked, command
 from markstead.errors import InputError, Problem
+from markstead.speech import say
 
 if TYPE_CHECKING:  # loaded when a home is opened, not for --help
     from markstead.measure.oral import Candidate, QuizRule
@@ -49,10 +50,10 @@ def card(
 ) -> None:
     """Print the rule of an oral quiz as a card: when it may end, how often it is wrong, and what to ask."""
     if prior is not None and not 0 <= prior <= 1:  # also refuses nan
-        raise InputError([Problem("--prior", f"{prior:g}", "a number from 0 to 1")])
+        raise InputError([Problem("--prior", f"{prior:g}", say("a number from 0 to 1"))])
     if copy is None:
         if stop is not None:
-            raise InputError([Problem("--stop", repr(stop), "nothing, where no copy is named")])
+            raise InputError([Problem("--stop", repr(stop), say("nothing, where no copy is named"))])
         wake(folder_of(asked))  # no home need be there; what prints knows the models
         from markstead.measure.oral import DEFAULT_RULE
 
@@ -80,7 +81,12 @@ def card(
     scope = f", {stop_words(stop)}" if stop else ""
     heading = f"{desk.learner.name}, {label}: {desk.workbook.title}{scope}"
     if under_way is not None:
-        heading += f"\n{under_way['right']} right, {under_way['wrong']} wrong. {under_way['sentence']}"
+        heading += say(
+            "\n{right} right, {wrong} wrong. {sentence}",
+            right=under_way["right"],
+            wrong=under_way["wrong"],
+            sentence=under_way["sentence"],
+        )
     left = max(0, desk.rule.most - len(desk.quiz.answers))
     tell_card(used, desk.rule, heading, desk.ahead, about, left=left, as_json=as_json)
 

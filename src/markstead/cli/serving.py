@@ -20,6 +20,7 @@ from markstead.cli import certificate as certificates
 from markstead.cli import house, network
 from markstead.cli.options import Asked, command
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
+from markstead.speech import say
 
 PORT = Annotated[int, typer.Option("--port", min=1, max=65535, help="The port on which to serve.")]
 DEMO_FOLDER = Path("demo-home")
@@ -43,14 +44,15 @@ def check_port(host: str, port: int) -> None:
             trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             trial.bind(address)
     except socket.gaierror as error:
-        raise InputError([Problem("--host", repr(host), "an address of this machine")]) from error
+        raise InputError([Problem("--host", repr(host), say("an address of this machine"))]) from error
     except OSError as error:
         if error.errno == errno.EADDRNOTAVAIL:
-            raise InputError([Problem("--host", repr(host), "an address of this machine")]) from error
-        taken = error.errno == errno.EADDRINUSE
-        found = f"{port}, {'on which another program serves already' if taken else error.strerror}"
-        do = f"Give another one, such as --port {port + 1 if port < 65535 else 8033}."
-        raise InputError([Problem("--port", found, "a port that is free", do)]) from error
+            raise InputError([Problem("--host", repr(host), say("an address of this machine"))]) from error
+        found = f"{port}, {error.strerror}"
+        if error.errno == errno.EADDRINUSE:
+            found = say("{port}, on which another program serves already", port=port)
+        do = say("Give another one, such as --port {port}.", port=port + 1 if port < 65535 else 8033)
+        raise InputError([Problem("--port", found, say("a port that is free"), do)]) from error
 
 
 def prepare_to_serve(host: str, certificate: Path | None, key: Path | None) -> None:
@@ -75,8 +77,8 @@ def choose_address(host: str | None, *, lan: bool) -> tuple[str, tuple[str, ...]
         first, *others = network.home_addresses()
         return first, tuple(others)
     if not network.of_a_home(host):
-        found = f"{host!r} with --lan"
-        allowed = "an address of this machine on its home network, such as 192.168.1.20"
+        found = say("{host!r} with --lan", host=host)
+        allowed = say("an address of this machine on its home network, such as 192.168.1.20")
         raise InputError([Problem("--host", found, allowed)])
     return host, ()
 
@@ -121,7 +123,10 @@ def serve_until_stopped(
     address = f"{'https' if certificate else 'http'}://{network.at(host)}:{port}/"
     if tell is not None:
         tell(address)
-    print(f"Open {address}{way_in} in a browser. Ctrl and C stop it.", flush=True)
+    print(
+        say("Open {address}{way_in} in a browser. Ctrl and C stop it.", address=address, way_in=way_in),
+        flush=True,
+    )
     server = Server(
         SCREENS,
         address=host,
@@ -142,9 +147,11 @@ def serve_until_stopped(
         server.serve(target_loader=partial(load_screens, stopping), wrap_loader=False)
     except SystemExit as left:
         if left.code:
-            problem = f"The server stopped by itself (status {left.code}); what it said stands above."
+            problem = say(
+                "The server stopped by itself (status {code}); what it said stands above.", code=left.code
+            )
             raise MarksteadError(problem) from left
-    print("Stopped.")
+    print(say("Stopped."))
 
 
 def tell_what_is_opened(address: str, others: tuple[str, ...]) -> None:
@@ -156,7 +163,7 @@ def tell_what_is_opened(address: str, others: tuple[str, ...]) -> None:
     door = f"{address}tablet/"
     code = network.picture(door)
     if code:
-        print(f"\nLet the tablet's camera look at this, for {door}\n\n{code}\n")
+        print(say("\nLet the tablet's camera look at this, for {door}\n\n{code}\n", door=door, code=code))
 
 
 def add_to(app: typer.Typer) -> None:
@@ -242,10 +249,19 @@ def open_or_begin(asked: Asked) -> str:
         house.open_house(asked)
         return ""
     if state is first_evening.State.BEGUN:
-        print(f"The set-up of the home in {folder} is not finished: sign in, and go on where you left it.")
+        print(
+            say(
+                "The set-up of the home in {folder} is not finished: sign in, and go on where you left it.",
+                folder=folder,
+            )
+        )
         return "first/"
     print(
-        f"There is no home in {folder} yet: a new one begins. The address lets in whoever has it; keep it to yourself."
+        say(
+            "There is no home in {folder} yet: a new one begins. The address lets in whoever has "
+            "it; keep it to yourself.",
+            folder=folder,
+        )
     )
     return f"first/#{key}"
 
@@ -268,9 +284,15 @@ def is_a_demo(database: Path) -> bool:
     try:
         household = queries.the_household()
         if queries.home_of(household).demo_shift is None:
-            allowed = "an empty folder, or one with a demo"
+            allowed = say("an empty folder, or one with a demo")
             raise InputError(
-                [Problem("home folder", f"a home that is no demo in {database.parent}", allowed)]
+                [
+                    Problem(
+                        say("home folder"),
+                        say("a home that is no demo in {parent}", parent=database.parent),
+                        allowed,
+                    )
+                ]
             )
         return queries.count_facts(household) > 0
     except (DatabaseError, UnknownError):
@@ -287,7 +309,7 @@ def build_demo(folder: Path, *, fresh: bool) -> None:
     if found and not fresh:
         house.migrate()
         take_up_the_clock()
-        print(f"The demo in {folder} is as you left it; --fresh builds it anew.")
+        print(say("The demo in {folder} is as you left it; --fresh builds it anew.", folder=folder))
     else:
         from django.db import connections
 
@@ -308,7 +330,7 @@ def build_with_a_bar(folder: Path) -> None:
     from markstead.records import demo, demo_papers, queries
 
     with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("Ninety school days go by", total=None)
+        task = bar.add_task(say("Ninety school days go by"), total=None)
         built = demo.build(
             household=DEMO,
             progress=lambda done, total: bar.update(task, completed=done, total=total),
@@ -316,7 +338,11 @@ def build_with_a_bar(folder: Path) -> None:
         )
     demo_papers.furnish(DEMO, at=built.now)
     print(
-        f"A demo home with {queries.count_facts(DEMO)} facts stands in {folder}. Everybody in it is invented."
+        say(
+            "A demo home with {facts} facts stands in {folder}. Everybody in it is invented.",
+            facts=queries.count_facts(DEMO),
+            folder=folder,
+        )
     )
 
 
@@ -336,5 +362,11 @@ def let_in() -> None:
     home = queries.home_of(household)
     for learner in home.learners:
         pins.set_pin(home, learner=learner.id, pin=demo.PIN, by="ruth", now=house.real_now())
-    print(f"Sign in as {demo.USERNAME} with the password {demo.PASSWORD}")
-    print(f"The learners' PIN at a tablet (Settings, Tablets) is {demo.PIN}")
+    print(
+        say(
+            "Sign in as {username} with the password {password}",
+            username=demo.USERNAME,
+            password=demo.PASSWORD,
+        )
+    )
+    print(say("The learners' PIN at a tablet (Settings, Tablets) is {pin}", pin=demo.PIN))

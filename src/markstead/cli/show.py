@@ -17,7 +17,7 @@ from markstead.records.words import fact_words
 from markstead.rules.programme import Workbook
 from markstead.rules.ruling import Ruling
 from markstead.rules.standing import Standing
-from markstead.speech import day_words, short_date, weekday_short
+from markstead.speech import day_words, say, short_date, weekday_short
 
 RULER = 34
 """Columns of a ruler in the terminal, its two ends apart."""
@@ -55,7 +55,7 @@ def waited(minutes: int | None) -> str:
     if minutes is None:
         return ""
     if minutes < 60:
-        return f"{minutes} min"
+        return say("{minutes} min", minutes=minutes)
     return f"{minutes // 60} h" if minutes < 60 * 24 else f"{minutes // 1440} d"
 
 
@@ -72,7 +72,7 @@ def bars(ruling: Ruling) -> Iterable[str]:
 
 def next_words(view: CopyView) -> str:
     """The next step and whose turn it is."""
-    whose = {"learner": view.learner.name if view.learner else "the learner", "educator": "you"}
+    whose = {"learner": view.learner.name if view.learner else say("the learner"), "educator": say("you")}
     turn = whose.get(str(view.next.turn))
     return f"{view.next.what} ({turn})" if turn else view.next.what
 
@@ -82,65 +82,67 @@ def today(answer: Today) -> None:
     out = console()
     out.print(f"{answer.home.name}: {day_words(answer.now.date())}, {answer.now:%H:%M}", style="bold")
     if answer.day_is:
-        out.print(f"No school: the day is {answer.day_is}.")
+        out.print(say("No school: the day is {day_is}.", day_is=answer.day_is))
     if answer.home.demo_shift is not None:
-        out.print("A demonstration: everybody in it is invented.")
+        out.print(say("A demonstration: everybody in it is invented."))
     out.print()
     if answer.calls:
-        calls = table("who needs you now", "what", "copy", "waiting")
+        calls = table(say("who needs you now"), say("what"), say("copy"), say("waiting"))
         for call in answer.calls:
             who = call.learner.name if call.learner else ""
             where = call.copy.label if call.copy else call.workbook.code if call.workbook else ""
             calls.add_row(who, call.what, where, waited(render.waiting_minutes(call.since, answer.now)))
         out.print(calls)
     else:
-        out.print("Nobody needs you now.")
+        out.print(say("Nobody needs you now."))
     for day in answer.learners:
         out.print()
-        year = f", year {day.learner.year}" if day.learner.year is not None else ""
+        year = say(", year {year}", year=day.learner.year) if day.learner.year is not None else ""
         out.print(f"{day.learner.name}{year}", style="bold")
-        copies = table("copy", "ruler", "pages", "next step")
+        copies = table(say("copy"), say("ruler"), say("pages"), say("next step"))
         for view in day.copies:
             step = Text(next_words(view))
             for line in bars(view.ruling):
-                step.append(f"\nshut: {line}", style="italic")
+                step.append(say("\nshut: {line}", line=line), style="italic")
             worked = f"{len(view.standing.pages)}/{view.workbook.pages}"
             copies.add_row(view.label, Text(ruler(view.standing, view.workbook)), worked, step)
         if day.copies:
             out.print(copies)
         if day.idle:
-            out.print(f"No workbook in hand: {', '.join(day.idle)}.")
+            out.print(say("No workbook in hand: {idle}.", idle=", ".join(day.idle)))
 
 
 def done(found: Done, home: Home, view: CopyView | None) -> None:
     """Print what an act wrote, and the next step."""
     out = console()
     if found.again:
-        out.print("Was recorded before; nothing was added.")
+        out.print(say("Was recorded before; nothing was added."))
     for entry in found.entries:
         copy = getattr(entry.fact, "copy", None)
         where = f" [{copy}]" if copy else ""
-        out.print(f"Recorded: {fact_words(entry.fact, home)}.{where}", soft_wrap=True)
+        out.print(
+            say("Recorded: {fact}.{where}", fact=fact_words(entry.fact, home), where=where), soft_wrap=True
+        )
     if view is not None:
-        out.print(f"Next for {view.label}: {next_words(view)}.", soft_wrap=True)
+        out.print(say("Next for {label}: {next}.", label=view.label, next=next_words(view)), soft_wrap=True)
         for line in bars(view.ruling):
-            out.print(f"  Shut: {line}", soft_wrap=True)
+            out.print(say("  Shut: {line}", line=line), soft_wrap=True)
 
 
 def history(notes: tuple[Note, ...], home: Home) -> None:
     """Print the latest facts, newest first."""
     out = console()
     if not notes:
-        out.print("Nothing is on the record there.")
+        out.print(say("Nothing is on the record there."))
         return
-    lines = table("fact", "when", "what", "copy", "by", "act")
+    lines = table(say("fact"), say("when"), say("what"), say("copy"), say("by"), say("act"))
     for note in notes:
         at: datetime = home.calendar.at_home(note.entry.at)
         what = Text(fact_words(note.entry.fact, home))
         if note.words:
             what.append(f": {note.words}")
         if note.reversed:
-            what.append(" (taken back)", style="italic")
+            what.append(say(" (taken back)"), style="italic")
         lines.add_row(
             str(note.entry.seq),
             f"{weekday_short(at)} {short_date(at)} {at:%H:%M}",
@@ -156,9 +158,9 @@ def copies(views: tuple[CopyView, ...]) -> None:
     """Print a list of copies."""
     out = console()
     if not views:
-        out.print("No copies.")
+        out.print(say("No copies."))
         return
-    lines = table("copy", "title", "status", "learner", "next step", "id")
+    lines = table(say("copy"), say("title"), say("status"), say("learner"), say("next step"), say("id"))
     for view in views:
         who = view.learner.name if view.learner else ""
         lines.add_row(

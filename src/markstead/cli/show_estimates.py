@@ -17,27 +17,27 @@ from markstead.records.estimates import Close, ReviewLine
 from markstead.records.home import Home, Somebody
 from markstead.records.item_reads import Difficulties
 from markstead.rules.ruling import stop_words
-from markstead.speech import day_of_month, day_words
+from markstead.speech import day_of_month, day_words, plural, say
 
 
 def where(stop: str, question: int) -> str:
     """A question as it is found: Section 2, question 7."""
-    return f"{stop_words(stop).capitalize()}, question {question}"
+    return say("{stop}, question {question}", stop=stop_words(stop).capitalize(), question=question)
 
 
 def days(count: float) -> str:
-    return "1 day" if count == 1 else f"{count:g} days"
+    return plural(count, "day")
 
 
 def slips(count: int) -> str:
-    return "1 slip" if count == 1 else f"{count or 'no'} slips"
+    return plural(count, "slip") if count else say("no slips")
 
 
 def costs(home: Home) -> None:
     """Print what a failed test and a hold day cost this home."""
     out = console()
-    out.print(f"A failed unit test costs this home {days(home.failed_test_costs)} of school.")
-    out.print(f"A hold day costs it {days(home.hold_day_costs)}.")
+    out.print(say("A failed unit test costs this home {days} of school.", days=days(home.failed_test_costs)))
+    out.print(say("A hold day costs it {days}.", days=days(home.hold_day_costs)))
 
 
 # --- readiness ------------------------------------------------------------------------------------------------
@@ -45,9 +45,9 @@ def costs(home: Home) -> None:
 
 def advice_words(advice: SittingAdvice | None) -> str:
     if advice is None:
-        return "no practice test yet"
-    told = f"hold {days(advice.days)}" if advice.days else str(advice.advice)
-    return f"another practice test first, then: {told}" if advice.below_gate else told
+        return say("no practice test yet")
+    told = say("hold {days}", days=days(advice.days)) if advice.days else str(advice.advice)
+    return say("another practice test first, then: {told}", told=told) if advice.below_gate else told
 
 
 def _of_ten(chance: float) -> str:
@@ -55,7 +55,12 @@ def _of_ten(chance: float) -> str:
 
 
 def _score(found: Readiness) -> str:
-    return f"{found.score_low} to {found.score_high} of {found.asked}"
+    return say(
+        "{score_low} to {score_high} of {asked}",
+        score_low=found.score_low,
+        score_high=found.score_high,
+        asked=found.asked,
+    )
 
 
 def readiness(
@@ -64,9 +69,18 @@ def readiness(
     """Print the readiness of every workbook in hand."""
     out = console()
     if not any(readings for _, readings in everybody):
-        out.print("No workbook is in hand.")
+        out.print(say("No workbook is in hand."))
         return
-    lines = table("learner", "copy", "title", "of 10 children", "right", "passes", "evidence", "advice")
+    lines = table(
+        say("learner"),
+        say("copy"),
+        say("title"),
+        say("of 10 children"),
+        say("right"),
+        say("passes"),
+        say("evidence"),
+        say("advice"),
+    )
     for learner, readings in everybody:
         for copy, found in readings.items():
             r = found.readiness
@@ -77,7 +91,9 @@ def readiness(
                 _of_ten(r.chance),
                 _score(r),
                 str(r.needed),
-                str(r.evidence) if found.begun else f"{r.evidence}, nothing marked in it yet",
+                str(r.evidence)
+                if found.begun
+                else say("{evidence}, nothing marked in it yet", evidence=r.evidence),
                 advice_words(found.advice),
             )
     out.print(lines)
@@ -90,13 +106,26 @@ def close(found: Close, label: str, home: Home) -> None:
     title = home.programme.workbook(found.reading.book.evidence.workbook).title
     out.print(f"{home.person(found.learner).name}, {label}: {title}", style="bold")
     out.print(advice.sentence if advice is not None else r.sentence, soft_wrap=True)
-    out.print(f"Answers right: {_score(r)}; {r.needed} pass ({r.evidence}).")
+    out.print(
+        say(
+            "Answers right: {score}; {needed} pass ({evidence}).",
+            score=_score(r),
+            needed=r.needed,
+            evidence=r.evidence,
+        )
+    )
     if advice is not None:
         after = ", ".join(_of_ten(chance) for chance in advice.chance_after)
-        out.print(f"Of 10 children after 1, 2 and 3 hold days: {after}.")
-        out.print(f"Advice: {advice_words(advice)}; school days saved by it: {advice.days_saved:.1f}.")
+        out.print(say("Of 10 children after 1, 2 and 3 hold days: {after}.", after=after))
+        out.print(
+            say(
+                "Advice: {advice}; school days saved by it: {days_saved:.1f}.",
+                advice=advice_words(advice),
+                days_saved=advice.days_saved,
+            )
+        )
     if found.spot.ticks:
-        out.print(f"Spot check: {found.spot.sentence}", soft_wrap=True)
+        out.print(say("Spot check: {sentence}", sentence=found.spot.sentence), soft_wrap=True)
     if found.history:
         out.print()
         out.print(_history(found, home))
@@ -106,7 +135,7 @@ def close(found: Close, label: str, home: Home) -> None:
 
 
 def _history(found: Close, home: Home) -> Any:
-    lines = table("day", "after", "of 10 children", "right", "evidence")
+    lines = table(say("day"), say("after"), say("of 10 children"), say("right"), say("evidence"))
     for point in found.history:
         at, r = home.calendar.at_home(point.at), point.readiness
         lines.add_row(day_of_month(at), point.what, _of_ten(r.chance), _score(r), str(r.evidence))
@@ -116,14 +145,18 @@ def _history(found: Close, home: Home) -> Any:
 def _learnt(chance: float) -> str:
     """A chance of 'learnt' as of 10 children: nobody is ever sure."""
     if chance < 0.05:
-        return "hardly one"
-    return "nearly all" if chance >= 0.95 else f"about {10 * chance:.0f}"
+        return say("hardly one")
+    return say("nearly all") if chance >= 0.95 else say("about {chance:.0f}", chance=10 * chance)
 
 
 def _objectives(found: Close) -> Any:
-    lines = table("objective", "right at first", "learnt, of 10 such children")
+    lines = table(say("objective"), say("right at first"), say("learnt, of 10 such children"))
     for line in found.objectives:
-        marked = f"{line.right} of {line.asked}" if line.asked else "not marked yet"
+        marked = (
+            say("{right} of {asked}", right=line.right, asked=line.asked)
+            if line.asked
+            else say("not marked yet")
+        )
         lines.add_row(line.name, marked, _learnt(line.learnt) if line.asked else "")
     return lines
 
@@ -140,22 +173,24 @@ def quiz_card(
         out.print(heading, style="bold")
     out.print(found.sentence, soft_wrap=True)
     out.print()
-    lines = table("after questions", "right: it is learnt", "wrong: not yet")
+    lines = table(say("after questions"), say("right: it is learnt"), say("wrong: not yet"))
     for x in found.lines:
         lines.add_row(str(x.asked), _or_dash(x.right_needed), _or_dash(x.wrong_ends))
     out.print(lines)
     out.print()
     does = table(
-        "who answers so many of 10 rightly", "of 100 such quizzes end with learnt", "questions on average"
+        say("who answers so many of 10 rightly"),
+        say("of 100 such quizzes end with learnt"),
+        say("questions on average"),
     )
     for at in operating:
         does.add_row(f"{10 * at.p:g}", f"{100 * at.learnt:.0f}", f"{at.mean_questions:.1f}")
     out.print(does)
     if plan:
         out.print()
-        asked = table("", "question", "about", "")
+        asked = table("", say("question"), say("about"), "")
         for place, q in enumerate(plan[:most], start=1):
-            hint = "was wrong at first marking" if q.wrong_at_first else ""
+            hint = say("was wrong at first marking") if q.wrong_at_first else ""
             asked.add_row(str(place), where(q.stop, q.question), q.objective or "", hint)
         out.print(asked)
 
@@ -181,7 +216,7 @@ def spot(
     out.print(f"{learner.name}{of}", style="bold")
     out.print(found.sentence, soft_wrap=True)
     if found.ticks:
-        lines = table("copy", "title", "mark again")
+        lines = table(say("copy"), say("title"), say("mark again"))
         for t in found.ticks:
             lines.add_row(labels[t.copy], titles[t.copy], where(t.stop, t.question))
         out.print(lines)
@@ -189,19 +224,34 @@ def spot(
         ticks, bad, through = numbers
         a, b = belief(found).beta
         out.print(
-            f"Of {ticks} ticks {found.look} are looked at, {len(batch.looked)} of them already "
-            f"({slips(batch.slips)}). Chance that {bad} or more slips go unseen: {through:.3f}, "
-            f"with slips as common as in a beta distribution of {a:.1f} and {b:.1f}.",
+            say(
+                "Of {ticks} ticks {look} are looked at, {marked} of them already ({slips}). "
+                "Chance that {bad} or more slips go unseen: {through:.3f}, with slips as common as "
+                "in a beta distribution of {a:.1f} and {b:.1f}.",
+                ticks=ticks,
+                look=found.look,
+                marked=len(batch.looked),
+                slips=slips(batch.slips),
+                bad=bad,
+                through=through,
+                a=a,
+                b=b,
+            ),
             soft_wrap=True,
         )
     out.print(
-        f"E-value for marking one section together: {found.together.e_value:.2f} "
-        f"({slips(found.together.slips)} in {found.together.seen} ticks looked at; it is proposed from 60 on). "
-        f"Least ticks of a spot check now: {found.gap.floor}.",
+        say(
+            "E-value for marking one section together: {e_value:.2f} ({slips} in {seen} ticks "
+            "looked at; it is proposed from 60 on). Least ticks of a spot check now: {floor}.",
+            e_value=found.together.e_value,
+            slips=slips(found.together.slips),
+            seen=found.together.seen,
+            floor=found.gap.floor,
+        ),
         soft_wrap=True,
     )
     for note in notes:
-        out.print(f"For you alone: {note}", soft_wrap=True)
+        out.print(say("For you alone: {note}", note=note), soft_wrap=True)
 
 
 # --- pace and review ------------------------------------------------------------------------------------------
@@ -211,20 +261,36 @@ def pace(learner: Somebody, found: Sequence[CoursePace], labels: Mapping[str, st
     """Print the pace of each course."""
     out = console()
     if not found:
-        out.print(f"{learner.name} has no day of work yet.")
+        out.print(say("{name} has no day of work yet.", name=learner.name))
         return
     out.print(learner.name, style="bold")
     lines = table(
-        "course", "pages a day", "minutes a page", "in hand", "pages left", "school days to go", "rests on"
+        say("course"),
+        say("pages a day"),
+        say("minutes a page"),
+        say("in hand"),
+        say("pages left"),
+        say("school days to go"),
+        say("rests on"),
     )
     for course in found:
         p, finish = course.pace, course.finish
-        minutes = "no minutes noted"
+        minutes = say("no minutes noted")
         if p.minutes_a_page is not None:
-            minutes = f"{p.minutes_a_page:.0f} ({p.minutes_low:.0f} to {p.minutes_high:.0f})"
+            minutes = say(
+                "{minutes_a_page:.0f} ({minutes_low:.0f} to {minutes_high:.0f})",
+                minutes_a_page=p.minutes_a_page,
+                minutes_low=p.minutes_low,
+                minutes_high=p.minutes_high,
+            )
         lines.add_row(
             home.programme.course(course.course).title,
-            f"{p.pages_a_day:.1f} ({p.low:.1f} to {p.high:.1f})",
+            say(
+                "{pages_a_day:.1f} ({low:.1f} to {high:.1f})",
+                pages_a_day=p.pages_a_day,
+                low=p.low,
+                high=p.high,
+            ),
             minutes,
             labels[course.copy] if course.copy is not None else "–",
             str(course.pages_left) if course.copy is not None else "–",
@@ -237,7 +303,16 @@ def pace(learner: Somebody, found: Sequence[CoursePace], labels: Mapping[str, st
 def _to_go(finish: DaysToFinish | None) -> str:
     if finish is None:
         return "–"
-    return f"{finish.expected} ({finish.low90} to {finish.high90})" if finish.expected else "all are worked"
+    return (
+        say(
+            "{expected} ({low90} to {high90})",
+            expected=finish.expected,
+            low90=finish.low90,
+            high90=finish.high90,
+        )
+        if finish.expected
+        else say("all are worked")
+    )
 
 
 def review(learner: Somebody, found: ReviewReading, lines: Sequence[ReviewLine]) -> None:
@@ -246,9 +321,11 @@ def review(learner: Somebody, found: ReviewReading, lines: Sequence[ReviewLine])
     out.print(learner.name, style="bold")
     out.print(found.chosen.sentence, soft_wrap=True)
     if lines:
-        rows = table("objective", "title", "question", "last touched", "remembered by")
+        rows = table(
+            say("objective"), say("title"), say("question"), say("last touched"), say("remembered by")
+        )
         for line in lines:
-            kept = f"{10 * line.low:.0f} to {10 * line.high:.0f} of 10"
+            kept = say("{low:.0f} to {high:.0f} of 10", low=10 * line.low, high=10 * line.high)
             last = day_of_month(line.last)
             rows.add_row(line.topic, line.workbook, where(line.stop, line.question), last, kept)
         out.print(rows)
@@ -270,13 +347,13 @@ def items(
         out.print(line, soft_wrap=True)
     out.print()
     rasch, two_pl = fits.get("rasch"), fits.get("two_pl")
-    headings = ["question", "right", "with the rest", "without it"]
+    headings = [say("question"), say("right"), say("with the rest"), say("without it")]
     headings += ["difficulty"] * (rasch is not None) + ["slope"] * (two_pl is not None)
-    lines = table(*headings, "in words")
+    lines = table(*headings, say("in words"))
     for n, item in enumerate(found.items):
         cells = [
             names[n],
-            f"{item.right} of {item.asked}",
+            say("{right} of {asked}", right=item.right, asked=item.asked),
             _two(item.rest_correlation),
             _two(item.alpha_without),
         ]
@@ -302,12 +379,19 @@ def difficulties(found: Difficulties, home: Home) -> None:
     """Print how much harder each unit test is than the other marks of its workbook make it look."""
     out = console()
     if not found.workbooks:
-        out.print("No unit test is marked yet.")
+        out.print(say("No unit test is marked yet."))
         return
-    people = "1 learner" if found.learners == 1 else f"{found.learners} learners"
-    homes = "1 home" if found.homes == 1 else f"{found.homes} homes"
-    out.print(f"From {people} of {homes}. Above 0: the unit test is harder than the marks before it look.")
-    lines = table("workbook", "title", "learners", "harder by (logits)", "90 % range")
+    people, homes = plural(found.learners, "learner"), plural(found.homes, "home")
+    out.print(
+        say(
+            "From {people} of {homes}. Above 0: the unit test is harder than the marks before it look.",
+            people=people,
+            homes=homes,
+        )
+    )
+    lines = table(
+        say("workbook"), say("title"), say("learners"), say("harder by (logits)"), say("90 % range")
+    )
     for d in sorted(found.workbooks.values(), key=lambda d: -d.logits):
         book = home.programme.workbooks.get(d.workbook)
         lines.add_row(
@@ -315,6 +399,6 @@ def difficulties(found: Difficulties, home: Home) -> None:
             book.title if book is not None else "",
             str(d.learners),
             f"{d.logits:+z.2f}",
-            f"{d.low:+z.2f} to {d.high:+z.2f}",
+            say("{low:+z.2f} to {high:+z.2f}", low=d.low, high=d.high),
         )
     out.print(lines)

@@ -9,7 +9,7 @@ from markstead.forecast.outlook import Chance, FinishDates
 from markstead.records.home import Home
 from markstead.records.ordering import OrderReading
 from markstead.records.outlooks import NeedLine, YearReading
-from markstead.speech import date_words, month_words, short_date
+from markstead.speech import date_words, month_words, plural, say, short_date
 
 SHOWN = timedelta(days=60)
 """Copies that may be needed within so many calendar days are listed; `--json` has them all."""
@@ -32,7 +32,7 @@ def years(found: Sequence[YearReading], home: Home) -> None:
     """Print the rest of the year of each learner."""
     out = console()
     if not found:
-        out.print("This home has no learner yet.")
+        out.print(say("This home has no learner yet."))
     for place, reading in enumerate(found):
         if place:
             out.print()
@@ -40,12 +40,18 @@ def years(found: Sequence[YearReading], home: Home) -> None:
         if reading.years is not None and reading.last_day is not None:
             last = date_words(reading.last_day)
             out.print(
-                f"From {reading.paths} possible years up to {last}, the last school day that is entered."
+                say(
+                    "From {paths} possible years up to {last}, the last school day that is entered.",
+                    paths=reading.paths,
+                    last=last,
+                )
             )
         for target in reading.targets:
             out.print(target.sentence, soft_wrap=True)
         if reading.all_targets is not None and len(reading.targets) > 1:
-            out.print(f"All targets in one and the same year: {reading.all_targets.of_ten}.")
+            out.print(
+                say("All targets in one and the same year: {of_ten}.", of_ten=reading.all_targets.of_ten)
+            )
         _courses(reading)
         _needs([line for line in reading.needs if _soon(line, reading.today)], home)
         for note in reading.notes:
@@ -56,16 +62,22 @@ def _courses(reading: YearReading) -> None:
     if not reading.courses:
         return
     lines = table(
-        "course", "left", "all done by the last day", "1 year of 10 by", "half by", "9 of 10 by", "rests on"
+        say("course"),
+        say("left"),
+        say("all done by the last day"),
+        say("1 year of 10 by"),
+        say("half by"),
+        say("9 of 10 by"),
+        say("rests on"),
     )
     for line in reading.courses:
-        days = "1 school day" if line.told.days_known == 1 else f"{line.told.days_known} school days"
+        days = plural(line.told.days_known, "school day")
         lines.add_row(
             line.title,
             str(line.workbooks),
             _of_ten(line.told.chance),
             *_span(line.finish),
-            days if line.told.days_known else "a guess",
+            days if line.told.days_known else say("a guess"),
         )
     console().print(lines)
 
@@ -78,12 +90,23 @@ def _soon(line: NeedLine, today: date) -> bool:
 def _needs(needs: Sequence[NeedLine], home: Home) -> None:
     if not needs:
         return
-    lines = table("needed next", "course", "1 year of 10 by", "half by", "9 of 10 by", "copy")
+    lines = table(
+        say("needed next"),
+        say("course"),
+        say("1 year of 10 by"),
+        say("half by"),
+        say("9 of 10 by"),
+        say("copy"),
+    )
     for line in needs:
         _, early, middle, late, _ = line.dates.dates
-        copy = "in the house"
+        copy = say("in the house")
         if line.ready.not_before is not None:
-            copy = f"on order, from {short(line.ready.not_before)}" if line.ready.on_order else "not ordered"
+            copy = (
+                say("on order, from {short}", short=short(line.ready.not_before))
+                if line.ready.on_order
+                else say("not ordered")
+            )
         course = home.programme.course(line.course).title
         lines.add_row(line.title, course, short(early), short(middle), short(late), copy)
     console().print(lines)
@@ -96,7 +119,7 @@ def orders(found: OrderReading) -> None:
         out.print(sentence, soft_wrap=True)
     if found.months:
         out.print()
-        months = table("month", "to pay")
+        months = table(say("month"), say("to pay"))
         for month in found.months:
             months.add_row(_month(month), found.speech.money(month.amount))
         out.print(months)

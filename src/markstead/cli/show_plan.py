@@ -19,19 +19,27 @@ from markstead.records.plan_words import (
     who_words,
 )
 from markstead.records.plans import KeptPlan
-from markstead.speech import day_short
+from markstead.speech import counted, day_short, say
 
 
 def plan(home: Home, kept: KeptPlan, standing: KeptPlan | None, *, taken: bool) -> None:
     """Print a plan that was worked out: what it was tried with, what moves, targets, figures and ways out."""
     out = console()
     beside = standing if standing is not None and standing.number != kept.number else None
-    state = "in force now" if taken else str(kept.state)
-    out.print(f"Plan {kept.number}, from {day_short(kept.first)} on: {state}.", style="bold")
+    state = say("in force now") if taken else str(kept.state)
+    out.print(
+        say(
+            "Plan {number}, from {day} on: {state}.",
+            number=kept.number,
+            day=day_short(kept.first),
+            state=state,
+        ),
+        style="bold",
+    )
     if kept.says.broken:
         out.print(kept.says.broken, soft_wrap=True)
         if standing is not None:
-            out.print("The old plan is still in force.")
+            out.print(say("The old plan is still in force."))
         return
     for ask in kept.asks:
         out.print(f"  {ask_words(home, ask)}", soft_wrap=True)
@@ -42,7 +50,7 @@ def plan(home: Home, kept: KeptPlan, standing: KeptPlan | None, *, taken: bool) 
     for line in guess_words(home, kept):
         out.print(line, soft_wrap=True)
     if not taken and not only_tried(kept.asks):
-        out.print("Nothing is changed yet. The same command with --take puts it in force.")
+        out.print(say("Nothing is changed yet. The same command with --take puts it in force."))
 
 
 def moved(home: Home, kept: KeptPlan) -> None:
@@ -52,22 +60,35 @@ def moved(home: Home, kept: KeptPlan) -> None:
     if not kept.says.announced and not count:
         return
     if not count:
-        out.print("No announced goal moves.")
+        out.print(say("No announced goal moves."))
         return
-    out.print("1 announced goal moves:" if count == 1 else f"{count} announced goals move:")
+    out.print(counted(count, "{n} announced goal moves:", "{n} announced goals move:"))
     for day, rows in groupby(kept.says.moved, lambda line: line.day):
         out.print(f"  {day_short(day)}")
         for m in rows:
             who = who_words(home, m.learner, m.course)
-            out.print(f"    {who}: {m.now} instead of {m.was}, because {m.because}.", soft_wrap=True)
+            out.print(
+                say(
+                    "    {who}: {now} instead of {was}, because {because}.",
+                    who=who,
+                    now=m.now,
+                    was=m.was,
+                    because=m.because,
+                ),
+                soft_wrap=True,
+            )
 
 
 def _targets(home: Home, kept: KeptPlan, beside: KeptPlan | None) -> None:
     rows = targets_beside(home, kept, beside)
     if not rows:
-        console().print("No target is set.")
+        console().print(say("No target is set."))
         return
-    headings = ["target", "by", "plan in force", "this plan"] if beside else ["target", "by", "planned"]
+    headings = (
+        [say("target"), say("by"), say("plan in force"), say("this plan")]
+        if beside
+        else [say("target"), say("by"), say("planned")]
+    )
     lines = table(*headings)
     told = [row for row in rows if beside is None or row.before != row.after or _late(row.after)]
     for row in told:
@@ -79,8 +100,14 @@ def _targets(home: Home, kept: KeptPlan, beside: KeptPlan | None) -> None:
     if told:
         console().print(lines)
     if len(told) < len(rows):
-        others = "target stays" if len(rows) - len(told) == 1 else "targets stay"
-        console().print(f"{len(rows) - len(told)} {others} in time, on the same days.")
+        left = len(rows) - len(told)
+        console().print(
+            counted(
+                left,
+                "{n} target stays in time, on the same days.",
+                "{n} targets stay in time, on the same days.",
+            )
+        )
 
 
 def _late(met: Met | None) -> bool:
@@ -88,7 +115,7 @@ def _late(met: Met | None) -> bool:
 
 
 def _figures(home: Home, kept: KeptPlan, beside: KeptPlan | None) -> None:
-    headings = ["", "plan in force", "this plan"] if beside else ["", "this plan"]
+    headings = ["", say("plan in force"), say("this plan")] if beside else ["", say("this plan")]
     lines = table(*headings)
     for figure in figures(home, kept, beside):
         before = ["" if figure.before is None else str(figure.before)] if beside else []
@@ -101,12 +128,15 @@ def _risks(kept: KeptPlan) -> None:
     if gap_words(kept):
         out.print(gap_words(kept), soft_wrap=True)
     for risk in kept.says.at_risk:
-        out.print("Cannot be met:", style="bold")
+        out.print(say("Cannot be met:"), style="bold")
         out.print(f"  {risk.reason}", soft_wrap=True)
         key = (risk.learner, risk.course, risk.workbook)
         ways = [way for way in kept.says.ways if way.target == key]
         for way in ways:
-            out.print(f"    A way out: {way.sentence} {effect_words(way)}", soft_wrap=True)
+            out.print(
+                say("    A way out: {sentence} {effect}", sentence=way.sentence, effect=effect_words(way)),
+                soft_wrap=True,
+            )
 
 
 def goals(home: Home, kept: KeptPlan, first: date, days: int, learner: str = "") -> None:
@@ -114,7 +144,7 @@ def goals(home: Home, kept: KeptPlan, first: date, days: int, learner: str = "")
     out = console()
     rows = goals_of(home, kept, first, days, learner)
     if not rows:
-        out.print("No goal is planned for that day.")
+        out.print(say("No goal is planned for that day."))
     for day, found in groupby(rows, lambda row: row.day):
         out.print(day_short(day), style="bold")
         for row in found:

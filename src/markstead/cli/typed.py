@@ -5,6 +5,7 @@ from datetime import date, datetime, time
 from pathlib import Path
 
 from markstead.errors import InputError, Problem
+from markstead.speech import say
 
 MOMENTS = "a minute on the kitchen clock such as 2026-01-27T10:15, or an instant with its offset"
 _SEPARATORS = str.maketrans({",": " ", ";": " ", "–": "-", "—": "-"})  # dashes as people type them
@@ -17,7 +18,7 @@ def day(text: str, where: str) -> date:
             return date.fromisoformat(text.strip())
     except ValueError:
         pass
-    raise InputError([Problem(where, repr(text), "a day of the calendar such as 2026-01-27")])
+    raise InputError([Problem(where, repr(text), say("a day of the calendar such as 2026-01-27"))])
 
 
 def moment(text: str, where: str) -> datetime:
@@ -45,7 +46,9 @@ def pages(text: str) -> tuple[int, int]:
         first, last = int(found[1]), int(found[2] or found[1])
         if 1 <= first <= last:
             return first, last
-    raise InputError([Problem("pages", repr(text), "a page such as 14, or a rising run such as 14-19")])
+    raise InputError(
+        [Problem(say("pages"), repr(text), say("a page such as 14, or a rising run such as 14-19"))]
+    )
 
 
 def numbers(text: str, where: str) -> tuple[int, ...]:
@@ -55,10 +58,12 @@ def numbers(text: str, where: str) -> tuple[int, ...]:
         run = re.fullmatch(r"(\d{1,3})(?:-(\d{1,3}))?", word)
         first, last = (int(run[1]), int(run[2] or run[1])) if run else (0, 0)
         if not 1 <= first <= last:
-            raise InputError([Problem(where, repr(word), "numbers from 1 on, such as 3,7 or 9-11")])
+            raise InputError([Problem(where, repr(word), say("numbers from 1 on, such as 3,7 or 9-11"))])
         found.update(range(first, last + 1))
     if not found:
-        raise InputError([Problem(where, "nothing", "numbers such as 3,7; where all is right, --all-right")])
+        raise InputError(
+            [Problem(where, say("nothing"), say("numbers such as 3,7; where all is right, --all-right"))]
+        )
     return tuple(sorted(found))
 
 
@@ -68,7 +73,9 @@ def answers(words: list[str]) -> tuple[tuple[int, bool], ...]:
     for word in words:
         answer = re.fullmatch(r"(\d{1,3}):(right|wrong)", word.strip().lower())
         if answer is None or int(answer[1]) == 0:
-            problems.append(Problem("answers", repr(word), "a question's number and how it went, as 3:right"))
+            problems.append(
+                Problem(say("answers"), repr(word), say("a question's number and how it went, as 3:right"))
+            )
         else:
             found.append((int(answer[1]), answer[2] == "right"))
     if problems:
@@ -81,8 +88,8 @@ def text_of(path: Path, where: str) -> str:
     try:
         return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        what = getattr(error, "strerror", None) or "not UTF-8"
-        problem = Problem(where, f"{path} ({what})", "a text file in UTF-8 that can be read")
+        what = getattr(error, "strerror", None) or say("not UTF-8")
+        problem = Problem(where, f"{path} ({what})", say("a text file in UTF-8 that can be read"))
         raise InputError([problem]) from error
 
 
@@ -90,5 +97,13 @@ def first_line(path: Path, where: str) -> str:
     """Read the first line of a file: a password, which is better not typed on a command line."""
     lines = text_of(path, where).splitlines()
     if not lines or not lines[0]:
-        raise InputError([Problem(where, f"nothing in {path}", "the password on the first line of the file")])
+        raise InputError(
+            [
+                Problem(
+                    where,
+                    say("nothing in {path}", path=path),
+                    say("the password on the first line of the file"),
+                )
+            ]
+        )
     return lines[0]

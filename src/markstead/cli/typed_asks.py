@@ -8,6 +8,7 @@ from markstead.errors import InputError, Problem
 from markstead.records import plan_asks as asked
 from markstead.records.home import Home
 from markstead.records.plan_asks import Ask
+from markstead.speech import say
 
 Reader = Callable[[Home, str, list[str]], Ask]
 
@@ -18,7 +19,7 @@ def _day(text: str, option: str) -> date:
 
 def _number(text: str, option: str) -> int:
     if not (text.isascii() and text.isdecimal() and len(text) <= 6):
-        raise InputError([Problem(option, repr(text), "a whole number")])
+        raise InputError([Problem(option, repr(text), say("a whole number"))])
     return int(text)
 
 
@@ -80,5 +81,7 @@ def read(home: Home, given: Mapping[str, Sequence[str]]) -> tuple[Ask, ...]:
                 raise InputError([Problem(option, repr(word), allowed)])
             found.append(reader(home, option, parts))
     if not found:
-        raise InputError([Problem("changes", "none", f"at least one of: {', '.join(given)}")])
+        raise InputError(
+            [Problem(say("changes"), say("none"), say("at least one of: {given}", given=", ".join(given)))]
+        )
     return tuple(found)
