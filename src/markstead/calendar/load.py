@@ -3,6 +3,7 @@
 import re
 import tomllib
 from datetime import date, time
+from functools import cache
 from typing import Annotated, Any, get_args
 from zoneinfo import available_timezones
 
@@ -48,9 +49,15 @@ def _weekday(value: object) -> int:
     raise ValueError(f"a day of the week: {', '.join(WEEKDAYS)}")
 
 
-def _zone(value: object) -> str:
+@cache
+def _zones() -> frozenset[str]:
+    """Every zone there is, found once: the folder of all zones is walked through for it."""
     # Some systems list `localtime`, the zone of the machine: the home's own is meant, wherever the file is read.
-    if isinstance(value, str) and value in available_timezones() - {"localtime", "Factory"}:
+    return frozenset(available_timezones() - {"localtime", "Factory"})
+
+
+def _zone(value: object) -> str:
+    if isinstance(value, str) and value in _zones():
         return value
     raise ValueError("an IANA time zone, such as Europe/London")
 
