@@ -5,6 +5,7 @@ import re
 from collections.abc import AsyncIterator, Collection, Mapping
 from contextlib import aclosing
 from datetime import timedelta
+from threading import Barrier
 from typing import Any
 
 import pytest
@@ -16,7 +17,7 @@ from markstead.records import actions as a
 from markstead.records import devices, news
 from markstead.records.home import Home
 from markstead.records.news import Head
-from markstead.web.handler import MOST_SENT, Pages
+from markstead.web.handler import MOST_SENT, THREADS, Pages
 from markstead.web.live import NewsResponse, Watch, stream
 from tests.tools.homes import PASSWORD, small_home
 from tests.web.conftest import MONDAY
@@ -72,7 +73,7 @@ class Listener:
                     self.heard.append(part.decode().partition("data: ")[2].strip())
 
 
-async def until(true: Any, seconds: float = 5) -> None:
+async def until(true: Any, seconds: float = 60) -> None:
     async with asyncio.timeout(seconds):
         while not true():
             await asyncio.sleep(EVERY / 4)
@@ -101,7 +102,7 @@ def test_one_look_serves_all_pages_and_nobody_waiting_asks_nothing(records: Reco
         for page in pages:
             page.task.cancel()
         await asyncio.gather(*(page.task for page in pages), return_exceptions=True)
-        await asyncio.sleep(EVERY * 3)
+        await until(lambda: watch._looks is None or watch._looks.done())
         looks = len(records.looks)
         await asyncio.sleep(EVERY * 4)
         assert len(records.looks) == looks
@@ -301,7 +302,7 @@ def test_a_page_and_a_stream_under_asgi(monkeypatch: pytest.MonkeyPatch) -> None
         await asyncio.to_thread(_receive, copy)
         await until(lambda: b"event: news\ndata: 2\n" in asked.told)
         asked.left.set()
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(60):
             await runs
 
         def no_transaction() -> bool:
@@ -310,12 +311,19 @@ def test_a_page_and_a_stream_under_asgi(monkeypatch: pytest.MonkeyPatch) -> None
 
         loop = asyncio.get_running_loop()
         assert await loop.run_in_executor(pages._threads, no_transaction)
-        for thread in (pages._threads, pages._looks, pages.watch._thread):
-            for _ in range(2):
-                await loop.run_in_executor(thread, connections.close_all)
-            thread.shutdown()
+        for threads, many in ((pages._threads, THREADS), (pages._looks, 1), (pages.watch._thread, 1)):
+            # Each waits for the others, so that no thread closes its connection twice while another keeps its own.
+            together = Barrier(many)
+            await asyncio.gather(*(loop.run_in_executor(threads, leave, together) for _ in range(many)))
+            threads.shutdown()
 
     asyncio.run(school())
+
+
+def leave(together: Barrier) -> None:
+    """Close the connection of this thread."""
+    together.wait(timeout=60)
+    connections.close_all()
 
 
 def _receive(copy: str) -> None:
