@@ -104,7 +104,7 @@ def program(home: Path, *words: object, stdin: str = "") -> Answer:
         input=stdin,
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=300,
         check=False,
     )
     return Answer(done.returncode, done.stdout, done.stderr)
@@ -146,7 +146,7 @@ class Kitchen:
         assert self.seat.stdin is not None
         assert self.seat.stdout is not None
         self.seat.stdin.close()
-        self.seat.wait(timeout=20)
+        self.seat.wait(timeout=120)
         self.seat.stdout.close()
 
     @property

@@ -19,10 +19,10 @@ WORD = re.compile(r"/first/#((?:[a-z2-9]{4}-){3}[a-z2-9]{4}) in a browser")
 def get(address: str) -> tuple[int, str]:
     """The page at an address, once the server answers; with a pocket for cookies, as a browser has one."""
     opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(CookieJar()))
-    until = time.monotonic() + 30
+    until = time.monotonic() + 120
     while True:
         try:
-            with opener.open(address, timeout=20) as page:
+            with opener.open(address, timeout=60) as page:
                 return page.status, page.read().decode()
         except urllib.error.HTTPError as error:
             return error.code, error.read().decode()
@@ -36,12 +36,12 @@ def enter(base: str, word: str) -> tuple[int, str]:
     """What comes of a word that is typed at the door, as a form sends it."""
     opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(CookieJar()))
     try:
-        opener.open(base + "/first/", timeout=20)
+        opener.open(base + "/first/", timeout=60)
     except urllib.error.HTTPError as error:
         (forgery,) = set(re.findall(r'csrfmiddlewaretoken" value="([^"]+)"', error.read().decode()))
     sent = urllib.parse.urlencode({"key": word, "csrfmiddlewaretoken": forgery}).encode()
     try:
-        with opener.open(base + "/first/", sent, timeout=20) as page:
+        with opener.open(base + "/first/", sent, timeout=60) as page:
             return page.status, page.read().decode()
     except urllib.error.HTTPError as error:
         return error.code, error.read().decode()
@@ -58,7 +58,7 @@ def lines_of(home: Path, port: int) -> tuple[str, list[tuple[int, str]]]:
         other = found[1][:-1] + ("2" if found[1][-1] != "2" else "3")
         pages = [get(base + "/"), enter(base, other), enter(base, found[1])]
         os.killpg(process.pid, signal.SIGINT)
-        process.communicate(timeout=30)
+        process.communicate(timeout=120)
         assert process.returncode == 0
     return said, pages
 

@@ -28,7 +28,7 @@ def with_little_room(home: Path, most: int, *words: object) -> Answer:
         cwd=home.parent,
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=300,
         check=False,
         preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (most, most)),
     )

@@ -157,10 +157,10 @@ def test_https_with_a_given_certificate(new_home: Path) -> None:
     with serving(new_home, *words) as process:
         assert process.stdout is not None
         assert process.stdout.readline().startswith(f"Open https://127.0.0.1:{port}/ in a browser.")
-        headers, until = None, time.monotonic() + 30
+        headers, until = None, time.monotonic() + 120
         while headers is None and time.monotonic() < until:
             try:
-                with opener.open(f"https://localhost:{port}/sign-in/", timeout=20) as page:
+                with opener.open(f"https://localhost:{port}/sign-in/", timeout=60) as page:
                     headers = page.headers
             except OSError:
                 time.sleep(0.1)
@@ -172,11 +172,11 @@ def test_https_with_a_given_certificate(new_home: Path) -> None:
             "/settings/",
         ):  # what is shut or missing is told to whoever asks, not to the family
             with pytest.raises(urllib.error.HTTPError):
-                opener.open(f"https://localhost:{port}{path}x", timeout=20)
+                opener.open(f"https://localhost:{port}{path}x", timeout=60)
         with pytest.raises((OSError, HTTPException)):  # plain http at the door of https
-            urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=20)
+            urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=60)
         os.killpg(process.pid, signal.SIGINT)
-        out, err = process.communicate(timeout=30)
+        out, err = process.communicate(timeout=120)
         assert (process.returncode, out, err) == (0, "Stopped.\n", "")
 
 

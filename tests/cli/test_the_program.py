@@ -50,7 +50,7 @@ def serving(home: Path, *words: object) -> Iterator[subprocess.Popen[str]]:
     finally:
         if process.poll() is None:
             os.killpg(process.pid, signal.SIGKILL)
-        process.communicate(timeout=20)
+        process.communicate(timeout=120)
 
 
 def free_port() -> int:
@@ -66,16 +66,16 @@ def test_the_screens_are_served_until_ctrl_c(new_home: Path) -> None:
         assert (
             process.stdout.readline() == f"Open http://127.0.0.1:{port}/ in a browser. Ctrl and C stop it.\n"
         )
-        status, until = 0, time.monotonic() + 30
+        status, until = 0, time.monotonic() + 120
         while not status and time.monotonic() < until:
             try:
-                with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=20) as page:
+                with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=60) as page:
                     status = page.status
             except OSError:
                 time.sleep(0.1)
         assert status == 200
         os.killpg(process.pid, signal.SIGINT)  # as a terminal does it: to the server and its worker
-        out, err = process.communicate(timeout=30)
+        out, err = process.communicate(timeout=120)
         assert (process.returncode, out, err) == (0, "Stopped.\n", "")
 
 

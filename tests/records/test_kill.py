@@ -47,7 +47,7 @@ OVERRIDDEN = [(0, "gate overridden"), (1, "pages worked")]
 
 
 @pytest.fixture
-def surroundings(tmp_path: Path) -> Iterator[dict[str, str]]:
+def database_of_their_own(tmp_path: Path) -> Iterator[dict[str, str]]:
     """The environment of processes that share a database of their own: a file, or one on the tests' server."""
     settings = {"DJANGO_SETTINGS_MODULE": "markstead.web.settings", "MARKSTEAD_HOME": str(tmp_path)}
     url = os.environ.get("DATABASE_URL")
@@ -66,23 +66,23 @@ def surroundings(tmp_path: Path) -> Iterator[dict[str, str]]:
             server.execute(f"DROP DATABASE {name} WITH (FORCE)")
 
 
-def _run(code: str, surroundings: dict[str, str]) -> str:
+def _run(code: str, database_of_their_own: dict[str, str]) -> str:
     done = subprocess.run(
-        [sys.executable, "-c", code], env=surroundings, capture_output=True, text=True, check=False
+        [sys.executable, "-c", code], env=database_of_their_own, capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stderr
     return done.stdout
 
 
-def _killed(run: str, moment: float, writer: subprocess.Popen[str]) -> list[str]:
-    """Let a process write until some moment after its first act; give the acts that it had acknowledged."""
+def _killed(run: str, acts: int, moment: float, writer: subprocess.Popen[str]) -> list[str]:
+    """Let a process write until some moment after so many acts; give the acts that it had acknowledged."""
     assert writer.stdin is not None
     assert writer.stdout is not None
     writer.stdin.write(f"{run}\n")
     writer.stdin.flush()
     word, number = writer.stdout.readline().split()
     assert word == "process"
-    told = [writer.stdout.readline().strip()]
+    told = [writer.stdout.readline().strip() for _ in range(acts)]
     time.sleep(moment)
     os.kill(int(number), signal.SIGKILL)
     while not (line := writer.stdout.readline().strip()).startswith("ended"):
@@ -92,20 +92,24 @@ def _killed(run: str, moment: float, writer: subprocess.Popen[str]) -> list[str]
 
 
 @pytest.mark.slow
-def test_no_acknowledged_act_is_lost_and_none_is_halved_by_fifty_kills(surroundings: dict[str, str]) -> None:
+def test_no_acknowledged_act_is_lost_and_none_is_halved_by_fifty_kills(
+    database_of_their_own: dict[str, str],
+) -> None:
     dice = Random(20)
-    _run(SET_UP, surroundings)
+    _run(SET_UP, database_of_their_own)
 
     with subprocess.Popen(
         [sys.executable, "-m", "tests.tools.write_loop", "boats"],
-        env=surroundings,
+        env=database_of_their_own,
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
     ) as writer:
-        acknowledged = [_killed(f"run{n}", dice.uniform(0, 0.15), writer) for n in range(KILLS)]
+        acknowledged = [
+            _killed(f"run{n}", dice.randint(1, 8), dice.uniform(0, 0.03), writer) for n in range(KILLS)
+        ]
 
-    verdict, *lines = _run(LOOK, surroundings).splitlines()
+    verdict, *lines = _run(LOOK, database_of_their_own).splitlines()
     problem, facts, words = verdict.split("\t")
     assert problem == "holds"
     assert int(facts) == len(lines)

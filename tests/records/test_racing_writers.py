@@ -39,7 +39,7 @@ def all_at_once(work: Callable[[int], T]) -> list[T]:
 
     def one(number: int) -> T:
         try:
-            start.wait(timeout=30)
+            start.wait(timeout=120)
             return work(number)
         finally:
             connection.close()

@@ -445,12 +445,12 @@ def test_a_plan_of_which_nothing_is_heard_is_told_broken_off(
 def test_a_plan_whose_process_was_killed_is_told_broken_off_at_once(
     ruth: Client, planned: int, searching: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    sleeper = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(60)"])
+    sleeper = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(600)"])
     monkeypatch.setitem(working._AT_WORK, ("home", searching), sleeper)
     assert "How near" not in ruth.get(f"/plan/{searching}/").content.decode()
     assert plans.kept_plan("home", searching).state is State.WORKING
     sleeper.send_signal(signal.SIGKILL)
-    sleeper.wait(timeout=20)
+    sleeper.wait(timeout=120)
     page = words(ruth.get("/plan/").content.decode())
     assert "broken off" in page
     page = words(ruth.get(f"/plan/{searching}/").content.decode())

@@ -34,18 +34,18 @@ def school(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Path
     subprocess.run(made, env=environment(folder), check=True)
     port = free_port()
     with serving(folder, "serve", "--port", port) as process:
-        until = time.monotonic() + 30
+        until = time.monotonic() + 120
         while time.monotonic() < until:
             try:
                 urllib.request.urlopen(
-                    f"http://127.0.0.1:{port}/static/markstead/mark.svg", timeout=20
+                    f"http://127.0.0.1:{port}/static/markstead/mark.svg", timeout=60
                 ).close()
                 break
             except OSError:
                 time.sleep(0.1)
         yield f"http://127.0.0.1:{port}", folder
         os.killpg(process.pid, signal.SIGINT)  # with four streams still open
-        out, err = process.communicate(timeout=30)
+        out, err = process.communicate(timeout=120)
         assert (process.returncode, err) == (0, "")
         assert out.endswith("Stopped.\n")
 
