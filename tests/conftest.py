@@ -1,12 +1,13 @@
 """What every test of the house stands on: the browser, both databases, and a record that may be emptied.
 
 The tests run on SQLite unless ``DATABASE_URL`` names another database; `make test` runs those that open the
-database once more on PostgreSQL.
+database once more on PostgreSQL (which files, the Makefile says).
 """
 
 import os
 import shutil
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Any
 
 import pytest
@@ -27,12 +28,31 @@ CHROMIUM_SWITCHES = [
     "--disable-dev-shm-usage",
 ]
 
+OPEN_THE_DATABASE = {"db", "transactional_db", "live_server", "django_db_setup", "database_of_their_own"}
+"""The fixtures by which a test says that it has to do with the database that `DATABASE_URL` names."""
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark whatever opens a browser, so that no such test can forget the mark."""
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Mark whatever opens a browser, so that no such test can forget the mark; and begin with the long files.
+
+    A worker takes one file after the other: were a long one the last, the other workers would wait for it. Where another
+    database is named, what does not open it says the same as without it, and is left out.
+    """
     for item in items:
         if "browser" in getattr(item, "fixturenames", ()):
             item.add_marker(pytest.mark.browser)
+    if os.environ.get("DATABASE_URL"):
+        kept = [
+            item
+            for item in items
+            if OPEN_THE_DATABASE.intersection(getattr(item, "fixturenames", ()))
+            or item.get_closest_marker("django_db")
+        ]
+        config.hook.pytest_deselected(items=[item for item in items if item not in set(kept)])
+        items[:] = kept
+    if hasattr(config, "workerinput"):
+        long = {item.path for item in items for mark in ("slow", "browser") if item.get_closest_marker(mark)}
+        items.sort(key=lambda item: item.path not in long)
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -102,4 +122,20 @@ def django_db_setup(django_db_setup: None) -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(TransactionTestCase, "_fixture_teardown", without_triggers)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def files_read_once() -> Iterator[None]:
+    """Read the same programme and calendar once, for some two thousand tests make their home by the same three texts.
+
+    What a home is read from is a value, and nobody can change what comes of it. Where reading itself is tested the
+    readers are imported by name, and read each time.
+    """
+    from markstead.calendar import load as calendars
+    from markstead.rules import load as programmes
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(calendars, "read_calendar", lru_cache(maxsize=64)(calendars.read_calendar))
+        patch.setattr(programmes, "read_programme", lru_cache(maxsize=64)(programmes.read_programme))
         yield

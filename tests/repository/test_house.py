@@ -53,3 +53,15 @@ def test_what_is_below_the_record_is_strictly_typed() -> None:
     assert settings["strict"]
     checked = {file.removeprefix("src/markstead/").removesuffix(".py") for file in settings["files"]}
     assert below_the_record() <= checked
+
+
+def test_web_asks_the_database_through_the_records_alone() -> None:
+    """On this rests which rooms of web are tried on one database only (DATABASE_TESTS in the Makefile)."""
+    own = re.compile(r"\.objects\b|\.cursor\(|from django\.db\.models|\bimport .*\btransaction\b|records\.models")
+    found = {
+        f"{path.relative_to(PACKAGE)}: {line.strip()}"
+        for path in (PACKAGE / "web").rglob("*.py")
+        for line in path.read_text(encoding="utf-8").splitlines()
+        if own.search(line)
+    }
+    assert found == set()
