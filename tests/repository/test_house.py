@@ -57,7 +57,9 @@ def test_what_is_below_the_record_is_strictly_typed() -> None:
 
 def test_web_asks_the_database_through_the_records_alone() -> None:
     """On this rests which rooms of web are tried on one database only (DATABASE_TESTS in the Makefile)."""
-    own = re.compile(r"\.objects\b|\.cursor\(|from django\.db\.models|\bimport .*\btransaction\b|records\.models")
+    own = re.compile(
+        r"\.objects\b|\.cursor\(|from django\.db\.models|\bimport .*\btransaction\b|records\.models"
+    )
     found = {
         f"{path.relative_to(PACKAGE)}: {line.strip()}"
         for path in (PACKAGE / "web").rglob("*.py")

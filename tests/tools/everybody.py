@@ -28,6 +28,7 @@ def faults(
     folded_out: bool = False,
 ) -> list[str]:
     """A line for every fault: a page wider than its screen, or a rule of WCAG 2.2 AA that is broken."""
+    page.wait_for_load_state("load")
     if folded_out:
         page.evaluate("document.querySelectorAll('main details').forEach(d => { d.open = true })")
     if not page.evaluate("'axe' in window"):

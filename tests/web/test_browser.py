@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from markstead.ledger.facts import Step
@@ -46,8 +46,9 @@ class Clicks:
         self.page, self.base = page, base
 
     @property
-    def next(self) -> str:
-        return self.page.locator("#next-h").inner_text()
+    def next(self) -> Locator:
+        """What the page says is to be done next."""
+        return self.page.locator("#next-h")
 
     def press(self, name: str) -> None:
         """Press a button of the next step, and see that it was recorded."""
@@ -59,7 +60,10 @@ class Clicks:
     def next_morning(self) -> None:
         address = self.page.url
         self.page.goto(self.base + "/")
+        day = self.page.get_by_role("heading", level=1)
+        today = day.inner_text()
         self.page.get_by_role("button", name="To the next school morning").click()
+        expect(day).not_to_have_text(today)
         self.page.goto(address)
 
     def fill(self, label: str | re.Pattern[str], value: str) -> None:
@@ -67,17 +71,17 @@ class Clicks:
 
     def section(self, name: str, *, wrong: str = "") -> None:
         """Work, ask, mark, and correct what is wrong."""
-        assert "page" in self.next
+        expect(self.next).to_contain_text("page")
         self.press("Record the pages")
         self.press("Ask leave")
         self.press("Give leave")
-        assert self.next == f"Mark {name} against the key"
+        expect(self.next).to_have_text(f"Mark {name} against the key")
         if not wrong:
             self.press("All right")
             return
         self.fill(re.compile("wrong questions"), wrong)
         self.press("Record the wrong ones")
-        if self.next.startswith("Quiz"):
+        if self.next.inner_text().startswith("Quiz"):
             self.page.locator(".nextbox").get_by_label("Question").first.fill("3")
             self.page.locator(".nextbox").get_by_role("combobox").first.select_option("right")
             self.press("Record the quiz")
@@ -91,7 +95,7 @@ class Clicks:
         self.press("The talk was held")
         self.section("section 1", wrong="2, 5")
         self.section("section 2", wrong="1-4")
-        assert self.next == "Open check 1"
+        expect(self.next).to_have_text("Open check 1")
         self.press("Open it")
         self.section("check 1")
         self.press("Open the practice test")
@@ -119,7 +123,7 @@ def test_a_whole_workbook_by_clicks_with_a_failed_test_and_a_second_pass(
 
     clicks.up_to_the_practice_test()
     clicks.practice("15")
-    assert clicks.next.startswith("Go over the practice test: 15 of 20, 16 needed")
+    expect(clicks.next).to_contain_text("Go over the practice test: 15 of 20, 16 needed")
     clicks.press("Help was given")
     clicks.press("Open the practice test")
     clicks.practice("16")
@@ -135,7 +139,7 @@ def test_a_whole_workbook_by_clicks_with_a_failed_test_and_a_second_pass(
 
     clicks.next_morning()
     clicks.unit("12")
-    assert clicks.next == "Go over the test and order a new copy"
+    expect(clicks.next).to_have_text("Go over the test and order a new copy")
     clicks.press("Order a new copy")
 
     desk.goto(live_server.url + "/copies/?status=on+order")
@@ -209,11 +213,11 @@ def test_a_page_that_looks_for_news_keeps_its_buttons_as_they_are(
     actions.ask_leave("home", copy=copy, step=Step.MARK, stop="section-1", by="asa", at=OPENING)
     asked = []
     desk.route("**/today/refresh*", lambda route: asked.append(route))  # held back: never answered
-    desk.goto(live_server.url + "/")
+    with desk.expect_request("**/today/refresh*"):
+        desk.goto(live_server.url + "/")
 
     expect(desk.locator(".today.htmx-request")).to_have_count(1)
     paler = "buttons => buttons.filter(b => getComputedStyle(b).opacity !== '1' && !b.disabled).map(b => b.textContent)"
-    assert asked
     assert desk.locator(".today button").count() > 0
     assert desk.locator(".today button").evaluate_all(paler) == []
     for route in asked:
@@ -262,6 +266,7 @@ def test_the_demonstration_opens_on_a_morning_with_calls_and_rulers(
     page.get_by_role("button", name="Sign in").click()
 
     expect(page.get_by_role("heading", level=1)).to_have_text("Tuesday 27 January 2026")
+    page.wait_for_load_state("load")
     assert page.locator(".call").count() >= 8
     for kind in (
         "unit test this morning",

@@ -87,7 +87,7 @@ def to_the_end(page: Page, word: str) -> int:
     """Answer alike until the quiz may end; how many answers that took."""
     asked = 0
     buttons = page.locator(".thumbs").get_by_role("button", name=word)
-    expect(page.locator(".aloud")).to_be_visible()
+    page.wait_for_load_state("load")
     while buttons.count():
         say(page, word)
         asked += 1
@@ -175,6 +175,7 @@ def test_a_spot_check_with_two_slips_asks_for_more(
 
     expect(phone.locator(".said")).to_contain_text("Recorded")
     expect(phone.locator("main")).to_contain_text("2 ticks were slips: mark ")
+    phone.wait_for_load_state("load")
     more = [legend.inner_text() for legend in phone.locator("form.spot legend").all()]
     assert more
     assert not set(more) & set(drawn)

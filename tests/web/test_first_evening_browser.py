@@ -137,6 +137,7 @@ def test_from_an_empty_home_to_the_goals_of_the_first_day(evening: Evening) -> N
 
     page.get_by_role("button", name="Make a plan").click()
     page.get_by_role("button", name="Take this plan").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("12 January 2026")
     page.goto(evening.base + "/")
     page.get_by_role("button", name="Set", exact=False).first.click()
     expect(page.locator(".said")).to_contain_text("Recorded")
@@ -229,7 +230,8 @@ def test_every_page_fits_its_width_and_can_be_read_by_everybody(evening: Evening
     evening.look_everywhere("placement")
     for right in ("6", "1"):
         page.get_by_label("Right", exact=True).fill(right)
-        page.get_by_role("button", name="Enter").click()
+        with page.expect_navigation():
+            page.get_by_role("button", name="Enter").click()
         expect(page.get_by_role("heading", name="Tests taken")).to_be_visible()
     page.get_by_label("Right", exact=True).fill("9")
     with page.expect_navigation():

@@ -70,6 +70,7 @@ def test_a_distorted_photograph_ends_with_the_day_on_the_record(
     phone.get_by_role("link", name="On paper").click()
     phone.set_input_files("#camera", file)  # it is sent as soon as it is taken
     expect(phone.get_by_role("heading", name="Asa: day sheet")).to_be_visible()
+    phone.wait_for_load_state("load")
     unsure = phone.locator(".unsure fieldset")
     assert unsure.count() >= 1  # the stray stroke at least
     expect(phone.locator("#would")).to_contain_text("wait")

@@ -65,6 +65,7 @@ class Device:
         self.page.get_by_label("Name").fill("ruth-home")
         self.page.get_by_label("Password").fill(PASSWORD)
         self.page.get_by_role("button", name="Sign in").click()
+        expect(self.page.get_by_role("button", name="This tablet is for learners")).to_be_visible()
 
     def go(self, path: str) -> None:
         self.page.goto(self.base + path)
@@ -223,6 +224,7 @@ def test_a_whole_school_day_of_three_learners_and_one_educator(
     ruth.gives_leave("Asa")
     asa.step("Mark check 1", SOON)
     asa.marks()
+    expect(asa.page.locator(".bigstep")).to_be_visible()
 
     # The evening's look.
     assert ruth.page.evaluate("window.kept") is None, "the phone was reloaded once, by hand, and not again"

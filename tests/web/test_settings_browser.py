@@ -117,6 +117,7 @@ def test_questions_are_large_enough_for_a_finger(desk: Page, live_server: LiveSe
 def test_days_are_tapped_on_the_sheet(desk: Page, live_server: LiveServer) -> None:
     desk.goto(live_server.url + "/settings/calendar/")
     desk.get_by_role("link", name="14 January, school day").click()
+    expect(desk.get_by_label("From", exact=True)).to_have_value("2026-01-14")
     desk.get_by_role("link", name="16 January, school day").click()
     expect(desk.get_by_label("From", exact=True)).to_have_value("2026-01-14")
     expect(desk.get_by_label("to", exact=True)).to_have_value("2026-01-16")

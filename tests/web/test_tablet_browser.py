@@ -136,6 +136,7 @@ class TestEverybody:
         page.get_by_label("Name").fill("ruth-home")
         page.get_by_label("Password").fill(PASSWORD)
         page.get_by_role("button", name="Sign in").click()
+        expect(page.get_by_role("button", name="This tablet is for learners")).to_be_visible()
         from markstead.records import devices
 
         devices.open_tablet(home, name="Another tablet", by="ruth", now=datetime.now(UTC))
@@ -157,6 +158,7 @@ class TestEverybody:
             sizes[who] = tablet.evaluate(look)
             lengths[who] = len(tablet.locator(".mine").inner_text())
             tablet.get_by_role("button", name="I am done").click()
+            expect(tablet.get_by_role("heading", level=1)).to_have_text("Who are you?")
 
         assert sizes["Pip"] >= 1.3 * sizes["Lene"]
         assert lengths["Pip"] < lengths["Lene"]
