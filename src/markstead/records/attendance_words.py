@@ -7,8 +7,8 @@ from typing import Any
 
 from markstead.ledger.facts import Presence
 from markstead.records.attendance import AttendanceYear
-from markstead.records.figures import all_of, day_count, hours, number, percent
-from markstead.records.report_words import Told
+from markstead.records.figures import all_of, day_count, hours, hours_short, number, percent
+from markstead.records.report_words import Told, hours_name
 from markstead.records.typeset import file_name, make_pdf
 from markstead.rules.attendance import SchoolDay, Seen, Sum
 from markstead.rules.requirements import LOCAL_LAW
@@ -169,7 +169,7 @@ def attendance_view(found: AttendanceYear) -> AttendanceView:
 
 
 def _hours(found: Sum) -> str:
-    return hours(found.minutes, at_least=found.at_least)
+    return hours_short(found.minutes, at_least=found.at_least)
 
 
 def _figures(found: AttendanceYear) -> tuple[Told, ...]:
@@ -178,7 +178,11 @@ def _figures(found: AttendanceYear) -> tuple[Told, ...]:
     halves = f"{plural(total.half, 'half day')} among them" if total.half else ""
     return (
         Told("Days of school", day_count(found.counted), halves),
-        Told("Hours", _hours(total), f"{hours(round(mean))} a day on average" if mean is not None else ""),
+        Told(
+            hours_name(total),
+            hours(total.minutes),
+            f"{hours(round(mean))} a day on average" if mean is not None else "",
+        ),
         Told("Absent", plural(total.absent + _absent_by_calendar(found), "day"), ""),
         Told(
             "School days so far",
@@ -262,7 +266,7 @@ def _notes(found: AttendanceYear) -> tuple[str, ...]:
         )
     if found.sum.at_least:
         pieces = plural(found.sum.unclocked, "piece")
-        notes.append(f"Of {pieces} of work nobody wrote down the minutes; the hours are a least.")
+        notes.append(f"≥: at least. Of {pieces} of work nobody wrote down the minutes.")
     if found.nothing:
         days = plural(len(found.nothing), "school day")
         notes.append(f"Of {days} nothing is on the record.")

@@ -11,6 +11,11 @@ def hours(minutes: int, *, at_least: bool = False) -> str:
     return f"at least {text}" if at_least else text
 
 
+def hours_short(minutes: int, *, at_least: bool = False) -> str:
+    """Hours and minutes for the column of a table, where words would not fit: ≥ 112 h 40 min."""
+    return f"≥\u00a0{hours(minutes)}" if at_least else hours(minutes)
+
+
 def number(value: Fraction, places: int = 2) -> str:
     """A number with as many decimals as it has, at most so many; halves are rounded up."""
     scale = 10**places

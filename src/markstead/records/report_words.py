@@ -20,6 +20,7 @@ from markstead.records.term_reports import (
     TestTaken,
 )
 from markstead.records.typeset import file_name, make_pdf
+from markstead.rules.attendance import Sum
 from markstead.rules.requirements import LOCAL_LAW, Requirements
 from markstead.rules.ruling import ranges
 from markstead.speech import date_words, ordinal, plural, short_day_of_month, span_words
@@ -139,7 +140,7 @@ def _figures(report: TermReport) -> tuple[Told, ...]:
     pages = sum(len(w.pages) for c in report.courses for w in c.books)
     return (
         Told("Days of school", day_count(days), all_of([halves, absent], ", ")),
-        Told("Hours", hours(found.minutes, at_least=found.at_least), _hours_note(report)),
+        Told(hours_name(found), hours(found.minutes), _hours_note(report)),
         Told("Workbooks finished", str(len(finished)), f"in {plural(len(report.courses), 'course')}"),
         Told("Pages worked", str(pages), ""),
         Told(
@@ -148,6 +149,11 @@ def _figures(report: TermReport) -> tuple[Told, ...]:
             f"{plural(open_tests, 'more', 'more')} sat and not marked" if open_tests else "",
         ),
     )
+
+
+def hours_name(found: Sum) -> str:
+    """What stands over the hours: a least where nobody wrote down the minutes of some work."""
+    return "Hours, at least" if found.at_least else "Hours"
 
 
 def _hours_note(report: TermReport) -> str:
