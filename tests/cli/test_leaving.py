@@ -125,3 +125,23 @@ def test_a_disk_that_fills_leaves_everything_and_says_so(lived: Kitchen) -> None
     assert b"could not be written" in after.pop("backups/trouble.json")
     assert after == before
     assert "The latest try" in lived.done("backups").out
+
+    for what in ("archive", "csv", "oneroster"):
+        file = lived.home.parent / f"{what}.zip"
+        file.write_bytes(b"that of last month")
+        cut = with_little_room(lived.home, 600, "export", what, file, "--replace")
+        assert (cut.status, "nothing half-written is left" in cut.err) == (2, True), cut.err
+        assert file.read_bytes() == b"that of last month"
+        assert not list(file.parent.glob(".part-*"))
+
+
+@pytest.mark.parametrize("most", [0, 2000], ids=["not even to open it", "too little for the fact"])
+def test_an_act_for_which_the_disk_has_no_room_is_not_noted(lived: Kitchen, most: int) -> None:
+    lived.close()
+
+    full = with_little_room(lived.home, most, "act", "attendance", "tui", "full", "--now", lived.now)
+
+    assert full.status == 2
+    assert "The disk of the home has no room left" in full.err
+    assert "Nothing was written" in full.err
+    assert "The record holds. Facts: 3" in program(lived.home, "verify").out

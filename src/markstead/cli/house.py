@@ -165,10 +165,13 @@ def open_house(asked: Asked) -> House:
     from django.db import DatabaseError, OperationalError, ProgrammingError
 
     from markstead.records import queries
+    from markstead.records.whole import no_room, nothing_noted
 
     try:
         household = queries.the_household(asked.household)
     except (OperationalError, ProgrammingError) as error:
+        if no_room(error):
+            raise nothing_noted(error) from error
         found = say(
             "tables that are missing or older than this Markstead in {folder} ({error})",
             folder=folder,

@@ -33,6 +33,7 @@ from markstead.records.home import Home, Somebody, load_home
 from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
 from markstead.records.models import Household, Words
+from markstead.records.whole import no_room, nothing_noted
 from markstead.rules.ruling import RefusedError, Ruling, Surroundings, ruling
 from markstead.rules.standing import CopyStatus, Fold, Standing
 
@@ -461,7 +462,11 @@ class Desk:
 
 
 def at_the_desk(household: str, work: Callable[[Desk], T], *, whole: bool = False) -> T:
-    """Do work in one transaction; a writer who lost a race tries again on the newer record."""
+    """Do work in one transaction; a writer who lost a race tries again on the newer record.
+
+    Raises:
+        MarksteadError: the disk is full; nothing was written.
+    """
     for again in range(TRIES):
         try:
             with transaction.atomic():
@@ -473,6 +478,8 @@ def at_the_desk(household: str, work: Callable[[Desk], T], *, whole: bool = Fals
                 desk.flush()
                 return result
         except (IntegrityError, OperationalError) as error:
+            if no_room(error):
+                raise nothing_noted(error) from error
             if again == TRIES - 1 or not _lost_a_race(error):
                 raise
     raise AssertionError("unreachable: the last try returns or raises")

@@ -52,6 +52,20 @@ def not_written(what: str, path: Path, error: Exception) -> MarksteadError:
     )
 
 
+def no_room(error: Exception) -> bool:
+    """Whether SQLite found no room: without any it cannot even open what it keeps beside its file, and calls that I/O."""
+    text = str(error).lower()
+    return "disk is full" in text or "disk i/o error" in text
+
+
+def nothing_noted(error: Exception) -> MarksteadError:
+    """The sentence for an act for which the disk had no room."""
+    return MarksteadError(
+        f"The disk of the home has no room left, or fails ({error}). Nothing was written, and the record is as it was. "
+        "Make room on that disk, then do the same again."
+    )
+
+
 class _Counted:
     """A member of a package, counted and digested as it is written."""
 
