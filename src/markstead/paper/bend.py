@@ -78,17 +78,17 @@ def find_bend(rough: "Grey", blank: "Grey", sheet: Found, boxes: Sequence[Box]) 
     cubic = _coarse(seen, drawn, sheet, planned)
     places = _thinned(planned, _MOST_MIDDLE)
     base = _terms(places) @ cubic
-    left = np.zeros_like(base)
+    moves, scores = np.zeros_like(base), np.zeros(len(base))
     for half, reach in _ROUNDS:
+        left = smoothed(places, moves, scores, places)
         found = [
             match(seen, drawn, place, half, reach, ROUGH_PER_MM, move)
             for place, move in zip(places, base + left, strict=True)
         ]
         moves, scores = np.array([move for move, _ in found]) - base, np.array([score for _, score in found])
-        left = smoothed(places, moves, scores, places)
-    grid = _node_places(sheet.paper)
-    field = _terms(grid) @ cubic + smoothed(places, moves, scores, grid)
-    return Bend(field.reshape(*_node_shape(sheet.paper), 2).astype(np.float32))
+    shape = _node_shape(sheet.paper)
+    field = (_terms(_node_places(sheet.paper)) @ cubic).reshape(*shape, 2)
+    return Bend((field + _smoothed_on_nodes(places, moves, scores, shape)).astype(np.float32))
 
 
 def _printed_places(drawn: "Grey", paper: Paper, planned: "Floats") -> "Floats":
@@ -258,21 +258,39 @@ def smoothed(places: "Floats", moves: "Floats", scores: "Floats", asked: "Floats
 
     Findings that the others contradict by more than 1 mm are left out in a second round.
     """
+    sound, weights = _sound(places, moves, scores)
+    even: Floats = _kernel(asked, sound) @ weights
+    return even
+
+
+def _smoothed_on_nodes(
+    places: "Floats", moves: "Floats", scores: "Floats", shape: tuple[int, int]
+) -> "Floats":
+    """The same on the grid of nodes, rows x columns x (x, y): there the kernel is a product of one for x and one for y."""
+    import numpy as np
+
+    sound, weights = _sound(places, moves, scores)
+    down, across = (
+        np.exp(-((np.arange(count)[:, None] * _NODE - at) ** 2) / (2 * LENGTH**2))
+        for count, at in zip(shape, (sound[:, 1], sound[:, 0]), strict=True)
+    )
+    return np.stack([SPREAD**2 * (down * weight) @ across.T for weight in weights.T], axis=2)
+
+
+def _sound(places: "Floats", moves: "Floats", scores: "Floats") -> "tuple[Floats, Floats]":
+    """Places whose findings the others do not contradict, and each one's weight in the smoothed field; perhaps none."""
     import cv2
     import numpy as np
 
-    keep = scores > 0.3
-    if not keep.any():
-        return np.zeros_like(asked)
-    away = left_out(places[keep], moves[keep], scores[keep])
-    first = np.flatnonzero(keep)
-    sound = first[away < np.maximum(1.0, 2.5 * np.median(away))]
-    if len(sound) == 0:
-        return np.zeros_like(asked)
+    first = np.flatnonzero(scores > 0.3)
+    if len(first):
+        away = left_out(places[first], moves[first], scores[first])
+        first = first[away < np.maximum(1.0, 2.5 * np.median(away))]
+    if len(first) == 0:
+        return np.zeros((0, 2)), np.zeros((0, 2))
     # OpenCV's Cholesky: on matrices of this size it took a hundredth of the time of the LAPACK beside it.
-    weighed = cv2.solve(_covariance(places[sound], scores[sound]), moves[sound], flags=cv2.DECOMP_CHOLESKY)[1]
-    even: Floats = _kernel(asked, places[sound]) @ weighed
-    return even
+    covariance = _covariance(places[first], scores[first])
+    return places[first], cv2.solve(covariance, moves[first], flags=cv2.DECOMP_CHOLESKY)[1]
 
 
 def left_out(places: "Floats", moves: "Floats", scores: "Floats") -> "Floats":

@@ -85,13 +85,13 @@ def read_boxes(flat: Flat, blank: "Grey", boxes: Sequence[Box], where: Registere
 
     smooth = [cv2.GaussianBlur(dark, (0, 0), 0.15 * PER_MM) for dark in (flat.dark_narrow, flat.dark_wide)]
     darks = (flat.dark_narrow, flat.dark_wide)
+    outsides = _outsides(smooth[1], blank, boxes, where.middles)
     readings = []
     for n, box in enumerate(boxes):
         x, y = (float(value) for value in where.middles[n])
         looks = tuple(_look(dark, soft, box, x, y) for dark, soft in zip(darks, smooth, strict=True))
-        outside = Outside(_ring(smooth[1], blank, box, x, y), _shade(smooth[1], blank, box, x, y))
         state, confidence, reason = judge(
-            looks[0], looks[1], outside, float(where.own[n]), bool(where.doubtful[n])
+            looks[0], looks[1], outsides[n], float(where.own[n]), bool(where.doubtful[n])
         )
         readings.append(BoxReading(box.id, state, confidence, x, y, float(where.own[n]), reason))
     return tuple(readings)
@@ -200,71 +200,87 @@ def _narrow_spread(ink: "Floats", inner: float) -> float:
 _SECTORS = 24
 
 
-def _ring(smooth: "Floats", blank: "Grey", box: Box, x: float, y: float) -> float:
-    """Share of directions in which ink lies just outside the box where the printed page has none.
+def _outsides(
+    smooth: "Floats", blank: "Grey", boxes: Sequence[Box], middles: "Points"
+) -> tuple[Outside, ...]:
+    """Look around every box; all at once, for a page has some two hundred."""
+    around = zip(_rings(smooth, blank, boxes, middles), _shades(smooth, blank, boxes, middles), strict=True)
+    return tuple(Outside(float(ring), float(shade)) for ring, shade in around)
+
+
+def _rings(smooth: "Floats", blank: "Grey", boxes: Sequence[Box], middles: "Points") -> "Floats":
+    """Share of directions in which ink lies just outside each box where the printed page has none.
 
     A box coloured over its rim is no ring: between a ring and the frame lies white, so where half of the rim's
     outside is inked the share is cut to what a stroke would have.
     """
     import numpy as np
 
-    inner, outer = box.side * 0.71, box.side * 0.71 + 1.0
     angles = (np.arange(_SECTORS) + 0.5) * 2 * np.pi / _SECTORS
-    radii = np.linspace(inner, outer, 5)
-    seen, free = _around(
-        smooth, blank, box, (x, y), np.outer(radii, np.cos(angles)), np.outer(radii, np.sin(angles))
-    )
-    open_to_see = free.mean(axis=0) > 0.5
-    if open_to_see.sum() < 6:
-        return 0.0
-    inked = np.asarray(((seen > 0.25) & free).any(axis=0))
-    share = float(inked[open_to_see].mean())
-    return min(share, MOST_RING) if share > MOST_RING and _over_the_rim(smooth, blank, box, x, y) else share
+    inner = 0.71 * np.array([box.side for box in boxes])
+    radii = np.linspace(inner, inner + 1.0, 5, axis=1)[:, :, None]
+    seen, free = _around(smooth, blank, boxes, middles, radii * np.cos(angles), radii * np.sin(angles))
+    open_to_see = free.mean(axis=1) > 0.5
+    inked = ((seen > 0.25) & free).any(axis=1) & open_to_see
+    directions = open_to_see.sum(axis=1)
+    share: Floats = np.where(directions < 6, 0.0, inked.sum(axis=1) / np.maximum(directions, 1))
+    return np.where(_over_the_rim(smooth, blank, boxes, middles), np.minimum(share, MOST_RING), share)
 
 
-def _over_the_rim(smooth: "Floats", blank: "Grey", box: Box, x: float, y: float) -> bool:
-    """Whether half of the strip between 0.6 and 0.9 mm outside the frame is inked."""
-    seen, free = _sides(smooth, blank, box, (x, y), (0.6, 0.75, 0.9))
-    return bool(free.any()) and float((seen > 0.25)[free].mean()) > 0.5
+def _over_the_rim(smooth: "Floats", blank: "Grey", boxes: Sequence[Box], middles: "Points") -> "Flags":
+    """Whether half of the strip between 0.6 and 0.9 mm outside each frame is inked."""
+    seen, free = _sides(smooth, blank, boxes, middles, (0.6, 0.75, 0.9))
+    over: Flags = ((seen > 0.25) & free).sum(axis=(1, 2)) > 0.5 * free.sum(axis=(1, 2))
+    return over
 
 
-def _shade(smooth: "Floats", blank: "Grey", box: Box, x: float, y: float) -> float:
-    """Darkness beside the box. A mark ends at the frame or at most on one side; a shadow goes on at two or more."""
+def _shades(smooth: "Floats", blank: "Grey", boxes: Sequence[Box], middles: "Points") -> "Floats":
+    """Darkness beside each box. A mark ends at the frame or at most on one side; a shadow goes on at two or more."""
     import numpy as np
 
-    seen, free = _sides(smooth, blank, box, (x, y), (0.9, 1.1, 1.3))
-    sides = [float(np.median(one[white])) for one, white in zip(seen, free, strict=True) if white.sum() > 6]
-    return sorted(sides)[-2] if len(sides) > 1 else 0.0
+    seen, free = _sides(smooth, blank, boxes, middles, (0.9, 1.1, 1.3))
+    ranked, count = np.sort(np.where(free, seen, np.inf), axis=2), free.sum(axis=2, keepdims=True)
+    lower, upper = (
+        np.take_along_axis(ranked, np.maximum(at, 0), axis=2)[..., 0] for at in ((count - 1) // 2, count // 2)
+    )
+    # A side of which less can be seen does not count.
+    medians = np.where(count[..., 0] > 6, (lower + upper) / 2, -np.inf)
+    second: Floats = np.sort(medians, axis=1)[:, -2]
+    return np.where(np.isfinite(second), second, 0.0)
 
 
 def _sides(
-    smooth: "Floats", blank: "Grey", box: Box, at: tuple[float, float], away: tuple[float, ...]
+    smooth: "Floats", blank: "Grey", boxes: Sequence[Box], middles: "Points", away: tuple[float, ...]
 ) -> "tuple[Floats, Flags]":
-    """Darkness along the four sides at distances outside the frame, and whether the printed page is white there."""
+    """Darkness along the four sides of each box at distances outside the frame, and whether the page is white there."""
     import numpy as np
 
-    far, near = np.meshgrid(np.array(away) + box.side / 2, np.linspace(-0.3, 0.3, 7) * box.side)
-    dx = np.stack([far, -far, near, near]).reshape(4, -1)
-    dy = np.stack([near, near, far, -far]).reshape(4, -1)
-    return _around(smooth, blank, box, at, dx, dy)
+    side = np.array([box.side for box in boxes])[:, None]
+    far = np.tile(np.array(away) + side / 2, 7)
+    near = np.repeat(np.linspace(-0.3, 0.3, 7) * side, len(away), axis=1)
+    dx, dy = np.stack([far, -far, near, near], axis=1), np.stack([near, near, far, -far], axis=1)
+    return _around(smooth, blank, boxes, middles, dx, dy)
 
 
 def _around(
     smooth: "Floats",
     blank: "Grey",
-    box: Box,
-    at: tuple[float, float],
-    dx: "Points",
-    dy: "Points",
+    boxes: Sequence[Box],
+    middles: "Points",
+    dx: "Floats",
+    dy: "Floats",
 ) -> "tuple[Floats, Flags]":
-    """Darkness at points around a box, and whether the printed page is white there."""
+    """Darkness at points around each box, and whether the printed page is white there; shaped as `dx` and `dy`."""
     import cv2
     import numpy as np
 
-    def sample(picture: "Grey", middle: tuple[float, float]) -> "Floats":
+    def sample(picture: "Grey", at: "Points") -> "Floats":
         columns, rows = (
-            ((m + d) * PER_MM - 0.5).astype(np.float32) for m, d in zip(middle, (dx, dy), strict=True)
+            ((one[:, None] + away.reshape(len(boxes), -1)) * PER_MM - 0.5).astype(np.float32)
+            for one, away in zip(at.T, (dx, dy), strict=True)
         )
-        return cv2.remap(picture, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        return cv2.remap(picture, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).reshape(
+            dx.shape
+        )
 
-    return sample(smooth, at), sample(blank, box.centre) > 235
+    return sample(smooth, middles), sample(blank, np.array([box.centre for box in boxes])) > 235

@@ -47,7 +47,11 @@ def find_markers(grey: "Grey") -> list[Marker]:
 
     scale = min(1.0, LOOK / max(grey.shape))
     small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else grey
-    found = _detected(small, scale)
+    # The narrowest window finds a contour around every grain of noise, and is seldom needed.
+    found = _detected(small, scale, windows=(25, 45))
+    if _is_complete(found):
+        return found
+    found = _joined(found, _detected(small, scale))
     if _is_complete(found):
         return found
     evened = cv2.createCLAHE(3.0, (8, 8)).apply(small)
@@ -64,10 +68,15 @@ def _is_complete(found: Sequence[Marker]) -> bool:
     return any(counts) and all(len(set(counts[n : n + 4])) == 1 for n in (0, 4))
 
 
-def _detected(grey: "Grey", scale: float, offset: tuple[float, float] = (0.0, 0.0)) -> list[Marker]:
+def _detected(
+    grey: "Grey",
+    scale: float,
+    offset: tuple[float, float] = (0.0, 0.0),
+    windows: tuple[int, int] = (5, 45),
+) -> list[Marker]:
     import numpy as np
 
-    corners, ids, _ = _detector().detectMarkers(grey)
+    corners, ids, _ = _detector(*windows).detectMarkers(grey)
     if ids is None:
         return []
     known = {one for paper in Paper for one in paper.markers}
@@ -81,13 +90,14 @@ def _detected(grey: "Grey", scale: float, offset: tuple[float, float] = (0.0, 0.
     ]
 
 
-def _detector() -> Any:
+def _detector(narrowest: int, widest: int) -> Any:
+    """A detector that tells black from white within windows of so many pixels."""
     import cv2
 
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    settings.adaptiveThreshWinSizeMin = 5
-    settings.adaptiveThreshWinSizeMax = 45
+    settings.adaptiveThreshWinSizeMin = narrowest
+    settings.adaptiveThreshWinSizeMax = widest
     settings.adaptiveThreshWinSizeStep = 20
     settings.minMarkerPerimeterRate = 0.02
     return cv2.aruco.ArucoDetector(

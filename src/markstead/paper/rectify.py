@@ -61,7 +61,8 @@ def flatten(grey: "Grey", sheet: Found, bend: Bend) -> Flat:
     averaged = _averaged(grey, sheet, PER_MM)
     # With both coordinates in one array OpenCV takes no second one, which its stubs do not know.
     flat = cv2.remap(averaged, pixels, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
-    narrow, wide = (_paper_white(flat, mm) for mm in (9.0, 25.0))
+    coarse = _without_grain(flat)
+    narrow, wide = (_paper_white(coarse, size, mm) for mm in (9.0, 25.0))
     black = _black(flat, wide, sheet)
     dark = [_darkness(flat, white, black) for white in (narrow, wide)]
     return Flat(flat, dark[0], dark[1], black, _noise(dark[1]))
@@ -90,19 +91,23 @@ def _pixels_a_mm(sheet: Found) -> float:
     return float(np.mean(edges)) / MARKER
 
 
-def _paper_white(flat: "Grey", millimetres: float) -> "Floats":
+def _without_grain(flat: "Grey") -> "Grey":
+    """A flattened sheet, two pixels to the millimetre."""
+    import cv2
+
+    scale = _COARSE / PER_MM
+    return cv2.medianBlur(cv2.resize(flat, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), 3)
+
+
+def _paper_white(small: "Grey", size: tuple[int, int], millimetres: float) -> "Floats":
     """Grey closing: what is darker than its surroundings within so many millimetres is taken for ink."""
     import cv2
     import numpy as np
 
-    scale = _COARSE / PER_MM
-    small = cv2.resize(flat, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    small = cv2.medianBlur(small, 3)
     side = round(millimetres * _COARSE) | 1
     closed = cv2.morphologyEx(small, cv2.MORPH_CLOSE, cv2.getStructuringElement(cv2.MORPH_RECT, (side, side)))
     smooth = cv2.GaussianBlur(closed.astype(np.float32), (0, 0), millimetres * _COARSE / 6)
-    size = (flat.shape[1], flat.shape[0])
-    return np.maximum(cv2.resize(smooth, size, interpolation=cv2.INTER_LINEAR), 1.0)
+    return cv2.resize(np.maximum(smooth, 1.0), size, interpolation=cv2.INTER_LINEAR)
 
 
 def _black(flat: "Grey", white: "Floats", sheet: Found) -> float:
@@ -122,9 +127,14 @@ def _black(flat: "Grey", white: "Floats", sheet: Found) -> float:
 
 
 def _darkness(flat: "Grey", white: "Floats", black: float) -> "Floats":
+    """Turn the paper's white into the darkness beside it; `white` is given up for it."""
     import numpy as np
 
-    return (1.0 - flat / white).astype(np.float32) / np.float32(1.0 - black)
+    # In place: four million pixels, and no second array of them.
+    np.divide(flat, white, out=white)
+    np.subtract(np.float32(1.0), white, out=white)
+    white /= np.float32(1.0 - black)
+    return white
 
 
 def _noise(dark: "Floats") -> float:
