@@ -1,21 +1,25 @@
 """How well photographs of filled-in sheets are read: silent misreads, boxes for a person, places, time and memory.
 
-    python -m benchmarks.reading                    print the tables; some twenty minutes on two cores
+    python -m benchmarks.reading                    print the tables; some twenty minutes on two idle cores
     python -m benchmarks.reading --write            and write them into docs/explanation/paper.md
     python -m benchmarks.reading --seeds 900 mild   only these rows, on other seeds
     python -m benchmarks.reading --keep scores      keep what was scored, and go on from there when it is called again
 
 Photographs are invented (`tests.paper.photographs`); no picture that a camera took is among them. Seeds from 10,000 on were
-never used to choose a threshold, and no picture of the severity `apart` was.
+never used to choose a threshold, and no picture of the severity `apart` was. A kept score belongs to one reader, one maker
+of photographs and one printed sheet: once any of them is changed, its pictures are taken again.
 """
 
 import argparse
+import hashlib
 import json
 import multiprocessing
 import resource
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
+from importlib.metadata import version
 from pathlib import Path
 from time import process_time
 from typing import Any
@@ -23,8 +27,10 @@ from typing import Any
 import cv2
 import numpy as np
 
+import markstead.paper
 from markstead.paper.boxes import State
-from markstead.paper.layout import Paper
+from markstead.paper.draw import draw_pdf
+from markstead.paper.layout import Paper, Sheet
 from markstead.paper.read import PageReading, read_file
 from tests.paper import photographs as p
 from tests.paper.cast import KEY, asa, marking, noa, sitting
@@ -40,6 +46,10 @@ SHEETS = (
     marking(),
     asa(courses=1, questions=240),
 )
+
+
+DECIDING = ("bend", "boxes", "find", "pictures", "read", "rectify", "register")
+"""Modules of the reader."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +112,7 @@ def one(trial: Trial, seed: int) -> Score:
     """Take a picture, read it, and compare."""
     cv2.setNumThreads(1)
     rng = np.random.default_rng([sum(map(ord, trial.name)), seed])
-    sheet = SHEETS[seed % len(SHEETS)]
+    sheet = sheet_of(seed)
     page = 1 + (seed // len(SHEETS)) % len(sheet.pages)
     paper, truth = p.filled(sheet, page, trial.mix, rng)
     taken = p.photograph(
@@ -157,6 +167,32 @@ def _pixels_a_mm(read: PageReading) -> float:
 Work = tuple[Trial, int]
 
 
+def sheet_of(seed: int) -> Sheet:
+    """The sheet of a picture: each in turn."""
+    return SHEETS[seed % len(SHEETS)]
+
+
+@cache
+def stamp(sheet: Sheet) -> str:
+    """Name the reader, the maker of photographs, their libraries and the printed sheet that a score belongs to."""
+    folder = Path(markstead.paper.__path__[0])
+    told = [Path(p.__file__).read_bytes(), *((folder / f"{name}.py").read_bytes() for name in DECIDING)]
+    told += [version(name).encode() for name in ("numpy", "opencv-python-headless", "zxing-cpp")]
+    return hashlib.sha256(b"\0".join([*told, draw_pdf(sheet, KEY)])).hexdigest()[:16]
+
+
+def kept_scores(kept: Path | None) -> list[dict[str, Any]]:
+    """What is kept and belongs to the reader and the sheets of today."""
+    lines = [json.loads(line) for line in kept.read_text().splitlines()] if kept and kept.exists() else []
+    known = [line for line in lines if line.get("stamp") == stamp(sheet_of(line["seed"]))]
+    if len(known) < len(lines):
+        print(
+            f"{len(lines) - len(known)} of {len(lines)} kept scores belong to another reader or sheet.",
+            flush=True,
+        )
+    return known
+
+
 def work_of(trials: Sequence[Trial], first: int) -> list[Work]:
     """Every picture, the rows interleaved, so that a run that is broken off has told something of each."""
     shares = [(n / trial.pictures, at, n) for at, trial in enumerate(trials) for n in range(trial.pictures)]
@@ -165,7 +201,7 @@ def work_of(trials: Sequence[Trial], first: int) -> list[Work]:
 
 def run(work: Sequence[Work], jobs: int, kept: Path | None) -> dict[str, Score]:
     """Take and read pictures, and gather the scores by row; those that are kept from before are not taken again."""
-    known = [json.loads(line) for line in kept.read_text().splitlines()] if kept and kept.exists() else []
+    known = kept_scores(kept)
     totals: dict[str, Score] = {trial.name: Score() for trial, _ in work}
     done = {(line["trial"], line["seed"]) for line in known}
     for line in known:
@@ -181,6 +217,7 @@ def run(work: Sequence[Work], jobs: int, kept: Path | None) -> dict[str, Score]:
                 told = {
                     "trial": trial.name,
                     "seed": seed,
+                    "stamp": stamp(sheet_of(seed)),
                     "score": {name: getattr(score, name) for name in Score.__slots__},
                 }
                 with kept.open("a") as file:
@@ -299,8 +336,6 @@ def _covered(first: int, count: int) -> tuple[int, int, int]:
 
 def cost() -> Iterator[str]:
     """Time and memory of a 12-megapixel picture, and time of a page."""
-    from markstead.paper.draw import draw_pdf
-
     sheet = SHEETS[0]
     draw_pdf(sheet, KEY)
     begun = process_time()
@@ -366,7 +401,7 @@ def main() -> None:
         trials = [replace(t, pictures=given.pictures) for t in trials]
     work = work_of(trials, given.seeds)
     if given.only_kept:
-        known = {(k["trial"], k["seed"]) for k in map(json.loads, given.keep.read_text().splitlines())}
+        known = {(line["trial"], line["seed"]) for line in kept_scores(given.keep)}
         work = [(trial, seed) for trial, seed in work if (trial.name, seed) in known]
     found = run(work, given.jobs, given.keep)
     scores = {trial.name: found[trial.name] for trial in trials if trial.name in found}
