@@ -41,7 +41,7 @@ def test_a_sheet_is_printed_read_and_recorded_and_read_again_it_changes_nothing(
     pdf, picture = tmp_path / "sheets.pdf", tmp_path / "tui.png"
     kitchen.now = "2026-02-09T08:00"
     told = kitchen.done(
-        "sheets", "--kind", "day", "--learner", "tui", "--size", "letter", "--out", pdf, "--json"
+        "sheets", "--kind", "day", "--learner", "tui", "--paper", "us-letter", "--out", pdf, "--json"
     ).json
     assert told["sheets"] == [{"kind": "day sheet", "whose": "Tui"}]
     assert pdf.read_bytes().startswith(b"%PDF-")

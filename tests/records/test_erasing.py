@@ -144,7 +144,7 @@ def papers(home: Home) -> None:
     samples.keep_sample(home, drawn("red"), learner=KEY, words=f"Sums of {GIVEN}", **kept)
     samples.keep_sample(home, drawn("blue"), learner=KEY, **kept)  # the same picture shows Noa's work, too
     samples.keep_sample(home, drawn("blue"), learner="noa", words=f"with {GIVEN}", **kept)
-    printing.print_sheets("home", day=NOW.date(), by="ruth", now=NOW, kinds=("day", "marking"), size="a4")
+    printing.print_sheets("home", day=NOW.date(), by="ruth", now=NOW, kinds=("day", "marking"), paper="a4")
     row = PaperSheet.objects.get(kind="day sheet", learner=home.person(KEY).id)
     content = scan(read_sheet(row.layout), paper_key.key_of("home"), ["day/presence/full day"])
     photographs.take_in("home", f"{KEY}.png", content + NAME.encode(), by="ruth", now=NOW)

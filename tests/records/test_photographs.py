@@ -51,7 +51,7 @@ def printed(house: House, *kinds: str, learner: str | None = "asa", day: date = 
     """Print one sheet; what the reader keeps of it."""
     before = set(PaperSheet.objects.values_list("id", flat=True))
     printing.print_sheets(
-        house.id, day=day, by="ruth", now=MORNING, kinds=kinds or ("day",), learner=learner, size="a4"
+        house.id, day=day, by="ruth", now=MORNING, kinds=kinds or ("day",), learner=learner, paper="a4"
     )
     rows = PaperSheet.objects.filter(household=house.id).order_by("-printed", "-pk")
     row = rows.exclude(id__in=before).first() or rows.first()
@@ -381,7 +381,7 @@ class TestPrinting:
         ("asked", "words"),
         [
             ({"kinds": ("poster",)}, "one of day, sitting, marking, week, road"),
-            ({"size": "a3"}, "one of a4, us-letter"),
+            ({"paper": "a3"}, "one of a4, us-letter"),
             ({"kinds": ("week",)}, "no plan is in force"),
             ({"kinds": ("sitting",)}, "nobody may sit"),
         ],

@@ -38,7 +38,9 @@ def at_work(boats: str, ruth: Client, monkeypatch: pytest.MonkeyPatch) -> str:
 
 
 def printed(ruth: Client) -> Sheet:
-    answer = ruth.post("/on-paper/print", {"learner": queries.home_of("home").person("asa").id, "size": "a4"})
+    answer = ruth.post(
+        "/on-paper/print", {"learner": queries.home_of("home").person("asa").id, "paper": "a4"}
+    )
     assert answer["Content-Type"] == "application/pdf"
     assert answer.content.startswith(b"%PDF-")
     return read_sheet(PaperSheet.objects.order_by("-printed").first().layout)  # type: ignore[union-attr]

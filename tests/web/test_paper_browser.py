@@ -54,7 +54,7 @@ def test_a_distorted_photograph_ends_with_the_day_on_the_record(
     phone: Page, live_server: LiveServer, tmp_path: Path
 ) -> None:
     morning = EVENING.replace(hour=8)
-    printing.print_sheets("home", day=EVENING.date(), by="ruth", now=morning, learner="asa", size="a4")
+    printing.print_sheets("home", day=EVENING.date(), by="ruth", now=morning, learner="asa", paper="a4")
     sheet = read_sheet(PaperSheet.objects.get().layout)
     marks = {f"boats/pages/{n}": "fill" for n in range(1, 5)} | {
         "day/presence/full day": "cross", "boats/minutes/25": "fill", "boats/section-1/wrong/3": "fill",

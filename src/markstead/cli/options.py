@@ -59,6 +59,10 @@ SLIP = Annotated[
     str | None,
     typer.Option("--slip", metavar="ID", help="Your own id for this act: given twice, it is written once."),
 ]
+PAPER = Annotated[
+    str | None,
+    typer.Option("--paper", metavar="PAPER", help="a4 or us-letter. Default: as the country has it."),
+]
 JSON = Annotated[bool, typer.Option("--json", help="Print plain JSON.")]
 
 PLACE = {"home": HOME, "household": HOUSEHOLD}

@@ -8,7 +8,7 @@ import typer
 from markstead.cli import acts, typed
 from markstead.cli.estimate import marks_up_to_now
 from markstead.cli.house import House, open_house
-from markstead.cli.options import ACT, CLOCK, JSON, Asked, command
+from markstead.cli.options import ACT, CLOCK, JSON, PAPER, Asked, command
 from markstead.errors import InputError, Problem
 from markstead.speech import say
 
@@ -121,10 +121,7 @@ def add_to(app: typer.Typer) -> None:
             str | None,
             typer.Option("--supplier", metavar="NAME", help="The supplier, as the programme names it."),
         ] = None,
-        paper: Annotated[
-            str | None,
-            typer.Option("--paper", metavar="PAPER", help="a4 or us-letter. Default: as the country has it."),
-        ] = None,
+        paper: PAPER = None,
         own: Annotated[
             bool, typer.Option("--own", help="A page more, not for the supplier: for whom each copy is.")
         ] = False,

@@ -9,18 +9,11 @@ import typer
 
 from markstead.cli import typed
 from markstead.cli.house import House, open_house
-from markstead.cli.options import BY, CLOCK, JSON, Asked, command
+from markstead.cli.options import BY, CLOCK, JSON, PAPER, Asked, command
 from markstead.errors import InputError, Problem
 
 if TYPE_CHECKING:  # loaded when a home is opened, not for --help
     from markstead.records.photographs import Outlook, SheetRead, Taken
-
-
-class Size(StrEnum):
-    """Sizes of paper, as they are typed."""
-
-    A4 = "a4"
-    LETTER = "letter"
 
 
 class KindWord(StrEnum):
@@ -57,9 +50,7 @@ def add_to(app: typer.Typer) -> None:
             str | None,
             typer.Option("--learner", metavar="KEY", help="Of this learner only. Default: of all."),
         ] = None,
-        size: Annotated[
-            Size | None, typer.Option("--size", help="Size of the paper. Default: as the country has it.")
-        ] = None,
+        paper: PAPER = None,
         out: Annotated[
             Path | None,
             typer.Option("--out", metavar="FILE", help="Where the PDF is written. Default: here."),
@@ -79,7 +70,7 @@ def add_to(app: typer.Typer) -> None:
             now=house.now,
             kinds=[str(one) for one in kind or (KindWord.DAY, KindWord.SITTING)],
             learner=learner,
-            size=str(size) if size is not None else None,
+            paper=paper,
         )
         file = out if out is not None else Path(done.name)
         _write(file, done.content, force=force)

@@ -10,7 +10,7 @@ import typer
 
 from markstead.cli import typed
 from markstead.cli.house import House, open_house
-from markstead.cli.options import BY, CLOCK, JSON, Asked, command
+from markstead.cli.options import BY, CLOCK, JSON, PAPER, Asked, command
 from markstead.errors import InputError, Problem
 
 if TYPE_CHECKING:  # loaded when a home is opened, not for --help
@@ -20,10 +20,6 @@ OUT = Annotated[
     Path | None, typer.Option("--out", metavar="FILE", help="Write the paper into this file: a .pdf.")
 ]
 FORCE = Annotated[bool, typer.Option("--force", help="Write over a file that is there.")]
-PAPER = Annotated[
-    str | None,
-    typer.Option("--paper", metavar="PAPER", help="a4 or us-letter. Default: as the country has it."),
-]
 AS_OF = Annotated[
     str | None,
     typer.Option(

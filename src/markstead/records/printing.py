@@ -28,14 +28,14 @@ from markstead.records.desk import household_row
 from markstead.records.home import Home, Somebody, load_home
 from markstead.records.models import PaperPage, PaperSheet
 from markstead.records.paper_day import Held, held_copies
-from markstead.records.typeset import usual_paper
+from markstead.records.typeset import check_paper, usual_paper
 from markstead.rules.programme import Stop, Workbook
 from markstead.rules.ruling import Role, stop_words
 from markstead.rules.standing import Cycle, Standing
 from markstead.speech import date_words, day_of_month, day_words, weekday
 
 SIZES: Mapping[str, Paper] = {"a4": Paper.A4, "us-letter": Paper.LETTER}
-"""Sizes of paper as they are asked for, the same words as for the order sheet."""
+"""Sizes of paper as they are asked for, the same words as for every other paper."""
 KINDS: Mapping[str, Kind] = {
     "day": Kind.DAY,
     "sitting": Kind.SITTING,
@@ -90,7 +90,7 @@ def print_sheets(
     now: datetime,
     kinds: Sequence[str] = ("day", "sitting"),
     learner: str | None = None,
-    size: str | None = None,
+    paper: str | None = None,
 ) -> Printed:
     """Lay out sheets of a day, keep those that will be read, and draw all of them as one PDF.
 
@@ -101,14 +101,14 @@ def print_sheets(
         now: the present instant.
         kinds: what is printed, see `KINDS`; what has nothing to say is left out, unless nothing is left then.
         learner: id or key; None: of all learners.
-        size: see `SIZES`; None: as is usual where the home is.
+        paper: see `SIZES`; None: as is usual where the home is.
 
     Raises:
-        InputError: no such kind or size, nobody to print for, or nothing to print.
+        InputError: no such kind or paper, nobody to print for, or nothing to print.
         UnknownError: nobody has that id or key.
     """
     home = load_home(household_row(household))
-    paper = _size(size or usual_paper(home))
+    size = SIZES[check_paper(paper or usual_paper(home))]
     for kind in kinds:
         if kind not in KINDS:
             raise InputError([Problem("kind of sheet", repr(kind[:40]), f"one of {', '.join(KINDS)}")])
@@ -119,7 +119,7 @@ def print_sheets(
     who = (home.learner(learner),) if learner else home.learners
     if not who:
         raise InputError([Problem("learners", "nobody yet", "at least one learner")])
-    made = [one for kind in kinds for one in _MAKERS[kind](_Desk(home, day, now, paper), who)]
+    made = [one for kind in kinds for one in _MAKERS[kind](_Desk(home, day, now, size), who)]
     if not made:
         empty = "; ".join(WhyEmpty[kind.upper()] for kind in kinds if kind.upper() in WhyEmpty.__members__)
         raise InputError([Problem("sheets", empty or "nothing to print", "a day with something to print")])
@@ -134,13 +134,6 @@ def print_sheets(
         for sheet, one in zip(sheets, made, strict=True)
     )
     return Printed(_file_name(kinds, who if learner else (), day), content, told)
-
-
-def _size(size: str) -> Paper:
-    found = SIZES.get("us-letter" if size == "letter" else size)
-    if found is None:
-        raise InputError([Problem("size", repr(size[:40]), f"one of {', '.join(SIZES)}")])
-    return found
 
 
 def _file_name(kinds: Sequence[str], who: Sequence[Somebody], day: date) -> str:

@@ -46,7 +46,7 @@ class PaperPage:
     day: str
     learners: tuple[Choice, ...]
     kinds: tuple[Choice, ...]
-    sizes: tuple[Choice, ...]
+    papers: tuple[Choice, ...]
     waiting: tuple[SheetLine, ...]
     printed: tuple[SheetLine, ...]
     token: str
@@ -59,7 +59,7 @@ def paper_page(
     printed: Iterable[KnownSheet],
     *,
     learner: str = "",
-    size: str = "a4",
+    paper: str = "a4",
 ) -> PaperPage:
     """Put the page of sheets together."""
     everybody = Choice("", "all learners", not learner)
@@ -68,7 +68,7 @@ def paper_page(
         day.isoformat(),
         (everybody, *learners),
         tuple(Choice(kind, words, kind in ("day", "sitting")) for kind, words in _KINDS.items()),
-        tuple(Choice(value, words, value == size) for value, words in PAPERS.items()),
+        tuple(Choice(value, words, value == paper) for value, words in PAPERS.items()),
         tuple(_waiting_line(one) for one in waiting),
         tuple(_printed_line(home, one) for one in printed),
         new_token(),

@@ -52,7 +52,7 @@ def _shown(
             photographs.waiting(seat.household),
             photographs.printed(seat.household),
             learner=request.GET.get("learner", ""),
-            size=usual_paper(seat.home),
+            paper=usual_paper(seat.home),
         ),
         "said": said,
         "refused": refused,
@@ -84,7 +84,7 @@ def print_out(request: HttpRequest, seat: Seat) -> HttpResponse:
             now=seat.now,
             kinds=data.getlist("kind") or ("day", "sitting"),
             learner=data.get("learner") or None,
-            size=data.get("size") or None,
+            paper=data.get("paper") or None,
         )
     except MarksteadError as error:
         return _shown(request, seat, said_of(error, data), 409)
