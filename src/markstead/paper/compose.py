@@ -27,6 +27,10 @@ TOP, FOOT = MARKER_EDGE + QR + 5.5, MARKER_EDGE + 16.0 + 3.5
 LABEL = 8.0
 """Size of the number above a box, in points."""
 LABEL_HEIGHT = 3.2
+CAPTION, FLAG_SIZE = 8.5, 9.0
+"""Sizes of a caption over boxes and of the words beside a larger box, in points."""
+FLAG_TEXT = 1.05
+"""From a larger box's top to that of its words, so that these stand at its middle."""
 ROW_WIDTH = slot(ROW - 1) + BOX
 CONVENTION = (
     "Colour the box in, or make a big cross. Rub out well, or put a ring around a box that does not count."
@@ -36,6 +40,11 @@ CONVENTION = (
 def text_size(age: int) -> float:
     """The size of running text for a reader of this age, in points: 13 up to 7, 11.5 up to 10, then 10."""
     return 13.0 if age <= 7 else 11.5 if age <= 10 else 10.0
+
+
+def ascent(size: float) -> float:
+    """Millimetres from the top of a line of text to what it stands on; our letters rise by their size."""
+    return size * 25.4 / 72.0
 
 
 class Composer:
@@ -141,7 +150,7 @@ class Composer:
     def caption(self, words: str, x: float | None = None, width: float | None = None) -> None:
         """Put a small line of words over what follows; the caller moves on."""
         start = self.left if x is None else x
-        self.text(start, self.y, width or self.width - (start - self.left), words, 8.5, 500)
+        self.text(start, self.y, width or self.width - (start - self.left), words, CAPTION, 500)
 
     def row(self, group: str, members: Sequence[tuple[str, str]], first: int = 0) -> None:
         """Put one row of boxes, each a value and the label above it, from a column on; the caller moves on."""
@@ -163,12 +172,12 @@ class Composer:
         Returns how far left it reaches.
         """
         self.box(group, value, right - FLAG_BOX, y, FLAG_BOX)
-        self.text(right - FLAG_BOX - 1.5 - width, y + 1.4, width, words, 9.0, 500, "right")
+        self.text(right - FLAG_BOX - 1.5 - width, y + FLAG_TEXT, width, words, FLAG_SIZE, 500, "right")
         return right - FLAG_BOX - 1.5 - width
 
     def writing_line(self, words: str, x: float, y: float, to_x: float) -> None:
         """Put words and a line to write on after them."""
-        self.text(x, y - 3.6, (to_x - x) * 0.6, words, 8.5)
+        self.text(x, y - 4.5, (to_x - x) * 0.6, words, CAPTION)
         self.line(x, y, to_x, y, 0.2, 45)
 
     # --- the whole

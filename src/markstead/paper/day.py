@@ -2,15 +2,24 @@
 
 from dataclasses import dataclass
 
-from markstead.paper.compose import LABEL_HEIGHT, ROW_WIDTH, Composer, text_size
+from markstead.paper.compose import (
+    CAPTION,
+    FLAG_SIZE,
+    FLAG_TEXT,
+    LABEL_HEIGHT,
+    ROW_WIDTH,
+    Composer,
+    ascent,
+    text_size,
+)
 from markstead.paper.layout import BOX, FLAG_BOX, ROW, ROW_PITCH, Asks, Group, Kind, Paper, Sheet, slot
 from markstead.paper.ruler import Workbook, draw_ruler
 
 HALF = ROW // 2
 MINUTES = (5, 10, 15, 20, 25, 30, 40, 50, 60, 90)
 """Minutes that a box may mean, where the caller wishes no others."""
-TITLE_HEIGHT, CAPTION_HEIGHT, AFTER_COURSE = 8.6, 4.2, 1.4
-CHANGES_HEIGHT = 27.0
+TITLE_HEIGHT, CAPTION_HEIGHT, AFTER_COURSE = 8.6, 5.0, 1.6
+SUBJECT_WIDTH, CHANGES_HEIGHT = 49.0, 27.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +90,7 @@ def day_sheet(day: Day, *, sheet_id: str, paper: Paper = Paper.A4) -> Sheet:
     for note in day.notes:
         on.text(on.left, on.y, on.width, note, on.size)
         on.y += on.size * 0.5
+    on.y += 1.0 if day.notes else 0.0
     if day.presence:
         _presence(on, day)
     for course in day.courses:
@@ -92,11 +102,11 @@ def day_sheet(day: Day, *, sheet_id: str, paper: Paper = Paper.A4) -> Sheet:
 def _presence(on: Composer, day: Day) -> None:
     """Boxes for how much of the day the learner was at school, from the left."""
     group = on.group(Group("day/presence", Asks.ONE_OF, "At school", day.learner))
-    on.text(on.left, on.y + 1.2, 20.0, "At school", 10.0, 600)
+    on.text(on.left, on.y + FLAG_TEXT, 20.0, "At school", FLAG_SIZE, 600)
     x = on.left + 22.0
     for value, words in day.presence:
         on.box(group, value, x, on.y, FLAG_BOX)
-        on.text(x + FLAG_BOX + 1.8, on.y + 1.4, 32.0, words, 9.0, 500)
+        on.text(x + FLAG_BOX + 1.8, on.y + FLAG_TEXT, 32.0, words, FLAG_SIZE, 500)
         x += 44.0
     on.y += FLAG_BOX + 2.5
 
@@ -128,9 +138,9 @@ def _title(on: Composer, day: Day, course: Course) -> None:
     ):
         ask = Group(f"{key}/{name}", asks, f"{course.subject}: {words}", day.learner, key)
         left = on.flag(on.group(ask), "yes", words, left, y, 16.0 if name == "wants" else 14.0) - 2.0
-    on.text(on.left, y + 0.6, 46.0, course.subject, on.size + 2.0, 700)
-    on.text(on.left + 48.0, y + 5.7, left - on.left - 48.0, course.book.title, 7.5)
-    draw_ruler(on, course.book, on.left + 48.0, y, left - on.left - 48.0, course.goal)
+    on.text(on.left, y + 0.8, SUBJECT_WIDTH - 2.0, course.subject, on.size + 1.5, 700)
+    on.text(on.left + SUBJECT_WIDTH, y + 5.7, left - on.left - SUBJECT_WIDTH, course.book.title, 7.5)
+    draw_ruler(on, course.book, on.left + SUBJECT_WIDTH, y, left - on.left - SUBJECT_WIDTH, course.goal)
     on.y += TITLE_HEIGHT
 
 
@@ -141,22 +151,15 @@ def _goal_height(on: Composer) -> float:
 
 def _goal_words(course: Course) -> str:
     if course.goal_words or course.goal is None:
-        return course.goal_words or "no goal today"
+        return f"Goal: {course.goal_words}" if course.goal_words else "No goal today"
     first, last = course.goal
-    return f"pages {first} to {last}" if last > first else f"page {first}"
+    return f"Goal: pages {first} to {last}" if last > first else f"Goal: page {first}"
 
 
 def _pages_and_minutes(on: Composer, day: Day, course: Course, rows: int) -> None:
-    on.text(on.left, on.y - 0.9, slot(HALF) - 4.0, f"Goal: {_goal_words(course)}", on.size, 600)
-    middle = on.left + slot(HALF)
-    on.text(
-        middle,
-        on.y + _goal_height(on) - CAPTION_HEIGHT + 0.2,
-        ROW_WIDTH - slot(HALF),
-        "minutes, one box",
-        8.5,
-        500,
-    )
+    on.text(on.left, on.y - 0.9, slot(HALF) - 4.0, _goal_words(course), on.size, 600)
+    level = on.y - 0.9 + ascent(on.size) - ascent(CAPTION)
+    on.text(on.left + slot(HALF), level, ROW_WIDTH - slot(HALF), "Minutes: one box", CAPTION, 500)
     on.y += _goal_height(on)
     if course.pages:
         words = f"{course.subject}: pages done"
@@ -188,19 +191,22 @@ def _stop(on: Composer, day: Day, course: Course, stop: StopToMark) -> None:
     said = "Re-marking" if stop.again else "Marking"
     told = "colour what is still wrong" if stop.again else "colour what is wrong"
     # At the head of a page the title of the course stands on the page before.
-    on.caption(f"{said}, {what if goes_on else stop.words}: {told}", None, right - on.left)
+    words = f"{said}, {what if goes_on else stop.words}: {told}"
+    level = y + FLAG_TEXT + ascent(FLAG_SIZE) - ascent(CAPTION)
+    on.text(on.left, level, right - on.left, words, CAPTION, 500)
     on.y += CAPTION_HEIGHT
     asks, words = (Asks.STILL_WRONG, "still wrong") if stop.again else (Asks.WRONG, "wrong")
     questions = group("wrong", asks, words)
     # The flags reach into the first row of boxes where that is a long one.
-    on.y += 2.4 if len(stop.questions) > (ROW - 10 if stop.re_marked else ROW - 4) else 0.0
+    on.y += 1.8 if len(stop.questions) > (ROW - 10 if stop.re_marked else ROW - 4) else 0.8
     on.rows(questions, [(str(q), str(q)) for q in stop.questions], f"{what}, continued: {told}")
 
 
 def _score(on: Composer, day: Day, course: Course, score: Score) -> None:
     if not 1 <= score.asked <= 99:
         raise ValueError(f"{score.asked} questions in a test; wanted is 1 to 99")
-    on.need(CAPTION_HEIGHT + ROW_PITCH)
+    # At the head of a page the title of the course stands on the page before.
+    said = f"{course.subject}, {score.words}" if on.need(CAPTION_HEIGHT + ROW_PITCH) else score.words
     score_rows(
         on,
         f"{course.copy}/{score.step}",
@@ -209,13 +215,23 @@ def _score(on: Composer, day: Day, course: Course, score: Score) -> None:
         course.copy,
         score.step,
         score.asked,
+        f"{said[:1].upper()}{said[1:]}, right answers",
     )
 
 
-def score_rows(on: Composer, key: str, words: str, learner: str, copy: str, step: str, asked: int) -> None:
+def score_rows(
+    on: Composer,
+    key: str,
+    words: str,
+    learner: str,
+    copy: str,
+    step: str,
+    asked: int,
+    caption: str = "Right answers",
+) -> None:
     """Put the two runs of digits for a score: tens in the left half of a row, ones in the right."""
-    on.caption(f"{words}: right answers of {asked}. Tens", None, slot(HALF) - 4.0)
-    on.text(on.left + slot(HALF), on.y, 40.0, "Ones", 8.5, 500)
+    on.caption(f"{caption} of {asked}: tens", None, slot(HALF) - 4.0)
+    on.caption("ones", on.left + slot(HALF))
     on.y += CAPTION_HEIGHT
     digits = [(str(d), str(d)) for d in range(10)]
     on.row(on.group(Group(f"{key}/tens", Asks.TENS, f"{words}: tens", learner, copy, step, asked)), digits)

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from markstead.paper.compose import ROW_WIDTH, Composer
+from markstead.paper.compose import FLAG_SIZE, FLAG_TEXT, ROW_WIDTH, Composer, ascent
 from markstead.paper.day import CAPTION_HEIGHT
 from markstead.paper.layout import FLAG_BOX, ROW_PITCH, Asks, Group, Kind, Paper, Sheet
 
@@ -42,7 +42,7 @@ def marking_sheet(
 
 
 def _block(on: Composer, one: ToMark) -> None:
-    on.need(FLAG_BOX + 3.0 + CAPTION_HEIGHT + ROW_PITCH)
+    on.need(FLAG_BOX + CAPTION_HEIGHT + 2.0 + ROW_PITCH)
     on.line(on.left, on.y, on.left + ROW_WIDTH, on.y, 0.35)
     on.y += 1.2
     key, right = f"{one.copy}/{one.step}", on.left + ROW_WIDTH
@@ -57,10 +57,11 @@ def _block(on: Composer, one: ToMark) -> None:
     for name, asks, said, width in flags:
         group = on.group(Group(f"{key}/{name}", asks, f"{words}: {said}", one.learner, one.copy, one.step))
         right = on.flag(group, "yes", said, right, on.y, width) - 2.0
-    room = right - on.left
-    on.text(on.left, on.y - 0.2, room, one.name, 12.0, 700)
-    on.text(on.left, on.y + 4.6, room, f"{one.workbook}, {one.words}", 8.5)
-    on.y += FLAG_BOX + 2.6
+    level = on.y + FLAG_TEXT + ascent(FLAG_SIZE) - ascent(12.0)
+    on.text(on.left, level, right - on.left, one.name, 12.0, 700)
+    on.y += FLAG_BOX + 0.2
+    on.caption(f"{one.workbook}, {one.words}")
+    on.y += CAPTION_HEIGHT
     asks, said = (Asks.STILL_WRONG, "still wrong") if one.again else (Asks.WRONG, "wrong")
     group = on.group(Group(f"{key}/wrong", asks, f"{words}: {said}", one.learner, one.copy, one.step))
     on.rows(

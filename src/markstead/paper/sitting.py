@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from markstead.paper.compose import ROW_WIDTH, Composer, text_size
+from markstead.paper.compose import FLAG_TEXT, ROW_WIDTH, Composer, text_size
 from markstead.paper.day import CAPTION_HEIGHT, score_rows
 from markstead.paper.layout import FLAG_BOX, ROW_PITCH, Asks, Group, Kind, Paper, Sheet
 
@@ -12,6 +12,7 @@ ROOM = (
     "The watcher stays from the first question to the last and takes the paper at the end.",
 )
 """What is asked of the room, unless the caller says otherwise."""
+MOST_NOTES, NOTE_PITCH = 5, 9.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +109,7 @@ def _choices(on: Composer, group: str, choices: list[tuple[str, str]]) -> None:
             on.y += FLAG_BOX + 2.5
         x = on.left + n % 3 * third
         on.box(group, value, x, on.y, FLAG_BOX)
-        on.text(x + FLAG_BOX + 2.0, on.y + 1.2, third - FLAG_BOX - 5.0, words, 10.0)
+        on.text(x + FLAG_BOX + 2.0, on.y + FLAG_TEXT - 0.2, third - FLAG_BOX - 5.0, words, 10.0)
     on.y += FLAG_BOX + 4.0
 
 
@@ -138,3 +139,18 @@ def _result(on: Composer, sitting: Sitting) -> None:
     score_rows(
         on, key, f"{sitting.subject}, unit test", sitting.learner, sitting.copy, step, sitting.questions
     )
+    _notes(on)
+
+
+def _notes(on: Composer) -> None:
+    """Lines for the watcher's own words, as far as the page has room; nothing of it is read."""
+    count = min(MOST_NOTES, int((on.bottom - on.y - 9.0) / NOTE_PITCH))
+    if count < 1:
+        return
+    on.y += 2.0
+    on.line(on.left, on.y, on.left + ROW_WIDTH, on.y, 0.35)
+    on.y += 2.0
+    on.caption("Notes")
+    for _ in range(count):
+        on.y += NOTE_PITCH
+        on.line(on.left, on.y, on.left + ROW_WIDTH, on.y, 0.2, 45)

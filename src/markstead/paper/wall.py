@@ -4,10 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from markstead.paper.compose import Composer, text_size
+from markstead.paper.compose import Composer, ascent, text_size
 from markstead.paper.layout import Kind, Paper, Sheet
 
 STONES, STONE, STONE_PITCH, ROAD_PITCH = 8, 14.0, 21.0, 22.0
+BEND = 4.2
+"""How far a road goes out beside its last stone before it comes back."""
 GOAL_HEIGHT = 8.4
 MOST_LETTERS = 15
 """Letters of a title that fit under a stone in one line."""
@@ -98,12 +100,13 @@ def road_sheet(
     on.y -= 6.0
     for road in roads:
         turns = -(-len(road.stones) // STONES)
-        on.need(8.0 + min(turns, 2) * ROAD_PITCH)
+        head = 1.25 * ascent(on.size + 3.0) + 2.4
+        on.need(head + min(turns, 2) * ROAD_PITCH)
         on.text(on.left, on.y, on.width, road.subject, on.size + 3.0, 700)
-        on.y += 8.0
+        on.y += head
         _road(on, road.stones)
         on.y += 3.0
-    return on.sheet(sheet_id, Kind.ROAD, f"{name}'s road", under)
+    return on.sheet(sheet_id, Kind.ROAD, f"{name}’s road", under)
 
 
 def _road(on: Composer, stones: tuple[Stone, ...]) -> None:
@@ -113,14 +116,23 @@ def _road(on: Composer, stones: tuple[Stone, ...]) -> None:
         joined = not on.need(ROAD_PITCH) and joined
         row = stones[start : start + STONES]
         back = start // STONES % 2 == 1
-        xs = [on.left + (STONES - 1 - n if back else n) * STONE_PITCH for n in range(len(row))]
+        first = on.left + (on.width - (STONES - 1) * STONE_PITCH - STONE) / 2
+        xs = [first + (STONES - 1 - n if back else n) * STONE_PITCH for n in range(len(row))]
         middle = on.y + STONE / 2
         for a, b in pairwise(xs):
             low = min(a, b) + STONE
             on.line(low, middle, low + STONE_PITCH - STONE, middle, 0.8, 60, dashed=True)
         if joined:
-            x = xs[0] + STONE / 2
-            on.line(x, on.y - ROAD_PITCH + STONE + 5.9, x, on.y, 0.8, 60, dashed=True)
+            # Around the outside, clear of the title under the stone above.
+            rim, turn = (xs[0] + STONE, xs[0] + STONE + BEND) if back else (xs[0], xs[0] - BEND)
+            corners = (
+                (rim, middle - ROAD_PITCH),
+                (turn, middle - ROAD_PITCH),
+                (turn, middle),
+                (rim, middle),
+            )
+            for begin, end in pairwise(corners):
+                on.line(*begin, *end, 0.8, 60, dashed=True)
         for x, stone in zip(xs, row, strict=True):
             _stone(on, x, stone)
         on.y += ROAD_PITCH

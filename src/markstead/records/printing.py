@@ -32,7 +32,7 @@ from markstead.records.typeset import check_paper, usual_paper
 from markstead.rules.programme import Stop, Workbook
 from markstead.rules.ruling import Role, stop_words
 from markstead.rules.standing import Cycle, Standing
-from markstead.speech import date_words, day_of_month, day_words, weekday
+from markstead.speech import date_words, day_of_month, day_words, language, say, weekday
 
 SIZES: Mapping[str, Paper] = {"a4": Paper.A4, "us-letter": Paper.LETTER}
 """Sizes of paper as they are asked for, the same words as for every other paper."""
@@ -455,7 +455,9 @@ def _weeks(at: _Desk, who: Iterable[Somebody]) -> Iterable[_Made]:
             goals.append(tuple(lines))
         rows.append(WeekRow(learner.name, tuple(goals)))
     heads = tuple(f"{weekday(day)} {day.day}" for day in days)
-    under = f"{day_of_month(days[0])} to {date_words(days[-1])}"
+    same = days[0].month == days[-1].month and language().short_day_of_month.startswith("d")
+    begins = str(days[0].day) if same else day_of_month(days[0])
+    under = say("{first} to {last}; the numbers are pages", first=begins, last=date_words(days[-1]))
     yield _Made(week_sheet("The week", under, heads, tuple(rows), sheet_id=NOTHING, paper=at.paper))
 
 
