@@ -32,8 +32,10 @@ ROUNDS = 60
 """Of column generation, for one learner and for the home."""
 AGAIN = 3
 """How often all learners are solved together."""
-MARGINS = (20, 40)
-"""School days after the last late one that are searched with the first weeks."""
+MARGINS = (8, 20, 40)
+"""School days after the last late one that are searched with the first weeks: few are quickly proved, more lead over more easily."""
+BACK = 20
+"""School days after the first weeks in which a plan of these comes back to the one that stands."""
 SHARE = 0.7
 """Up to this share of all days, the first weeks are worth a search of their own."""
 NEAR = 1e-6
@@ -106,6 +108,8 @@ class _Search:
         self.lowest = {name: sum(costs) for name, costs in self.streams.items()}
         """What each learner's targets must cost."""
         self.whole = 0
+        self.firsts: dict[int, _Search] = {}
+        """The searches of first weeks, by their number of days."""
         self.cost = cost_of(bare, places).total
         self.done, self.of, self.stopped = 0, 0, False
 
@@ -120,6 +124,7 @@ class _Search:
             self._beginning,
             *(lambda name=name: self._alone(name) for name in self.names),
             self._turns,
+            self._beginning,
             self._home,
             self._together,
         )
@@ -137,54 +142,89 @@ class _Search:
             self.stopped = not self.on_progress(Progress(self.done, self.of, self.cost))
         return not self.stopped
 
-    # --- the beginning of the days ---------------------------------------------------------------------------------
+    # --- the first weeks and what comes later ----------------------------------------------------------------------
 
     def _beginning(self) -> None:
-        """Where only the first weeks are late, search these: what they must cost bounds all days, for later ones cost no less.
+        """Search the first weeks apart: what they must cost, and what later targets must, bound all days together.
 
-        The best plan of the first weeks is then led over into the one that stands.
+        The best plan of the first weeks is led over into the one that stands.
         """
         for margin in MARGINS:
-            end = self._last_late_day() + margin
+            end = self._first_weeks(margin)
             if end > SHARE * self.bare.horizon:
                 return
             first = beginning(self.bare, end)
-            search = _Search(first, tuple(path[:end] for path in self.places), self.nodes, self._heard)
-            search.run()
-            self.whole = max(self.whole, search.least)
-            if search.cost < self.cost:
+            before = tuple(path[:end] for path in self.places)
+            if end not in self.firsts:
+                self.firsts[end] = _Search(first, before, self.nodes, self._heard)
+                self.firsts[end].run()
+            search = self.firsts[end]
+            if search.cost < cost_of(first, before).total:
                 self._lead_over(first, search.places)
+            self.whole = max(self.whole, search.least + self._later(end))
             if self.cost <= self.least or self.stopped:
                 return
 
     def _heard(self, _: Progress) -> bool:
         return self._go_on()
 
-    def _last_late_day(self) -> int:
-        """The last day on which a late target is met."""
+    def _first_weeks(self, margin: int) -> int:
+        """So many days beyond the first late ones, and beyond all that come before a while of as many without."""
+        end = margin
         late = [found for t in self.bare.targets if (found := meet(self.bare, t, self.places)).late]
-        return max((self.bare.horizon if found.day is None else found.day for found in late), default=0)
+        for found in sorted(late, key=lambda found: found.target.day):
+            if found.target.day >= end:
+                break
+            end = max(end, found.target.day + found.late + margin)
+        return end
+
+    def _later(self, end: int) -> int:
+        """What targets due after the first weeks must cost: the sum of what each learner must pay alone for them.
+
+        A learner whose plan pays more is planned again, with the mornings that are left and the first weeks as good as they are.
+        """
+        total = 0
+        for name in self.names:
+            whole, paths = alone(self.bare, name), self._paths(self.places, name)
+            later = replace(whole, targets=tuple(target for target in whole.targets if target.day >= end))
+            if not cost_of(later, paths).total or self.stopped:
+                continue
+            search = _Search(later, paths, self.nodes, self._heard)
+            search._alone(name)
+            total += search.least
+            if search.least < cost_of(later, paths).total:
+                mine = alone(self.bare, name, self._mornings_left(name))
+                days = self._latest({name: cost_of(whole, paths).total})
+                days |= _days_met(beginning(whole, end), tuple(path[:end] for path in paths))
+                found, _ = self._counted(mine, days).solve(self.nodes, paths, self._go_on)
+                if found is not None:
+                    self._take(self._with(name, tuple(found)))
+        return total
 
     def _lead_over(self, first: Problem, places: Places) -> None:
-        """Meet the targets of the first weeks as a plan of these does, and come back to the plan that stands."""
-        back = min(first.horizon + MARGINS[0], self.bare.horizon)
-        streams = []
-        for stream, path in zip(self.bare.streams, self.places, strict=True):
-            kept = tuple(Fixed(day, path[day]) for day in range(back, self.bare.horizon))
-            streams.append(replace(stream, fixed=(*stream.fixed, *kept)))
-        tied = replace(self.bare, streams=tuple(streams))
-        tables = [Tables(tied, stream) for stream in tied.streams]
-        days = {}
-        for target in self.bare.targets:
-            late = meet(first, target, places).late if target in first.targets else 0
-            days[target.key] = target.day + late
-        # On the same days, which few branchings tell; else as cheap as it can be.
-        found, _ = Counted(tied, tables, self.step, days).solve(self.nodes // 20 + 1, go_on=self._go_on)
-        if found is None and not self.stopped:
-            program = Counted(tied, tables, self.step, {})
-            found, _ = program.solve(self.nodes // 10 + 1, self.places, self._go_on)
-        if found is not None:
-            self._take(tuple(found))
+        """Meet the targets of the first weeks as a plan of these does, and come back to the plan that stands.
+
+        Learner by learner: each keeps to the mornings that the others do not need, before and after.
+        """
+        end, stood = first.horizon, self.places
+        back = min(end + BACK, self.bare.horizon)
+        led = tuple((*new, *old[end:]) for new, old in zip(places, stood, strict=True))
+        met = _days_met(self.bare, stood) | _days_met(first, places)
+        for name in self.names:
+            mine = alone(self.bare, name, self._mornings_left(name, led))
+            streams = tuple(
+                replace(s, fixed=(*s.fixed, *(Fixed(day, path[day]) for day in range(back, len(path)))))
+                for s, path in zip(mine.streams, self._paths(stood, name), strict=True)
+            )
+            tied = replace(mine, streams=streams)
+            # On the same days, which few branchings tell; else as cheap as it can be.
+            found, _ = self._counted(tied, met).solve(self.nodes // 20 + 1, go_on=self._go_on)
+            if found is None and not self.stopped:
+                found, _ = self._counted(tied, {}).solve(self.nodes // 10 + 1, go_on=self._go_on)
+            if found is None:
+                return
+            led = self._with(name, tuple(found), led)
+        self._take(led)
 
     # --- one learner ---------------------------------------------------------------------------------------------
 
@@ -219,10 +259,8 @@ class _Search:
 
     def _count(self, mine: Problem, paths: Places, cost: int) -> tuple[Places, int]:
         """The best plan of one learner and what none goes below."""
-        tables = [Tables(mine, stream) for stream in mine.streams]
         latest = self._latest({mine.learners[0].learner: cost})
-        program = Counted(mine, tables, self.step, latest)
-        found, least = program.solve(self.nodes, paths, self._go_on)
+        found, least = self._counted(mine, latest).solve(self.nodes, paths, self._go_on)
         return paths if found is None else tuple(found), least
 
     # --- all learners --------------------------------------------------------------------------------------------
@@ -238,7 +276,7 @@ class _Search:
             before = self.cost
             spare = self.cost - sum(self.lowest.values())
             latest = self._latest({name: lowest + spare for name, lowest in self.lowest.items()})
-            program = Counted(self.bare, [Tables(self.bare, s) for s in self.bare.streams], self.step, latest)
+            program = self._counted(self.bare, latest)
             for name, lowest in self.lowest.items():
                 program.at_least(name, lowest)
             found, least = program.solve(self.nodes, self.places, self._go_on)
@@ -249,6 +287,9 @@ class _Search:
                 return
 
     # --- what they share -----------------------------------------------------------------------------------------
+
+    def _counted(self, problem: Problem, latest: Mapping[tuple[str, str, str], int]) -> Counted:
+        return Counted(problem, [Tables(problem, stream) for stream in problem.streams], self.step, latest)
 
     def _latest(self, most: Mapping[str, int]) -> dict[tuple[str, str, str], int]:
         """The day by which each target is met in every plan in which each learner pays at most so much."""
@@ -289,19 +330,19 @@ class _Search:
     def _paths(self, places: Places, name: str) -> Places:
         return tuple(path for s, path in zip(self.bare.streams, places, strict=True) if s.learner == name)
 
-    def _with(self, name: str, found: Places) -> Places:
+    def _with(self, name: str, found: Places, places: Places | None = None) -> Places:
+        """A plan, the one that stands if none is given, with other paths of one learner."""
         new = iter(found)
         return tuple(
             next(new) if s.learner == name else path
-            for s, path in zip(self.bare.streams, self.places, strict=True)
+            for s, path in zip(self.bare.streams, places or self.places, strict=True)
         )
 
-    def _mornings_left(self, name: str) -> tuple[int, ...]:
-        others = [
-            (s, path) for s, path in zip(self.bare.streams, self.places, strict=True) if s.learner != name
-        ]
-        sat = _sittings(self.bare, others)
-        return tuple(max(0, free - int(n)) for free, n in zip(self.bare.watched, sat, strict=True))
+    def _mornings_left(self, name: str, places: Places | None = None) -> tuple[int, ...]:
+        """Sittings a morning that the others leave in a plan, the one that stands if none is given."""
+        pairs = zip(self.bare.streams, places or self.places, strict=True)
+        sat = _sittings(self.bare, [(s, path) for s, path in pairs if s.learner != name])
+        return tuple(max(0, free - n) for free, n in zip(self.bare.watched, sat, strict=True))
 
 
 def alone(problem: Problem, name: str, watched: Sequence[int] | None = None) -> Problem:
@@ -336,6 +377,12 @@ def beginning(problem: Problem, end: int) -> Problem:
         watched=problem.watched[:end],
         targets=tuple(target for target in problem.targets if target.day < end),
     )
+
+
+def _days_met(problem: Problem, places: Places) -> dict[tuple[str, str, str], int]:
+    """The day by which a plan meets each target: its own day, or the late one; not those that are not met."""
+    found = [meet(problem, target, places) for target in problem.targets]
+    return {one.target.key: one.target.day + one.late for one in found if one.day is not None}
 
 
 def _alone_cost(tables: Tables) -> int:
