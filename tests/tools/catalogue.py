@@ -27,6 +27,8 @@ from markstead.cli.main import app, told_of
 
 SOURCES = Path(speech.__file__).resolve().parent
 OTHERS = tuple(code for code in speech.LANGUAGES if not code.startswith("en"))
+SENSE_ENDS = "\x04"
+"""Between the sense in which a template means a word, `{% translate "Record" context "noun" %}`, and the word (as gettext)."""
 _UNDERSCORED = re.compile(r"""_\(\s*(?:"([^"]*)"|'([^']*)')\s*\)""")
 
 
@@ -89,7 +91,8 @@ def _of_template(path: Path) -> Iterator[tuple[str, str]]:
         if isinstance(node, TranslateNode):
             literal = _literal(node.filter_expression)
             if literal:
-                yield literal, ""
+                sense = _literal(node.message_context) if node.message_context else ""
+                yield f"{sense}{SENSE_ENDS}{literal}" if sense else literal, ""
         elif isinstance(node, BlockTranslateNode):
             one, _ = node.render_token_list(node.singular)
             many = node.render_token_list(node.plural)[0] if node.plural else ""
@@ -128,10 +131,18 @@ def fresh(code: str, old: Catalog | None) -> Catalog:
     # CLDR's third form of Spanish is for whole millions, of which nothing here is counted.
     new._num_plurals, new._plural_expr = 2, "(n != 1)"
     for key, sentence in sentences().items():
-        kept = old.get(key) if old is not None else None
-        string = kept.string if kept is not None and _is_for(kept.id, key) else None
-        new.add(key, string, locations=[(file, 0) for file in sentence.files])
+        sense, words = _in_sense(key)
+        kept = old.get(words, sense) if old is not None else None
+        string = kept.string if kept is not None and _is_for(kept.id, words) else None
+        new.add(words, string, context=sense, locations=[(file, 0) for file in sentence.files])
     return new
+
+
+def _in_sense(key: str | tuple[str, str]) -> tuple[str | None, str | tuple[str, str]]:
+    if isinstance(key, str) and SENSE_ENDS in key:
+        sense, words = key.split(SENSE_ENDS)
+        return sense, words
+    return None, key
 
 
 def _is_for(kept: object, key: object) -> bool:
