@@ -269,6 +269,16 @@ def and_words(names: Iterable[str]) -> str:
     return say("{names} and {last}", names=", ".join(rest), last=last)
 
 
+def or_words(names: Iterable[str]) -> str:
+    """Write names of which any will do: Asa; Asa or Noa; Asa, Ilse or Noa."""
+    *rest, last = names
+    if not rest:
+        return last
+    if _SPOKEN.get().code == "es" and last.lower().startswith(("o", "ó", "ho", "hó")):
+        return f"{', '.join(rest)} u {last}"  # Real Academia Española, Ortografía: o before the sound o is u
+    return say("{names} or {last}", names=", ".join(rest), last=last)
+
+
 def _sounds_like_i(word: str) -> bool:
     plain = word.lower()
     return plain.startswith(("i", "í", "hi", "hí")) and not plain.startswith(

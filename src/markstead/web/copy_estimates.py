@@ -6,6 +6,7 @@ from django.utils.safestring import SafeString
 
 from markstead.records.estimates import Close
 from markstead.records.home import Home
+from markstead.speech import say
 from markstead.web.kept import piece
 from markstead.web.plots import ReadinessPlot, readiness_plot
 from markstead.web.ready import ReadinessWords, readiness_words
@@ -38,10 +39,10 @@ class CopyEstimates:
 def _state(learnt: float, asked: int) -> str:
     """How an objective looks, from where an oral quiz on it would start."""
     if not asked:
-        return "not marked yet"
+        return say("not marked yet")
     if learnt >= 0.67:
-        return "looks learnt"
-    return "in doubt" if learnt > 0.33 else "looks not learnt yet"
+        return say("looks learnt")
+    return say("in doubt") if learnt > 0.33 else say("looks not learnt yet")
 
 
 def copy_estimates(found: Close, home: Home, learner: str) -> CopyEstimates:
@@ -56,7 +57,7 @@ def copy_estimates(found: Close, home: Home, learner: str) -> CopyEstimates:
         objectives=tuple(
             ObjectiveRow(
                 line.name,
-                f"{line.right} of {line.asked}" if line.asked else "–",
+                say("{right} of {asked}", right=line.right, asked=line.asked) if line.asked else "–",
                 _state(line.learnt, line.asked),
             )
             for line in found.objectives

@@ -9,6 +9,7 @@ from typing import Any
 from django.http import QueryDict
 
 from markstead.errors import InputError, Problem
+from markstead.speech import say
 
 _SEPARATORS = str.maketrans({",": " ", ";": " ", "–": "-", "—": "-"})
 
@@ -23,10 +24,10 @@ def whole(data: Mapping[str, str], field: str, label: str, *, needed: bool = Tru
     text = data.get(field, "").strip()
     if not text:
         if needed:
-            raise InputError([Problem(label, "nothing", "a whole number")])
+            raise InputError([Problem(label, say("nothing"), say("a whole number"))])
         return None
     if not _is_number(text):
-        raise InputError([Problem(label, repr(text[:40]), "a whole number, such as 14")])
+        raise InputError([Problem(label, repr(text[:40]), say("a whole number, such as 14"))])
     return int(text)
 
 
@@ -38,7 +39,9 @@ def day(data: Mapping[str, str], field: str, label: str) -> date:
             return date.fromisoformat(text)
     except ValueError:
         pass
-    raise InputError([Problem(label, repr(text[:40]) if text else "nothing", "a day, such as 2026-03-27")])
+    raise InputError(
+        [Problem(label, repr(text[:40]) if text else say("nothing"), say("a day, such as 2026-03-27"))]
+    )
 
 
 def clock_time(data: Mapping[str, str], field: str, label: str) -> time | None:
@@ -48,7 +51,7 @@ def clock_time(data: Mapping[str, str], field: str, label: str) -> time | None:
         return None
     found = re.fullmatch(r"([0-9]{1,2})[:.]([0-9]{2})", text)
     if found is None or int(found[1]) > 23 or int(found[2]) > 59:
-        raise InputError([Problem(label, repr(text[:20]), "a time of day such as 8:30")])
+        raise InputError([Problem(label, repr(text[:20]), say("a time of day such as 8:30"))])
     return time(int(found[1]), int(found[2]))
 
 
@@ -58,10 +61,10 @@ def numbers(text: str, label: str) -> tuple[int, ...]:
     for word in text.translate(_SEPARATORS).split():
         first, dash, last = word.partition("-")
         if not _is_number(first) or (dash and not _is_number(last)):
-            raise InputError([Problem(label, repr(word[:40]), "numbers such as 3, 7 or 9-11")])
+            raise InputError([Problem(label, repr(word[:40]), say("numbers such as 3, 7 or 9-11"))])
         a, b = int(first), int(last) if dash else int(first)
         if not 1 <= a <= b <= 999:
-            raise InputError([Problem(label, repr(word), "numbers from 1 on, each run rising")])
+            raise InputError([Problem(label, repr(word), say("numbers from 1 on, each run rising"))])
         found.update(range(a, b + 1))
     return tuple(sorted(found))
 
@@ -71,19 +74,19 @@ def wrong_numbers(data: Mapping[str, str]) -> tuple[int, ...]:
     if data.get("verdict") == "all right":
         typed = data.get("wrong", "").strip()
         if typed:  # Enter in the field presses the first button: what was typed must not be passed over
-            found = f"both 'All right' and {typed[:40]!r}"
+            found = say("both 'All right' and {typed!r}", typed=typed[:40])
             raise InputError(
-                [Problem("wrong questions", found, "one of the two: empty the field, or record it")]
+                [Problem(say("wrong questions"), found, say("one of the two: empty the field, or record it"))]
             )
         return ()
-    found = numbers(data.get("wrong", ""), "wrong questions")
+    found = numbers(data.get("wrong", ""), say("wrong questions"))
     if not found:
         raise InputError(
             [
                 Problem(
-                    "wrong questions",
-                    "nothing",
-                    "the numbers of the wrong answers, or the button 'All right'",
+                    say("wrong questions"),
+                    say("nothing"),
+                    say("the numbers of the wrong answers, or the button 'All right'"),
                 )
             ]
         )
@@ -92,12 +95,18 @@ def wrong_numbers(data: Mapping[str, str]) -> tuple[int, ...]:
 
 def score(data: Mapping[str, str]) -> dict[str, Any]:
     """Read a score: a total of right answers, or the numbers of the wrong ones, or both."""
-    right = whole(data, "right", "right answers", needed=False)
+    right = whole(data, "right", say("right answers"), needed=False)
     text = data.get("wrong", "").strip()
-    wrong = numbers(text, "wrong questions") if text else None
+    wrong = numbers(text, say("wrong questions")) if text else None
     if right is None and wrong is None:
         raise InputError(
-            [Problem("right answers", "nothing", "how many were right, or the numbers of the wrong ones")]
+            [
+                Problem(
+                    say("right answers"),
+                    say("nothing"),
+                    say("how many were right, or the numbers of the wrong ones"),
+                )
+            ]
         )
     return {"right": right, "wrong": wrong}
 
@@ -109,13 +118,17 @@ def answers(questions: Sequence[str], verdicts: Sequence[str]) -> tuple[tuple[in
         if not question.strip() and not verdict:
             continue
         if not _is_number(question.strip()) or verdict not in {"right", "wrong"}:
-            said = (
-                f"question {question.strip()[:40] or '(none)'}, {verdict[:40] or 'neither right nor wrong'}"
+            said = say(
+                "question {question}, {verdict}",
+                question=question.strip()[:40] or say("(none)"),
+                verdict=verdict[:40] or say("neither right nor wrong"),
             )
-            raise InputError([Problem("oral quiz", said, "a question number with right or wrong")])
+            raise InputError([Problem(say("oral quiz"), said, say("a question number with right or wrong"))])
         found.append((int(question), verdict == "right"))
     if not found:
-        raise InputError([Problem("oral quiz", "no answers", "at least one question with right or wrong")])
+        raise InputError(
+            [Problem(say("oral quiz"), say("no answers"), say("at least one question with right or wrong"))]
+        )
     return tuple(found)
 
 
@@ -126,13 +139,23 @@ def ticks(data: QueryDict) -> tuple[tuple[str, str, int, bool], ...]:
         parts = text.split("/")
         verdict = data.get(f"t{n}", "")
         if len(parts) != 3 or not _is_number(parts[2]):
-            raise InputError([Problem("spot check", repr(text[:60]), "the form as it was shown")])
+            raise InputError([Problem(say("spot check"), repr(text[:60]), say("the form as it was shown"))])
         if verdict not in {"right", "wrong"}:
-            found_words = verdict[:40] or "neither right nor wrong"
-            raise InputError([Problem(f"spot check, question {parts[2]}", found_words, "right or wrong")])
+            found_words = verdict[:40] or say("neither right nor wrong")
+            raise InputError(
+                [
+                    Problem(
+                        say("spot check, question {question}", question=parts[2]),
+                        found_words,
+                        say("right or wrong"),
+                    )
+                ]
+            )
         found.append((parts[0], parts[1], int(parts[2]), verdict == "right"))
     if not found:
-        raise InputError([Problem("spot check", "no answers", "at least one answer that was looked at")])
+        raise InputError(
+            [Problem(say("spot check"), say("no answers"), say("at least one answer that was looked at"))]
+        )
     return tuple(found)
 
 
@@ -140,7 +163,9 @@ def token(data: Mapping[str, str]) -> str | None:
     """The id of the act that a form sends, so that sending it twice writes once; None: it sent none."""
     text = data.get("token", "")
     if len(text) > 40 or not all(c.isascii() and (c.isalnum() or c == "-") for c in text):
-        raise InputError([Problem("form", "a token that is not ours", "the form as it was shown")])
+        raise InputError(
+            [Problem(say("form"), say("a token that is not ours"), say("the form as it was shown"))]
+        )
     if not text:
         return None
     # Bound to what is sent: the browser's Back brings an old token with new content, and that is another act.

@@ -8,7 +8,7 @@ from markstead.plan.moves import HALF
 from markstead.records.home import Home, Somebody
 from markstead.records.plans import KeptPlan
 from markstead.rules.ruling import page_words
-from markstead.speech import day_short, weekday_short
+from markstead.speech import day_short, say, weekday_short
 
 DAYS = 5
 
@@ -74,7 +74,11 @@ def _head(plan: KeptPlan, learner: Somebody, day: date) -> DayHead:
     limits = plan.problem.limits(learner.id)
     halves = plan.loads()[learner.id][index]
     soft = limits.soft[index]
-    load = f"{halves // HALF} of {soft // HALF} min" if limits.here[index] else "away"
+    load = (
+        say("{minutes} of {wished} min", minutes=halves // HALF, wished=soft // HALF)
+        if limits.here[index]
+        else say("away")
+    )
     return DayHead(day.isoformat(), day_short(day), load, halves > soft)
 
 
@@ -96,6 +100,6 @@ def _cell(home: Home, goal: Goal | None, day: date, latest: str, *, by_hand: boo
     pages = ""
     if goal.first is not None and goal.last is not None:
         pages = page_words(goal.first, goal.last)
-    test = "practice test" if goal.practice else "unit test" if goal.unit else ""
+    test = say("practice test") if goal.practice else say("unit test") if goal.unit else ""
     title = home.programme.workbook(goal.workbook).title if goal.workbook != latest else ""
     return GoalCell(words, pages, title, test, by_hand)

@@ -10,7 +10,7 @@ from markstead.measure.readings import CoursePace
 from markstead.records.estimates import LearnerPage, ReviewLine, SpotLine
 from markstead.records.home import Home
 from markstead.records.queries import CopyView
-from markstead.speech import day_of_month, day_words
+from markstead.speech import counted, day_of_month, day_words, say
 from markstead.web.kept import piece
 from markstead.web.pages import drawn, new_token
 from markstead.web.plots import PacePlot, pace_plot
@@ -103,32 +103,44 @@ class SpotView:
 def days_words(found: DaysToFinish | None) -> str:
     """Days to the last page, with their range."""
     if found is None:
-        return "no workbook in hand"
+        return say("no workbook in hand")
     if found.expected == 0:
-        return "all pages are worked"
-    few = "1 school day" if found.expected == 1 else f"{found.expected} school days"
-    return f"about {few} ({found.low90} to {found.high90})"
+        return say("all pages are worked")
+    return counted(
+        found.expected,
+        "about {n} school day ({low} to {high})",
+        "about {n} school days ({low} to {high})",
+        low=found.low90,
+        high=found.high90,
+    )
 
 
 def pages_words(pace: Pace) -> str:
-    return f"{pace.pages_a_day:.1f} a day ({pace.low:.1f} to {pace.high:.1f})"
+    return say(
+        "{pages:.1f} a day ({low:.1f} to {high:.1f})", pages=pace.pages_a_day, low=pace.low, high=pace.high
+    )
 
 
 def minutes_words(pace: Pace) -> str:
     if pace.minutes_a_page is None or pace.minutes_low is None or pace.minutes_high is None:
-        return "no minutes noted"
-    return f"{pace.minutes_a_page:.0f} min a page ({pace.minutes_low:.0f} to {pace.minutes_high:.0f})"
+        return say("no minutes noted")
+    return say(
+        "{minutes:.0f} min a page ({low:.0f} to {high:.0f})",
+        minutes=pace.minutes_a_page,
+        low=pace.minutes_low,
+        high=pace.minutes_high,
+    )
 
 
 def _pace_line(course: CoursePace, home: Home) -> PaceLine:
     plot = pace_plot(course)
-    counted = "days with a goal" if course.by_goals else "school days"
+    days = course.pace.days
     return PaceLine(
         course=home.programme.course(course.course).title,
         pages=pages_words(course.pace),
         minutes=minutes_words(course.pace),
         finish=days_words(course.finish),
-        rests_on=f"{course.pace.days} {counted}",
+        rests_on=(say("{n} days with a goal", n=days) if course.by_goals else say("{n} school days", n=days)),
         plot=plot,
         svg=piece("parts/pace_plot.html", plot),
     )
@@ -164,7 +176,7 @@ def _review_row(line: ReviewLine) -> ReviewRow:
         stop=line.stop,
         question=line.question,
         last=day_of_month(line.last),
-        recall=f"{10 * line.low:.0f} to {10 * line.high:.0f} of 10",
+        recall=say("{low:.0f} to {high:.0f} of 10", low=10 * line.low, high=10 * line.high),
     )
 
 
@@ -194,7 +206,7 @@ def learner_view(
     return LearnerView(
         id=page.learner.id,
         name=page.learner.name,
-        year=f"year {page.learner.year}" if page.learner.year is not None else "",
+        year=say("year {year}", year=page.learner.year) if page.learner.year is not None else "",
         day=day_words(page.today),
         books=books,
         spot=spot_view(page.spot, posted),

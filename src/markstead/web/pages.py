@@ -47,7 +47,17 @@ from markstead.rules.bars import Bar, Weight
 from markstead.rules.ruling import Role, Ruling, goal_words, ranges, stop_words
 from markstead.rules.standing import CopyStatus
 from markstead.rules.steps import CallKind
-from markstead.speech import day_of_month, day_words, short_date, short_day_of_month, weekday_short
+from markstead.speech import (
+    day_of_month,
+    day_words,
+    language,
+    later,
+    plural,
+    say,
+    short_date,
+    short_day_of_month,
+    weekday_short,
+)
 from markstead.web.kept import new_token, piece
 from markstead.web.ready import ReadinessWords, readiness_words
 from markstead.web.ruler import Ruler, ruler_of
@@ -262,7 +272,7 @@ class CopyPageView:
 
 
 # A ruler is a pure picture of a standing on a day: laid out once, and drawn once for each layout.
-_LAID: OrderedDict[tuple[str, int, str, date, GoalSet | None], Ruler] = OrderedDict()
+_LAID: OrderedDict[tuple[str, int, str, date, GoalSet | None, str], Ruler] = OrderedDict()
 _MOST = 2048
 
 
@@ -270,7 +280,7 @@ def drawn(
     view: CopyView, home: Home, today: date, size: str = "", planned: GoalSet | None = None
 ) -> SafeString:
     """The ruler of a copy as SVG."""
-    key = (view.id, view.standing.last_seq, home.stamp, today, planned)
+    key = (view.id, view.standing.last_seq, home.stamp, today, planned, language().code)
     ruler = _LAID.get(key)
     if ruler is None:
         ruler = _LAID[key] = ruler_of(view.standing, view.workbook, today, planned)
@@ -279,15 +289,27 @@ def drawn(
     return piece("parts/ruler.html", ruler, size)
 
 
+ASKS = frozenset(
+    {
+        CallKind.LEAVE_TO_MARK,
+        CallKind.LEAVE_TO_REMARK,
+        CallKind.LEAVE_TO_OPEN,
+        CallKind.LEAVE_TO_SIT,
+        CallKind.HELP,
+    }
+)
+"""Calls in which a learner asks for something."""
+
+
 def _small(text: str) -> str:
     """The same words inside a sentence: Asks leave becomes asks leave."""
     return text[:1].lower() + text[1:]
 
 
 def _what(view: CopyView) -> str:
-    """The next step in words; a learner who waits is named."""
+    """The next step in words; a learner who asks is named."""
     what = view.next.what
-    if view.learner is not None and what.startswith("Asks "):
+    if view.learner is not None and view.next.call in ASKS:
         return f"{view.learner.name} {_small(what)}"
     return what
 
@@ -298,14 +320,14 @@ def waiting_words(since: datetime | None, now: datetime) -> str:
         return ""
     minutes = int((now - since).total_seconds() // 60)
     if minutes < 1:
-        return "just now"
+        return say("just now")
     if minutes < 60:
-        return f"{minutes} min"
+        return say("{minutes} min", minutes=minutes)
     if minutes < 24 * 60:
         hours, rest = divmod(minutes, 60)
-        return f"{hours} h {rest:02d}"
+        return say("{hours} h {minutes:02d}", hours=hours, minutes=rest)
     days = (now.date() - since.astimezone(now.tzinfo).date()).days
-    return f"{days} day" if days == 1 else f"{days} days"
+    return plural(days, "day")
 
 
 _MARKS = {
@@ -359,12 +381,29 @@ _SLUGS: dict[type, str] = {
 SLUG_OF_KIND = {fact.KIND: slug for fact, slug in _SLUGS.items()}
 
 _BARE = {
-    "receive": ("Book in this copy", "It is in the house"),
-    "opening-talk": ("Opening talk", "The talk was held"),
-    "correct": ("Corrections", "The corrections are done"),
-    "open-check": ("Progress check", "Open it"),
-    "reorder": ("New copy", "Order a new copy"),
+    "receive": (later("Book in this copy"), later("It is in the house")),
+    "opening-talk": (later("Opening talk"), later("The talk was held")),
+    "correct": (later("Corrections"), later("The corrections are done")),
+    "open-check": (later("Progress check"), later("Open it")),
+    "reorder": (later("New copy"), later("Order a new copy")),
 }
+
+
+_ASKING = {
+    Step.MARK: later("Ask leave to mark {stop}"),
+    Step.REMARK: later("Ask leave to re-mark {stop}"),
+    Step.CHECK: later("Ask leave to open the check {stop}"),
+    Step.PRACTICE_TEST: later("Ask leave to sit the practice test {stop}"),
+    Step.UNIT_TEST: later("Ask leave to sit the unit test {stop}"),
+}
+_GIVING = {
+    Step.MARK: later("Leave to mark {stop}"),
+    Step.REMARK: later("Leave to re-mark {stop}"),
+    Step.CHECK: later("Leave to open the check {stop}"),
+    Step.PRACTICE_TEST: later("Leave to sit the practice test {stop}"),
+    Step.UNIT_TEST: later("Leave to sit the unit test {stop}"),
+}
+"""Titles of asking and of giving leave; a test has no stop, and what is left blank falls away."""
 
 
 def form_of(fact: AnyFact, view: CopyView, home: Home, ruling: Ruling, by: Somebody) -> ActForm | None:
@@ -378,67 +417,75 @@ def form_of(fact: AnyFact, view: CopyView, home: Home, ruling: Ruling, by: Someb
     book = view.workbook
     title, button, fields, extra = "", "", "none", {}
     if slug in _BARE:
-        title, button = _BARE[slug]
+        title, button = (say(words) for words in _BARE[slug])
         title = f"{title}: {where}" if where else title
     elif slug == "issue":
-        title, button, fields = "Issue this copy", "Issue it", "learner"
+        title, button, fields = say("Issue this copy"), say("Issue it"), "learner"
         chosen = view.standing.learner
         takers = [p for p in home.learners if book.course in p.courses]
         extra["people"] = tuple(Choice(p.id, p.name, p.id == chosen) for p in takers)
     elif slug == "take-over":
-        title, button, fields = "Worked before this record began", "Take it over", "over"
+        title, button, fields = say("Worked before this record began"), say("Take it over"), "over"
         extra = {
-            "hint": f"Every stop up to there counts as cleared; no marks are made up. It has {book.pages} pages."
+            "hint": say(
+                "Every stop up to there counts as cleared; no marks are made up. It has {pages} pages.",
+                pages=book.pages,
+            )
         }
     elif slug == "work":
-        title, button, fields = "Pages worked", "Record the pages", "pages"
+        title, button, fields = say("Pages worked"), say("Record the pages"), "pages"
         extra = {"first": fact.first, "last": fact.last}
     elif slug == "goal":
-        title, button, fields = "Goal for today", "Set the goal", "goal"
+        title, button, fields = say("Goal for today"), say("Set the goal"), "goal"
     elif slug == "ask-help":
-        title, button, fields = "Ask for help", "Ask", "page"
+        title, button, fields = say("Ask for help"), say("Ask"), "page"
     elif slug == "help":
-        title, button, fields = "Help or teaching", "Help was given", "minutes"
+        title, button, fields = say("Help or teaching"), say("Help was given"), "minutes"
     elif slug == "ask-leave":
-        title, button = f"Ask leave {_short(step)} {where}", "Ask leave"
+        title, button = say(_ASKING[fact.step], stop=where), say("Ask leave")
     elif slug == "give-leave":
-        title, button = f"Leave {_short(step)} {where}", "Give leave"
+        title, button = say(_GIVING[fact.step], stop=where), say("Give leave")
     elif slug == "refuse-leave":
-        title, button, fields = f"Send back: {where or step}", "Send back", "reason"
+        title, button, fields = say("Send back: {what}", what=where or say(step)), say("Send back"), "reason"
     elif slug == "mark":
-        title, button, fields = f"Mark {where} against the key", "Record the wrong ones", "wrong"
+        title, button, fields = (
+            say("Mark {stop} against the key", stop=where),
+            say("Record the wrong ones"),
+            "wrong",
+        )
         extra = {"asked": fact.asked}
     elif slug == "re-mark":
         still = view.standing.stop(stop).still_wrong
-        title, button, fields = f"Re-mark {where}", "Record the wrong ones", "wrong"
-        extra = {"hint": f"Was wrong: {ranges(still)}" if still else ""}
+        title, button, fields = say("Re-mark {stop}", stop=where), say("Record the wrong ones"), "wrong"
+        extra = {"hint": say("Was wrong: {questions}", questions=ranges(still)) if still else ""}
     elif slug == "quiz":
-        title, button, fields = f"Oral quiz{': ' + where if where else ''}", "Record the quiz", "quiz"
+        title = say("Oral quiz: {stop}", stop=where) if where else say("Oral quiz")
+        button, fields = say("Record the quiz"), "quiz"
     elif slug == "open-practice":
         number = fact.attempt
-        title = "Practice test" if number == 1 else f"Practice test, attempt {number}"
-        button = "Open the practice test"
-        extra = {"hint": "The rest of the workbook is closed until it is marked."}
+        title = say("Practice test") if number == 1 else say("Practice test, attempt {number}", number=number)
+        button = say("Open the practice test")
+        extra = {"hint": say("The rest of the workbook is closed until it is marked.")}
     elif slug == "score-practice":
         asked = book.practice_questions
-        title, button, fields = "Score of the practice test", "Record the score", "score"
+        title, button, fields = say("Score of the practice test"), say("Record the score"), "score"
         needed = home.programme.marks.practice_needed(asked)
-        extra = {"asked": asked, "needed": needed, "hint": "Before corrections."}
+        extra = {"asked": asked, "needed": needed, "hint": say("Before corrections.")}
     elif slug == "readiness":
-        title, button, fields = "Ready for the unit test?", "Ready", "ready"
+        title, button, fields = say("Ready for the unit test?"), say("Ready"), "ready"
     elif slug == "sit":
-        title, button, fields = "Unit test", "The sitting begins", "sit"
+        title, button, fields = say("Unit test"), say("The sitting begins"), "sit"
         year = (view.learner.year or 0) if view.learner else 0
         grown = [p for p in home.people.values() if p.id in home.watchers]
         extra["people"] = tuple(Choice(p.id, p.name, p.id == by.id) for p in grown)
         extra["aids"] = tuple(Choice(a, a, chosen=True) for a in home.programme.aids_for(year))
     elif slug == "score-unit":
         asked = book.unit_questions
-        title, button, fields = "Mark the unit test", "Record the result", "score"
+        title, button, fields = say("Mark the unit test"), say("Record the result"), "score"
         needed = home.programme.marks.unit_needed(asked)
-        extra = {"asked": asked, "needed": needed, "hint": "It is not corrected."}
+        extra = {"asked": asked, "needed": needed, "hint": say("It is not corrected.")}
     elif slug == "spoil":
-        title, button, fields = "Copy spoiled", "Write the copy off", "reason"
+        title, button, fields = say("Copy spoiled"), say("Write the copy off"), "reason"
     return ActForm(
         kind=fact.KIND,
         slug=slug,
@@ -452,10 +499,6 @@ def form_of(fact: AnyFact, view: CopyView, home: Home, ruling: Ruling, by: Someb
         overridable=ruling.overridable,
         **extra,
     )
-
-
-def _short(step: str) -> str:
-    return "to re-mark" if "re-mark" in step else "to mark" if "mark" in step else step
 
 
 def _answers(call: Call, home: Home, by: Somebody) -> tuple[ActForm, ...]:
@@ -491,7 +534,7 @@ def _call_line(
     view = call.copy
     who = call.learner.name if call.learner else ""
     book = call.workbook.title if call.workbook else ""
-    asks = bool(who) and call.what.startswith("Asks ")
+    asks = bool(who) and call.kind in ASKS
     return CallLine(
         kind=str(call.kind),
         mark=_MARKS[call.kind],
@@ -540,15 +583,18 @@ def spot_words(spot: SpotLine) -> str:
     for tick in spot.ticks:
         places.setdefault((spot.titles[tick.copy], stop_words(tick.stop)), []).append(tick.question)
     where = "; ".join(f"{title}, {stop}: {ranges(numbers)}" for (title, stop), numbers in places.items())
-    return f"mark these ticks again: {where}."
+    return say("mark these ticks again: {where}.", where=where)
 
 
 def triage_words(wrong: int, asked: int, home: Home) -> str:
     """What many wrong answers ask for first."""
     rules = home.programme.marking
     if rules.calls_for_teaching(wrong, asked):
-        return f"{wrong} of {asked} wrong: teach it first, then quiz on it."
-    return f"From {rules.quiz_when_wrong_percent} % wrong on, a quiz comes before re-marking; with fewer wrong, leave is enough."
+        return say("{wrong} of {asked} wrong: teach it first, then quiz on it.", wrong=wrong, asked=asked)
+    return say(
+        "From {percent} % wrong on, a quiz comes before re-marking; with fewer wrong, leave is enough.",
+        percent=rules.quiz_when_wrong_percent,
+    )
 
 
 def _advice(call: Call, readings: Mapping[str, CopyReading], home: Home) -> str:
@@ -583,7 +629,9 @@ def is_to_set(view: CopyView, planned: DayGoal | None, today: date) -> bool:
 
 def _planned_words(planned: DayGoal) -> str:
     words = goal_words(planned.goal)
-    return f"{words} ({planned.behind} from before)" if planned.behind else words
+    return (
+        say("{goal} ({behind} from before)", goal=words, behind=planned.behind) if planned.behind else words
+    )
 
 
 def _copy_line(
@@ -625,7 +673,7 @@ def _learner_block(
         id=day.learner.id,
         name=day.learner.name,
         key=day.learner.key,
-        year=f"year {day.learner.year}" if day.learner.year is not None else "",
+        year=say("year {year}", year=day.learner.year) if day.learner.year is not None else "",
         lines=tuple(_copy_line(v, home, today, readings.get(v.id), goals.get(v.id)) for v in day.copies),
         idle=day.idle,
         minutes=minutes,
@@ -692,7 +740,11 @@ def history_line(note: Note, home: Home) -> HistoryLine:
     late = ""
     if written - note.entry.at > timedelta(minutes=30):
         when = home.calendar.at_home(written)
-        late = f"written {short_day_of_month(when)}, {when:%H:%M}"
+        late = say(
+            "written {day}, {at:%H:%M}",
+            day=short_day_of_month(when),
+            at=when,
+        )
     fact = note.entry.fact
     what = fact_words(fact, home)
     return HistoryLine(
@@ -711,28 +763,43 @@ def history_line(note: Note, home: Home) -> HistoryLine:
 
 def _standing_facts(view: CopyView) -> tuple[tuple[str, str], ...]:
     s = view.standing
-    found = [("Pages", f"{len(s.pages)} of {view.workbook.pages} worked")]
+    found = [
+        (
+            say("Pages"),
+            say("{worked} of {pages} worked", worked=len(s.pages), pages=view.workbook.pages),
+        )
+    ]
     if s.minutes:
-        found.append(("Time", f"{s.minutes // 60} h {s.minutes % 60:02d} min"))
+        found.append(
+            (
+                say("Time"),
+                say("{hours} h {minutes:02d} min", hours=s.minutes // 60, minutes=s.minutes % 60),
+            )
+        )
     cleared = sum(1 for stop in view.workbook.stops if s.stop(stop.id).cycle == "cleared")
-    found.append(("Marking stops", f"{cleared} of {len(view.workbook.stops)} cleared"))
+    stops = len(view.workbook.stops)
+    found.append((say("Marking stops"), say("{cleared} of {stops} cleared", cleared=cleared, stops=stops)))
     for attempt in s.practice:
-        name = "Practice test" if attempt.number == 1 else f"Practice test {attempt.number}"
+        name = (
+            say("Practice test")
+            if attempt.number == 1
+            else say("Practice test {number}", number=attempt.number)
+        )
         words = (
             mark_words(attempt.right, attempt.asked, attempt.needed)
             if attempt.scored is not None
-            else "open now"
+            else say("open now")
         )
         found.append((name, words))
     if s.unit is not None:
         words = (
             mark_words(s.unit.right, s.unit.asked, s.unit.needed)
             if s.unit.scored is not None
-            else "sat, to be marked"
+            else say("sat, to be marked")
         )
-        found.append((f"Unit test, attempt {s.unit.attempt}", words))
+        found.append((say("Unit test, attempt {attempt}", attempt=s.unit.attempt), words))
     if s.expected is not None and s.status is CopyStatus.ON_ORDER:
-        found.append(("Expected", day_words(s.expected)))
+        found.append((say("Expected"), day_words(s.expected)))
     return tuple(found)
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from markstead.calendar import SchoolCalendar
 from markstead.measure.passing import logistic, of_children
 from markstead.measure.readings import CoursePace, Point
-from markstead.speech import day_of_month, day_short, short_day_of_month
+from markstead.speech import day_of_month, day_short, figure, say, short_day_of_month
 
 WIDTH, HEIGHT = 620, 190
 LEFT, RIGHT, TOP, BASE = 34, 12, 12, 152
@@ -73,7 +73,12 @@ def readiness_plot(points: Sequence[Point], calendar: SchoolCalendar) -> Readine
     for n, (point, x) in enumerate(zip(points, _places(len(points)), strict=True)):
         r = point.readiness
         day = calendar.at_home(point.at)
-        range_words = f"{r.score_low} to {r.score_high} of {r.asked}"
+        range_words = say(
+            "{low} to {high} of {asked}",
+            low=r.score_low,
+            high=r.score_high,
+            asked=r.asked,
+        )
         bars.append(
             Bar(
                 x,
@@ -81,12 +86,12 @@ def readiness_plot(points: Sequence[Point], calendar: SchoolCalendar) -> Readine
                 _y(r.score_low, low, high),
                 _y(r.asked * logistic(r.mean), low, high),
                 short_day_of_month(day) if (len(points) - 1 - n) % every == 0 else "",
-                f"{day_of_month(day)}, {point.what}: {range_words}, {r.evidence}",
+                f"{day_of_month(day)}, {point.what}: {range_words}, {say(r.evidence)}",
                 n == len(points) - 1,
             )
         )
         passing = of_children(r.chance, 10)
-        rows.append((day_of_month(day), point.what, passing, range_words, str(r.evidence)))
+        rows.append((day_of_month(day), point.what, passing, range_words, say(r.evidence)))
     step = 5 if high - low <= 30 else 10
     gate = _y(last.needed, low, high)
     # A number that would stand in that of the pass mark is left out.
@@ -97,8 +102,14 @@ def readiness_plot(points: Sequence[Point], calendar: SchoolCalendar) -> Readine
         gate=gate,
         gate_words=str(last.needed),
         words=(
-            f"Answers right that a unit test of {last.asked} questions would bring, after each day of marks: "
-            f"now most likely {last.score_low} to {last.score_high}; {last.needed} pass."
+            say(
+                "Answers right that a unit test of {asked} questions would bring, after each day of "
+                "marks: now most likely {low} to {high}; {needed} pass.",
+                asked=last.asked,
+                low=last.score_low,
+                high=last.score_high,
+                needed=last.needed,
+            )
         ),
         rows=tuple(rows),
     )
@@ -146,8 +157,14 @@ def pace_plot(course: CoursePace) -> PacePlot:
     dots, rows = [], []
     for day, x in zip(days, places, strict=False):
         when = day_short(day.day)
-        dots.append(Dot(x, _y(day.done, 0, top), f"{when}: {day.done} of {day.planned:g} pages"))
-        rows.append((when, str(day.done), f"{day.planned:g}"))
+        dots.append(
+            Dot(
+                x,
+                _y(day.done, 0, top),
+                say("{day}: {done} of {planned:g} pages", day=when, done=day.done, planned=day.planned),
+            )
+        )
+        rows.append((when, str(day.done), figure(f"{day.planned:g}")))
     step = max(1, int(top) // 4)
     left = round(places[len(days)] - 12, 1)
     band_top = _y(pace.high, 0, top)
@@ -160,8 +177,13 @@ def pace_plot(course: CoursePace) -> PacePlot:
         band_left=left,
         band_width=round(WIDTH - RIGHT - left, 1),
         words=(
-            f"Pages of the latest {len(days)} days; the mean of the next ten days lies most likely between "
-            f"{pace.low:.1f} and {pace.high:.1f} pages a day."
+            say(
+                "Pages of the latest {n} days; the mean of the next ten days lies most "
+                "likely between {low:.1f} and {high:.1f} pages a day.",
+                n=len(days),
+                low=pace.low,
+                high=pace.high,
+            )
         ),
         rows=tuple(rows),
     )

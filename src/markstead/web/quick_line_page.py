@@ -10,6 +10,7 @@ from markstead.records.quick import Look
 from markstead.records.words import fact_words
 from markstead.rules.bars import Bar
 from markstead.rules.ruling import Role
+from markstead.speech import begun, say
 from markstead.web.pages import Said, new_token
 from markstead.web.seat import Seat
 
@@ -93,19 +94,19 @@ def quick_look(look: Look) -> QuickLook:
     whose = f"{look.who}, {look.book}" if look.book else look.who
     if look.problems:
         problem = look.problems[0]
-        found = f"{problem.where[:1].upper()}{problem.where[1:]}: {problem.found}."
-        lines = (f"Allowed is {problem.allowed}.",) if not look.choices else ()
+        found = f"{begun(problem.where)}: {problem.found}."
+        lines = (say("Allowed is {allowed}.", allowed=problem.allowed),) if not look.choices else ()
         return QuickLook(found, lines, sign="?", choices=look.choices, offered=offered)
     if look.bars:
         return QuickLook(
-            f"{whose}: not yet, nothing would be recorded",
+            say("{whose}: not yet, nothing would be recorded", whose=whose),
             look.facts,
             sign="▮▮",
             shut=look.shut,
             bars=look.bars,
             offered=offered,
         )
-    return QuickLook(f"{whose}: Enter records", look.facts, sign="✓", offered=offered)
+    return QuickLook(say("{whose}: Enter records", whose=whose), look.facts, sign="✓", offered=offered)
 
 
 def recorded_before(request: HttpRequest, seat: Seat) -> Said | None:
@@ -118,6 +119,6 @@ def recorded_before(request: HttpRequest, seat: Seat) -> Said | None:
         return None
     request.quick_recorded = act  # type: ignore[attr-defined]
     if queries.act_exists(seat.household, f"undo-{act}"[:40]):
-        return Said("done", "Taken back; both stay on the record")
+        return Said("done", say("Taken back; both stay on the record"))
     lines = tuple(fact_words(entry.fact, seat.home) for entry in entries)
-    return Said("done", "Recorded", lines, undo=act)
+    return Said("done", say("Recorded"), lines, undo=act)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from markstead.measure.oral import Verdict
 from markstead.records.estimates import QuizDesk
 from markstead.rules.ruling import stop_words
+from markstead.speech import later, say
 from markstead.web.pages import new_token
 
 
@@ -60,12 +61,12 @@ class QuizPage:
 
 def where_words(stop: str, question: int) -> str:
     """A question as it is found: Section 2, question 7."""
-    return f"{stop_words(stop).capitalize()}, question {question}"
+    return say("{stop}, question {question}", stop=stop_words(stop).capitalize(), question=question)
 
 
 _AFTER = {
-    Verdict.LEARNT: "Record it, then give leave to go on.",
-    Verdict.NOT_YET: "Record it, then study it again together before the next marking.",
+    Verdict.LEARNT: later("Record it, then give leave to go on."),
+    Verdict.NOT_YET: later("Record it, then study it again together before the next marking."),
     Verdict.GO_ON: "",
 }
 
@@ -81,21 +82,26 @@ def quiz_page(desk: QuizDesk) -> QuizPage:
         copy=quiz.copy,
         learner=desk.learner.name,
         workbook=desk.workbook.title,
-        scope=stop_words(quiz.stop).capitalize() if quiz.stop else "Everything marked up to now",
-        count=f"{len(quiz.answers)} asked" if quiz.answers else "To begin with, ask",
+        scope=stop_words(quiz.stop).capitalize() if quiz.stop else say("Everything marked up to now"),
+        count=say("{n} asked", n=len(quiz.answers)) if quiz.answers else say("To begin with, ask"),
         stop=asked.stop if asked else "",
         question=asked.question if asked else 0,
         where=where_words(asked.stop, asked.question) if asked else "",
         about=desk.tagged.get((asked.stop, asked.question), "") if asked else "",
-        hint="was wrong at first marking" if asked and asked.wrong_at_first else "",
+        hint=say("was wrong at first marking") if asked and asked.wrong_at_first else "",
         verdict=str(verdict),
         sentence=(
-            "No further question is left that was not asked in the last two days: decide from what you heard."
+            say(
+                "No further question is left that was not asked in the last two days: decide from "
+                "what you heard."
+            )
             if none_left
             else live.sentence
         ),
-        score=f"{live.right} right, {live.wrong} wrong",
-        at_most=f"at most {live.at_most_more} more" if verdict is Verdict.GO_ON and not none_left else "",
+        score=say("{right} right, {wrong} wrong", right=live.right, wrong=live.wrong),
+        at_most=say("at most {n} more", n=live.at_most_more)
+        if verdict is Verdict.GO_ON and not none_left
+        else "",
         answers=tuple(AnswerLine(where_words(a.stop, a.question), a.right) for a in quiz.answers),
         card=tuple(
             CardRow(
@@ -111,5 +117,5 @@ def quiz_page(desk: QuizDesk) -> QuizPage:
         skip=desk.skip + 1,
         can_skip=desk.others > 0,
         token=new_token(),
-        next_words=_AFTER[verdict],
+        next_words=say(_AFTER[verdict]),
     )

@@ -3,8 +3,8 @@
 from collections import OrderedDict
 from dataclasses import dataclass
 
-from markstead.measure.passing import of_children
 from markstead.measure.readings import CopyReading
+from markstead.speech import counted, language, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,21 +26,26 @@ class ReadinessWords:
 
 def of_ten(chance: float) -> str:
     """A probability as a parent says it: about 8 of 10 pass."""
-    number, _, verb = of_children(chance, 10).rpartition(" ")
-    return f"{number} of 10 {verb}"
+    passing = round(10 * chance)
+    if passing < 1:
+        return say("hardly one of 10 passes")
+    if passing >= 10:
+        return say("nearly all of 10 pass")
+    return counted(passing, "about {n} of 10 passes", "about {n} of 10 pass")
 
 
-_SAID: OrderedDict[int, tuple[CopyReading, ReadinessWords]] = OrderedDict()
+_SAID: OrderedDict[tuple[int, str], tuple[CopyReading, ReadinessWords]] = OrderedDict()
 _MOST = 1024
 
 
 def readiness_words(reading: CopyReading) -> ReadinessWords:
     """Put a reading into words; a reading that is remembered is the same object, and so are its words."""
-    kept = _SAID.get(id(reading))
+    key = id(reading), language().code
+    kept = _SAID.get(key)
     if kept is not None and kept[0] is reading:
         return kept[1]
     words = _words(reading)
-    _SAID[id(reading)] = (reading, words)
+    _SAID[key] = (reading, words)
     if len(_SAID) > _MOST:
         _SAID.popitem(last=False)
     return words
@@ -51,14 +56,13 @@ def _words(reading: CopyReading) -> ReadinessWords:
     low, high = r.shown_range
     told = ""
     if advice is not None:
-        days = "1 day" if advice.days == 1 else f"{advice.days} days"
-        told = f"hold {days}" if advice.days else str(advice.advice)
+        told = counted(advice.days, "hold {n} day", "hold {n} days") if advice.days else say(advice.advice)
     return ReadinessWords(
         chance=of_ten(r.chance),
-        range=f"{r.score_low} to {r.score_high} of {r.asked} right",
-        evidence=str(r.evidence),
+        range=say("{low} to {high} of {asked} right", low=r.score_low, high=r.score_high, asked=r.asked),
+        evidence=say(r.evidence),
         advice=told,
         sentence=advice.sentence if advice is not None else r.sentence,
         percent=f"{r.shown_percent} %",
-        percent_range=f"{low} to {high} %",
+        percent_range=say("{low} to {high} %", low=low, high=high),
     )

@@ -12,6 +12,7 @@ from markstead.ledger.facts import GoalSet
 from markstead.rules.programme import Workbook
 from markstead.rules.ruling import goal_words, stop_words
 from markstead.rules.standing import Cycle, Standing
+from markstead.speech import say
 
 UNIT = 11.0
 """Width of one page."""
@@ -93,8 +94,12 @@ def ruler_of(standing: Standing, book: Workbook, today: date, planned: GoalSet |
     stops = []
     for stop in book.stops:
         kept = standing.stop(stop.id)
-        state = "cleared" if kept.cycle is Cycle.CLEARED else str(kept.cycle)
-        name = f"{stop_words(stop.id).capitalize()}, to page {stop.last}: {state}"
+        name = say(
+            "{stop}, to page {page}: {state}",
+            stop=stop_words(stop.id).capitalize(),
+            page=stop.last,
+            state=say(kept.cycle),
+        )
         begun = kept.cycle in (Cycle.TO_CORRECT, Cycle.CORRECTED)
         notch = ""
         if stop.kind == "check":
@@ -109,9 +114,11 @@ def ruler_of(standing: Standing, book: Workbook, today: date, planned: GoalSet |
     reached = _reached(standing, pages)
     flag = f"M{_n(reached)} {_n(BASE)}V2l8 3.5-8 3.5"
     attempt, unit = standing.attempt, standing.unit
-    words = f"{len(standing.pages)} of {pages} pages worked"
-    if words_of_goal:
-        words += f"; {'goal' if is_set else 'planned'} today: {words_of_goal}"
+    words = say("{worked} of {pages} pages worked", worked=len(standing.pages), pages=pages)
+    if words_of_goal and is_set:
+        words = say("{worked}; goal today: {goal}", worked=words, goal=words_of_goal)
+    elif words_of_goal:
+        words = say("{worked}; planned today: {goal}", worked=words, goal=words_of_goal)
     return Ruler(
         width=_n(end + 26),
         height="48",
