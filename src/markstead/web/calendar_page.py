@@ -10,27 +10,29 @@ from markstead.records.home import Home
 from markstead.records.house_calendar import Colour, Effect, school_year
 from markstead.records.house_rules import Version
 from markstead.rules.ruling import Role
-from markstead.speech import date_words, day_of_month, day_short, month_words
+from markstead.speech import date_words, day_of_month, day_short, later, month_words, say, weekday
 from markstead.web.pages import Choice
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 """As the calendar's file names them; its loader is loaded only where a file is read."""
+_MONDAY = date(2024, 1, 1)
+"""Any Monday: the language has the names of its weekdays."""
 _SHAPES = {
-    DayKind.SCHOOL: ("s", "", "school day"),
-    DayKind.HALF: ("h", "½", "half day"),
-    DayKind.OUT_OF_TERM: ("o", "", "outside every term"),
-    DayKind.NOT_TAUGHT_WEEKDAY: ("w", "", "no school on this weekday"),
-    DayKind.PUBLIC_HOLIDAY: ("p", "∗", "public holiday"),
-    DayKind.OWN_HOLIDAY: ("f", "–", "holiday"),
+    DayKind.SCHOOL: ("s", "", later("school day")),
+    DayKind.HALF: ("h", "½", later("half day")),
+    DayKind.OUT_OF_TERM: ("o", "", later("outside every term")),
+    DayKind.NOT_TAUGHT_WEEKDAY: ("w", "", later("no school on this weekday")),
+    DayKind.PUBLIC_HOLIDAY: ("p", "∗", later("public holiday")),
+    DayKind.OWN_HOLIDAY: ("f", "–", later("holiday")),
 }
 """Class, sign and words of each kind of day."""
 COLOURS: Mapping[Colour, str] = {
-    Colour.HOLIDAY: "Holiday of this home",
-    Colour.HALF: "Half day",
-    Colour.ABSENCE: "A learner is absent",
-    Colour.AWAY: "An educator is away: no unit test is watched",
-    Colour.SCHOOL_TOO: "School on that day too",
-    Colour.PLAIN: "As the week has it: take own marks away",
+    Colour.HOLIDAY: later("Holiday of this home"),
+    Colour.HALF: later("Half day"),
+    Colour.ABSENCE: later("A learner is absent"),
+    Colour.AWAY: later("An educator is away: no unit test is watched"),
+    Colour.SCHOOL_TOO: later("School on that day too"),
+    Colour.PLAIN: later("As the week has it: take own marks away"),
 }
 
 
@@ -130,8 +132,8 @@ def year_sheet(
     first, last = chosen if chosen is not None else (None, None)
     return CalendarPage(
         months=tuple(_month(home, _nth(begins, n), today, chosen) for n in range(12)),
-        weekdays=tuple(day[:2] for day in WEEKDAYS),
-        title=f"{month_words(begins)} to {month_words(ends)}",
+        weekdays=tuple(weekday_words(n)[:2] for n in range(7)),
+        title=say("{first} to {last}", first=month_words(begins), last=month_words(ends)),
         total=len(school),
         ahead=sum(day >= today for day in school),
         before=begins.replace(year=begins.year - 1).isoformat() if begins.year > 1971 else "",
@@ -140,7 +142,8 @@ def year_sheet(
         first=data.get("first", first.isoformat() if first else "")[:20],
         last=data.get("last", last.isoformat() if last else "")[:20],
         colours=tuple(
-            Choice(str(c), words, data.get("colour", Colour.HOLIDAY) == c) for c, words in COLOURS.items()
+            Choice(str(c), say(words), data.get("colour", Colour.HOLIDAY) == c)
+            for c, words in COLOURS.items()
         ),
         learners=tuple(Choice(p.id, p.name, data.get("learner") == p.id) for p in home.learners),
         educators=tuple(
@@ -162,8 +165,16 @@ def year_sheet(
         effect=effect,
         what=what,
         sent=tuple(sent),
-        versions=tuple(f"{v.number}, of {date_words(calendar.day_of(v.taken))}" for v in versions),
+        versions=tuple(
+            say("{number}, of {day}", number=v.number, day=date_words(calendar.day_of(v.taken)))
+            for v in versions
+        ),
     )
+
+
+def weekday_words(n: int) -> str:
+    """Name a weekday by its number, Monday being 0."""
+    return weekday(_MONDAY + timedelta(days=n))
 
 
 def _nth(begins: date, n: int) -> date:
@@ -173,7 +184,8 @@ def _nth(begins: date, n: int) -> date:
 
 def _week(sent: Sequence[str] | None, kept: frozenset[int]) -> tuple[Choice, ...]:
     return tuple(
-        Choice(day, day, day in sent if sent is not None else n in kept) for n, day in enumerate(WEEKDAYS)
+        Choice(day, weekday_words(n), day in sent if sent is not None else n in kept)
+        for n, day in enumerate(WEEKDAYS)
     )
 
 
@@ -205,10 +217,11 @@ def _month(home: Home, first: date, today: date, chosen: tuple[date, date] | Non
 
 def _cell(home: Home, day: date, today: date, chosen: tuple[date, date] | None) -> Cell:
     calendar = home.calendar
-    shape, sign, words = _SHAPES[calendar.kind(day)]
+    shape, sign, kind = _SHAPES[calendar.kind(day)]
+    words = say(kind)
     why = calendar.why_closed(day)
     if shape in "pf" and why is not None:
-        words = why.removeprefix("a ")
+        words = _holiday_words(shape, _in_brackets(why))
     elif not calendar.is_school_day(day) and (name := public_holiday(calendar, day)):
         sign, words = "∗", f"{words}, {name}"
     absent = [p.name for p in home.learners if calendar.kind(day, p.id) is DayKind.ABSENT]
@@ -216,11 +229,12 @@ def _cell(home: Home, day: date, today: date, chosen: tuple[date, date] | None) 
         calendar.educator_is_away(day, p.id) for p in home.people.values() if p.role is Role.EDUCATOR
     )
     if absent:
-        sign, words = f"{sign}{''.join(name[0] for name in absent)}", f"{words}, absent: {', '.join(absent)}"
+        sign = f"{sign}{''.join(name[0] for name in absent)}"
+        words = say("{day_is}, absent: {names}", day_is=words, names=", ".join(absent))
     if away:
-        sign, words = f"{sign}◊", f"{words}, an educator is away"
+        sign, words = f"{sign}◊", say("{day_is}, an educator is away", day_is=words)
     if day in calendar.taught_anyway:
-        sign, words = f"{sign}+", f"{words}, school that day too"
+        sign, words = f"{sign}+", say("{day_is}, school that day too", day_is=words)
     inside = chosen is not None and chosen[0] <= day <= chosen[1]
     return Cell(day.isoformat(), day.day, shape, sign, f"{day_of_month(day)}, {words}", inside, day == today)
 
@@ -234,8 +248,18 @@ def public_holiday(calendar: SchoolCalendar, day: date) -> str:
         holidays_off=(),
         taught_anyway=frozenset(),
     )
-    why = every_day.why_closed(day)
-    return (why or "").partition("(")[2].removesuffix(")")
+    return _in_brackets(every_day.why_closed(day) or "")
+
+
+def _in_brackets(why: str) -> str:
+    """The name of a holiday, out of why there is no school."""
+    return why.partition("(")[2].removesuffix(")")
+
+
+def _holiday_words(shape: str, name: str) -> str:
+    if shape == "p":
+        return say("public holiday ({name})", name=name)
+    return say("holiday of this home ({name})", name=name) if name else say("holiday of this home")
 
 
 def _named(home: Home, first: date, last: date) -> list[str]:
@@ -246,35 +270,52 @@ def _named(home: Home, first: date, last: date) -> list[str]:
         day = first + timedelta(days=n)
         if name := public_holiday(calendar, day):
             found.append((day, f"{day.day} {name}"))
-    spans = [(s.first, s.last, s.name or "holiday") for s in calendar.holidays_off]
+    spans = [(s.first, s.last, s.name or say("holiday")) for s in calendar.holidays_off]
     names = {p.id: p.name for p in home.people.values()}
-    spans += [(a.first, a.last, f"{names.get(a.learner, a.learner)} absent") for a in calendar.absences]
     spans += [
-        (a.first, a.last, f"{names.get(a.educator, a.educator) if a.educator else 'Every educator'} away")
+        (a.first, a.last, say("{learner} absent", learner=names.get(a.learner, a.learner)))
+        for a in calendar.absences
+    ]
+    spans += [
+        (
+            a.first,
+            a.last,
+            say("{educator} away", educator=names.get(a.educator, a.educator))
+            if a.educator
+            else say("Every educator away"),
+        )
         for a in calendar.educator_away
     ]
     for one, other, words in spans:
         if one <= last and other >= first:
             a, b = max(one, first), min(other, last)
             found.append((a, f"{a.day}{f'-{b.day}' if b != a else ''} {words}"))
-    found += [(d, f"{d.day} school too") for d in calendar.taught_anyway if first <= d <= last]
+    found += [(d, say("{day} school too", day=d.day)) for d in calendar.taught_anyway if first <= d <= last]
     return [words for _, words in sorted(found)]
 
 
 def what_words(colour: Colour, first: date, last: date, who: str, words: str) -> str:
     """A change of days in one sentence."""
-    days = day_short(first) if first == last else f"{day_short(first)} to {day_short(last)}"
+    days = (
+        day_short(first)
+        if first == last
+        else say("{first} to {last}", first=day_short(first), last=day_short(last))
+    )
     name = f" ({words})" if words else ""
     match colour:
         case Colour.HOLIDAY:
-            return f"{days}: holiday of this home{name}"
+            return say("{days}: holiday of this home{name}", days=days, name=name)
         case Colour.HALF:
-            return f"{days}: half days" if first != last else f"{days}: a half day"
+            return (
+                say("{days}: half days", days=days) if first != last else say("{days}: a half day", days=days)
+            )
         case Colour.ABSENCE:
-            return f"{days}: {who} is absent{name}"
+            return say("{days}: {learner} is absent{name}", days=days, learner=who, name=name)
         case Colour.AWAY:
-            return f"{days}: {who or 'every educator'} is away"
+            if not who:
+                return say("{days}: every educator is away", days=days)
+            return say("{days}: {educator} is away", days=days, educator=who)
         case Colour.SCHOOL_TOO:
-            return f"{days}: school too"
+            return say("{days}: school too", days=days)
         case Colour.PLAIN:
-            return f"{days}: as the week has it"
+            return say("{days}: as the week has it", days=days)

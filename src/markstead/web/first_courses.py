@@ -6,15 +6,16 @@ from dataclasses import dataclass
 from markstead.records.openings import Opening, Where, opening_problems
 from markstead.records.setup import Newcomer
 from markstead.rules.programme import Course, Programme
+from markstead.speech import later, say
 from markstead.web.first_fields import Choice, Field, Tick, Typed
 from markstead.web.first_people import Pupil
 
 WHERE_WORDS = {
-    Where.NOTHING: "Not begun, and no copy here",
-    Where.HAND: "In hand: being worked",
-    Where.HERE: "Lies here, not begun",
-    Where.ORDERED: "Ordered, on its way",
-    Where.FIND: "Help me find out",
+    Where.NOTHING: later("Not begun, and no copy here"),
+    Where.HAND: later("In hand: being worked"),
+    Where.HERE: later("Lies here, not begun"),
+    Where.ORDERED: later("Ordered, on its way"),
+    Where.FIND: later("Help me find out"),
 }
 
 
@@ -63,7 +64,8 @@ def read_courses(
         courses = taken(typed, learner, programme)
         if not courses:
             typed.fail(
-                f"take-{learner.row}", f"At least one course is wanted here for {learner.newcomer.name}."
+                f"take-{learner.row}",
+                say("At least one course is wanted here for {learner}.", learner=learner.newcomer.name),
             )
         who = learner.newcomer
         found.append((learner, Newcomer(who.key, who.name, who.role, who.year, courses)))
@@ -78,7 +80,7 @@ def course_ticks(typed: Typed, learners: Sequence[Pupil], programme: Programme) 
         on, name = set(taken(typed, learner, programme)), f"take-{learner.row}"
         rows = tuple(
             Level(
-                f"Level {level}" if len(levels) > 1 else "Courses",
+                say("Level {level}", level=level) if len(levels) > 1 else say("Courses"),
                 tuple(
                     Tick(name, course.id, course.title, course.id in on)
                     for course in programme.courses.values()
@@ -140,14 +142,15 @@ def read_openings(
                 page = typed.whole(page_name, 0, pages, otherwise=0)
             elif where is not Where.HAND and typed.text(page_name) not in ("", "0"):
                 typed.fail(
-                    page_name, "A page counts for a workbook in hand only: choose that, or leave this empty."
+                    page_name,
+                    say("A page counts for a workbook in hand only: choose that, or leave this empty."),
                 )
             keeps = where in (Where.HAND, Where.HERE, Where.ORDERED)
             opening = Opening(who.key, course, where, book if keeps else "", page)
             if page_name not in typed.wrong:
                 for problem in opening_problems(opening, programme):
                     name = book_name if problem.where == "workbook" else page_name
-                    typed.fail(name, f"Wanted is {problem.allowed}.")
+                    typed.fail(name, say("Wanted is {allowed}.", allowed=problem.allowed))
             found.append(opening)
     return tuple(found) if not typed.wrong else ()
 
@@ -155,7 +158,11 @@ def read_openings(
 def book_choices(course: Course) -> tuple[Choice, ...]:
     """The workbooks of a course, by number and title."""
     return tuple(
-        Choice(book.code, f"{book.number}. {book.title}, {book.pages} pages") for book in course.workbooks
+        Choice(
+            book.code,
+            say("{number}. {title}, {pages} pages", number=book.number, title=book.title, pages=book.pages),
+        )
+        for book in course.workbooks
     )
 
 
@@ -163,7 +170,7 @@ def stand_rows(
     typed: Typed, takes: Sequence[tuple[Pupil, Newcomer]], programme: Programme
 ) -> tuple[Stands, ...]:
     """The fields of the step."""
-    ways = tuple(Choice(str(where), words) for where, words in WHERE_WORDS.items())
+    ways = tuple(Choice(str(where), say(words)) for where, words in WHERE_WORDS.items())
     found = []
     for learner, who in takes:
         rows = []
@@ -174,10 +181,16 @@ def stand_rows(
             rows.append(
                 StandRow(
                     course.title,
-                    Field(where, f"{said}: how it stands", str(where_of(typed, where)), "list", choices=ways),
+                    Field(
+                        where,
+                        say("{course_of}: how it stands", course_of=said),
+                        str(where_of(typed, where)),
+                        "list",
+                        choices=ways,
+                    ),
                     Field(
                         book,
-                        f"{said}: workbook",
+                        say("{course_of}: workbook", course_of=said),
                         typed.text(book),
                         "list",
                         typed.wrong.get(book, ""),
@@ -185,7 +198,7 @@ def stand_rows(
                     ),
                     Field(
                         page,
-                        f"{said}: last page done",
+                        say("{course_of}: last page done", course_of=said),
                         typed.text(page),
                         "whole",
                         typed.wrong.get(page, ""),
@@ -200,10 +213,21 @@ def opening_words(opening: Opening, programme: Programme) -> str:
     """Where somebody stands, in words."""
     course = programme.courses[opening.course].title
     if not opening.writes:
-        last = "to be found out by short tests" if opening.where is Where.FIND else "not begun"
-        return f"{course}: {last}"
+        if opening.where is Where.FIND:
+            return say("{course}: to be found out by short tests", course=course)
+        return say("{course}: not begun", course=course)
     book = programme.workbooks[opening.workbook]
-    how = {Where.HERE: "lies here, not begun", Where.ORDERED: "is ordered"}.get(opening.where, "")
-    if opening.where is Where.HAND:
-        how = f"in hand, {opening.page} of {book.pages} pages done"
-    return f"{course}: {book.number}. {book.title}, {how}"
+    title = f"{book.number}. {book.title}"
+    match opening.where:
+        case Where.HERE:
+            return say("{course}: {title}, lies here, not begun", course=course, title=title)
+        case Where.ORDERED:
+            return say("{course}: {title}, is ordered", course=course, title=title)
+        case _:
+            return say(
+                "{course}: {title}, in hand, {page} of {pages} pages done",
+                course=course,
+                title=title,
+                page=opening.page,
+                pages=book.pages,
+            )

@@ -11,6 +11,7 @@ from markstead.records.first_evening import Draft, NewHome
 from markstead.records.openings import Opening
 from markstead.records.setup import Newcomer, Papers
 from markstead.rules.programme import Programme
+from markstead.speech import later, say
 from markstead.web import first_courses, first_people, first_programme, first_school
 from markstead.web.first_fields import Slip, Typed
 from markstead.web.first_people import Pupil, You
@@ -28,15 +29,17 @@ class Step:
 
 
 STEPS = (
-    Step("you", "Who you are", "Your name, and how you sign in."),
-    Step("learners", "Learners", "Who learns here, and the school year of each."),
-    Step("school", "School", "Where you live, your terms, the days with school."),
-    Step("programme", "Programme", "The workbooks: a sample, your own list, or a file."),
-    Step("courses", "Courses", "Which courses each learner takes."),
-    Step("standing", "Where each stands", "The workbook in hand today, or help to find it."),
-    Step("look", "Look over", "Everything once more, before the home is made."),
+    Step("you", later("Who you are"), later("Your name, and how you sign in.")),
+    Step("learners", later("Learners"), later("Who learns here, and the school year of each.")),
+    Step("school", later("School"), later("Where you live, your terms, the days with school.")),
+    Step("programme", later("Programme"), later("The workbooks: a sample, your own list, or a file.")),
+    Step("courses", later("Courses"), later("Which courses each learner takes.")),
+    Step("standing", later("Where each stands"), later("The workbook in hand today, or help to find it.")),
+    Step("look", later("Look over"), later("Everything once more, before the home is made.")),
 )
 NAMES = tuple(step.name for step in STEPS)
+DONE, TO_MEND, TO_DO = later("done"), later("to be mended"), later("to do")
+"""How far a step is; said where it is shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +49,7 @@ class StepLine:
     number: int
     step: Step
     state: str
-    """done, begun (something is to be mended), or to do."""
+    """Done, to be mended, or to do."""
     here: bool
 
 
@@ -130,10 +133,10 @@ class Setup:
         found = []
         for n, step in enumerate(STEPS, 1):
             saved = bool(self.draft.step(step.name))
-            state = "done" if self.is_done(step.name) else "to be mended" if saved else "to do"
+            state = DONE if self.is_done(step.name) else TO_MEND if saved else TO_DO
             if step.name == "look":
-                state = "to do"
-            found.append(StepLine(n, step, state, step.name == here))
+                state = TO_DO
+            found.append(StepLine(n, said(step), state, step.name == here))
         return tuple(found)
 
     def new_home(self) -> NewHome | None:
@@ -144,6 +147,11 @@ class Setup:
         return NewHome(
             self.you.home, self.you.name, tuple(who for _, who in self.takes), papers, self.openings
         )
+
+
+def said(step: Step) -> Step:
+    """A step in the language that is spoken."""
+    return Step(step.name, say(step.title), say(step.asks))
 
 
 def before(name: str) -> str:
@@ -159,7 +167,7 @@ def after(name: str) -> str:
 
 def step_of(name: str) -> tuple[int, Step]:
     """A step and its number."""
-    return NAMES.index(name) + 1, STEPS[NAMES.index(name)]
+    return NAMES.index(name) + 1, said(STEPS[NAMES.index(name)])
 
 
 def slips(typed: Typed, labels: dict[str, str]) -> tuple[Slip, ...]:
@@ -187,13 +195,31 @@ def look_over(setup: Setup, today: date) -> tuple[Told, ...]:
         mine = [o for o in setup.openings if o.learner == who.key]
         stands += [f"{who.name}: {first_courses.opening_words(o, programme)}" for o in mine]
     return (
-        Told("you", "You", (f"{setup.you.name}, at {setup.you.home}; signs in as {setup.account}.",)),
-        Told("learners", "Learners", tuple(f"{who.name}, school year {who.year}" for _, who in setup.takes)),
+        Told(
+            "you",
+            say("You"),
+            (
+                say(
+                    "{name}, at {home}; signs in as {account}.",
+                    name=setup.you.name,
+                    home=setup.you.home,
+                    account=setup.account,
+                ),
+            ),
+        ),
+        Told(
+            "learners",
+            say("Learners"),
+            tuple(
+                say("{learner}, school year {year}", learner=who.name, year=who.year)
+                for _, who in setup.takes
+            ),
+        ),
         Told(
             "school",
-            "School",
+            say("School"),
             (f"{country}, {setup.school.zone}.", *first_school.school_words(setup.school, today)),
         ),
-        Told("programme", "Programme", tuple(first_programme.programme_words(programme))),
-        Told("standing", "Where each stands", tuple(stands)),
+        Told("programme", say("Programme"), tuple(first_programme.programme_words(programme))),
+        Told("standing", say("Where each stands"), tuple(stands)),
     )

@@ -7,6 +7,8 @@ from datetime import date, time
 
 from django.http import QueryDict
 
+from markstead.speech import say
+
 MOST_LETTERS = 200
 """In a field of one line."""
 
@@ -85,15 +87,22 @@ class Typed:
         """Say what is wrong with a field; the first word on it stands."""
         self.wrong.setdefault(name, says)
 
-    def words(self, name: str, what: str) -> str:
-        """A name, or a few words, that must be there."""
+    def words(self, name: str, missing: str) -> str:
+        """A name, or a few words, that must be there; `missing` is said where nothing is."""
         text = self.text(name)
         if not text:
-            self.fail(name, f"{what} is wanted here.")
+            self.fail(name, missing)
         elif len(text) > MOST_LETTERS:
-            self.fail(name, f"At most {MOST_LETTERS} letters are wanted here, and these are {len(text)}.")
+            self.fail(
+                name,
+                say(
+                    "At most {most} letters are wanted here, and these are {there}.",
+                    most=MOST_LETTERS,
+                    there=len(text),
+                ),
+            )
         elif not text.isprintable():
-            self.fail(name, "Letters, digits and signs that can be printed are wanted here.")
+            self.fail(name, say("Letters, digits and signs that can be printed are wanted here."))
         return text
 
     def whole(self, name: str, least: int, most: int, *, otherwise: int | None = None) -> int:
@@ -103,8 +112,8 @@ class Typed:
             return otherwise
         if re.fullmatch(r"[0-9]{1,6}", text) and least <= int(text) <= most:
             return int(text)
-        found = f" {text[:40]!r} is none." if text else ""
-        self.fail(name, f"A whole number from {least} to {most} is wanted here.{found}")
+        wanted = say("A whole number from {least} to {most} is wanted here.", least=least, most=most)
+        self.fail(name, _but_found(wanted, text))
         return least
 
     def day(self, name: str) -> date | None:
@@ -115,8 +124,7 @@ class Typed:
                 return date.fromisoformat(text)
         except ValueError:
             pass
-        found = f" {text[:40]!r} is none." if text else ""
-        self.fail(name, f"A day such as 2026-09-01 is wanted here.{found}")
+        self.fail(name, _but_found(say("A day such as 2026-09-01 is wanted here."), text))
         return None
 
     def clock(self, name: str, otherwise: time) -> time:
@@ -127,7 +135,7 @@ class Typed:
         if re.fullmatch(r"([01]?[0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9])?", text):
             hour, minute = text.split(":")[:2]
             return time(int(hour), int(minute))
-        self.fail(name, f"A time such as 12:00 is wanted here. {text[:40]!r} is none.")
+        self.fail(name, _but_found(say("A time such as 12:00 is wanted here."), text))
         return otherwise
 
     def rows(self, name: str, *, least: int, most: int, more: bool = False) -> int:
@@ -137,6 +145,11 @@ class Typed:
         full = [n for n in places if self.text(f"{name}-{n}")]
         wanted = max(least, shown, max(full, default=-1) + 2) + (4 if more else 0)
         return min(wanted, most)
+
+
+def _but_found(wanted: str, text: str) -> str:
+    """What is wanted, and what stands there instead."""
+    return say("{wanted} {text!r} is none.", wanted=wanted, text=text[:40]) if text else wanted
 
 
 def typed_of(data: QueryDict, *, without: frozenset[str] = frozenset()) -> dict[str, list[str]]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from markstead.records.first_evening import keys_for
 from markstead.records.setup import Newcomer
 from markstead.rules.ruling import Role
+from markstead.speech import say
 from markstead.web.first_fields import Field, Typed
 
 SECRETS = frozenset({"password", "again"})
@@ -24,18 +25,18 @@ class You:
 
 def read_you(typed: Typed, *, account: bool) -> You | None:
     """Read the first step; with an account there already, only the names."""
-    home = typed.words("home", "What your home is called")
-    name = typed.words("name", "Your name")
+    home = typed.words("home", say("What your home is called is wanted here."))
+    name = typed.words("name", say("Your name is wanted here."))
     if account:
         return None if typed.wrong else You(home, name)
-    username = typed.words("username", "A name to sign in with")
+    username = typed.words("username", say("A name to sign in with is wanted here."))
     if " " in username:
-        typed.fail("username", "A name without blanks is wanted here, such as ruth.")
+        typed.fail("username", say("A name without blanks is wanted here, such as ruth."))
     password, again = (typed.lines(field) for field in ("password", "again"))
     if not password:
-        typed.fail("password", "A password is wanted here, of at least 10 letters, digits or signs.")
+        typed.fail("password", say("A password is wanted here, of at least 10 letters, digits or signs."))
     elif password != again:
-        typed.fail("again", "The two passwords differ. Type the same one twice.")
+        typed.fail("again", say("The two passwords differ. Type the same one twice."))
     return None if typed.wrong else You(home, name, username, password)
 
 
@@ -47,17 +48,17 @@ def you_fields(typed: Typed, *, account: str) -> tuple[Field, ...]:
         return Field(name, label, value, type_, typed.wrong.get(name, ""), hint, fills=fills)
 
     names = (
-        one("home", "What your home is called", hint="It stands on pages and papers."),
-        one("name", "Your name", hint="As learners call you.", fills="name"),
+        one("home", say("What your home is called"), hint=say("It stands on pages and papers.")),
+        one("name", say("Your name"), hint=say("As learners call you."), fills="name"),
     )
     if account:
         return names
-    hint = "At least 10. It is kept as a digest only, and never filled in again."
+    hint = say("At least 10. It is kept as a digest only, and never filled in again.")
     return (
         *names,
-        one("username", "Name to sign in with", hint="Short and without blanks.", fills="username"),
-        one("password", "Password", type_="password", hint=hint, fills="new-password"),
-        one("again", "The same password again", type_="password", fills="new-password"),
+        one("username", say("Name to sign in with"), hint=say("Short and without blanks."), fills="username"),
+        one("password", say("Password"), type_="password", hint=hint, fills="new-password"),
+        one("again", say("The same password again"), type_="password", fills="new-password"),
     )
 
 
@@ -75,10 +76,10 @@ def read_learners(typed: Typed) -> tuple[Pupil, ...]:
     full = [n for n in range(MOST_LEARNERS) if names[n] or typed.text(f"year-{n}")]
     years: dict[int, int] = {}
     for n in full:
-        typed.words(f"name-{n}", "A name")
+        typed.words(f"name-{n}", say("A name is wanted here."))
         years[n] = typed.whole(f"year-{n}", 0, 20)
     if not full:
-        typed.fail("name-0", "At least one learner is wanted here.")
+        typed.fail("name-0", say("At least one learner is wanted here."))
     if typed.wrong:
         return ()
     keys = keys_for([names[n] for n in full])
@@ -94,13 +95,13 @@ def learner_rows(typed: Typed, *, more: bool = False) -> tuple[tuple[Field, Fiel
         (
             Field(
                 f"name-{n}",
-                f"Name of learner {n + 1}",
+                say("Name of learner {n}", n=n + 1),
                 typed.text(f"name-{n}"),
                 wrong=typed.wrong.get(f"name-{n}", ""),
             ),
             Field(
                 f"year-{n}",
-                f"School year of learner {n + 1}",
+                say("School year of learner {n}", n=n + 1),
                 typed.text(f"year-{n}"),
                 "whole",
                 typed.wrong.get(f"year-{n}", ""),

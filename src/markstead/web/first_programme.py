@@ -5,50 +5,57 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from markstead.errors import InputError
+from markstead.errors import InputError, Problem
 from markstead.records.first_evening import Fields
 from markstead.records.sheets import PROGRAMME, WORKBOOKS
 from markstead.rules import typed_books
 from markstead.rules.programme import Programme
 from markstead.rules.samples import sample_texts
 from markstead.rules.typed_books import LAYOUT_BOUNDS, MOST_ROWS, TYPED_CELLS, Layout, TypedBook
+from markstead.speech import counted, language, later, plural, say
 from markstead.web.first_fields import Field, Tick, Typed
 
 KINDS = {
     "sample": (
-        "An invented sample",
-        "The Harbour Programme of the demonstration: six subjects, twelve workbooks a course. Good for trying.",
+        later("An invented sample"),
+        later(
+            "The Harbour Programme of the demonstration: six subjects, twelve workbooks a "
+            "course. Good for trying."
+        ),
     ),
     "typed": (
-        "My own workbooks, typed or pasted",
-        "Titles and page counts, as in a spreadsheet. The rest has sensible numbers, which can be changed.",
+        later("My own workbooks, typed or pasted"),
+        later(
+            "Titles and page counts, as in a spreadsheet. The rest has sensible numbers, which "
+            "can be changed."
+        ),
     ),
     "files": (
-        "My own workbooks, as a CSV file",
-        "The file of workbooks that an import takes, with the file of rules beside it or without.",
+        later("My own workbooks, as a CSV file"),
+        later("The file of workbooks that an import takes, with the file of rules beside it or without."),
     ),
 }
 MAIN_CELLS = ("subject", "level", "title", "pages")
 CUT_CELLS = TYPED_CELLS[4:]
 GRID_LABELS = {
-    "subject": "Subject",
-    "level": "Level",
-    "title": "Title",
-    "pages": "Pages",
-    "section_ends": "Sections end on pages",
-    "section_questions": "Questions of each section",
-    "check_pages": "Checks on pages",
-    "check_questions": "Questions of each check",
-    "practice_questions": "Questions, practice test",
-    "unit_questions": "Questions, unit test",
+    "subject": later("Subject"),
+    "level": later("Level"),
+    "title": later("Title"),
+    "pages": later("Pages"),
+    "section_ends": later("Sections end on pages"),
+    "section_questions": later("Questions of each section"),
+    "check_pages": later("Checks on pages"),
+    "check_questions": later("Questions of each check"),
+    "practice_questions": later("Questions, practice test"),
+    "unit_questions": later("Questions, unit test"),
 }
 LAYOUT_LABELS = {
-    "section_pages": "Pages of a section, about",
-    "sections_a_check": "Sections before each check (0: no checks)",
-    "section_questions": "Questions of a section",
-    "check_questions": "Questions of a check",
-    "practice_questions": "Questions of the practice test",
-    "unit_questions": "Questions of the unit test",
+    "section_pages": later("Pages of a section, about"),
+    "sections_a_check": later("Sections before each check (0: no checks)"),
+    "section_questions": later("Questions of a section"),
+    "check_questions": later("Questions of a check"),
+    "practice_questions": later("Questions of the practice test"),
+    "unit_questions": later("Questions of the unit test"),
 }
 
 
@@ -59,18 +66,22 @@ class Read:
     rules: str = ""
     books: str = ""
     programme: Programme | None = None
-    problems: tuple[str, ...] = ()
+    problems: tuple[Problem, ...] = ()
+
+
+def read_texts(rules: str, books: str) -> Read:
+    """Read two files as an import does; every problem of both, row by row, in the language that is spoken."""
+    return _read_texts(rules, books, language().code)
 
 
 @lru_cache(maxsize=8)
-def read_texts(rules: str, books: str) -> Read:
-    """Read two files as an import does; every problem of both, row by row."""
+def _read_texts(rules: str, books: str, _language: str) -> Read:
     from markstead.rules.load import read_programme
 
     try:
         return Read(rules, books, read_programme(rules, books))
     except InputError as error:
-        return Read(rules, books, None, tuple(str(problem) for problem in error.problems))
+        return Read(rules, books, None, error.problems)
 
 
 def kind_of(typed: Typed) -> str:
@@ -82,7 +93,9 @@ def kind_of(typed: Typed) -> str:
 def kind_ticks(typed: Typed) -> tuple[Tick, ...]:
     """The three ways, one of them chosen."""
     chosen = kind_of(typed)
-    return tuple(Tick("kind", kind, words, kind == chosen, hint) for kind, (words, hint) in KINDS.items())
+    return tuple(
+        Tick("kind", kind, say(words), kind == chosen, say(hint)) for kind, (words, hint) in KINDS.items()
+    )
 
 
 def sample() -> Read:
@@ -99,16 +112,20 @@ def read_files(typed: Typed) -> Read:
         typed.lines(name).replace("\r\n", "\n").replace("\r", "\n") for name in ("books", "rules")
     )
     if not books.strip():
-        typed.fail("books", f"The text of {WORKBOOKS} is wanted here: choose the file, or paste it.")
+        typed.fail(
+            "books",
+            say("The text of {file} is wanted here: choose the file, or paste it.", file=WORKBOOKS),
+        )
         return Read()
     if not rules.strip():
-        title = typed.text("title") or "Our programme"
+        title = typed.text("title") or say("Our programme")
         subjects = typed_books.subject_titles(books)
-        rules = typed_books.rules_text(title, currency_of(typed), subjects or {"Subject": "subject"})
+        rules = typed_books.rules_text(title, currency_of(typed), subjects or {say("Subject"): "subject"})
     found = read_texts(rules, books)
     for problem in found.problems:
         typed.fail(
-            "books" if problem.startswith(WORKBOOKS) else "rules", "What is wrong stands in the list above."
+            "books" if problem.where.startswith(WORKBOOKS) else "rules",
+            say("What is wrong stands in the list above."),
         )
     if typed.wrong:
         return Read(found.rules, found.books, None, found.problems)
@@ -119,15 +136,22 @@ def file_fields(typed: Typed) -> tuple[Field, ...]:
     """The fields of the page for files."""
     return (
         Field(
-            "books", f"The text of {WORKBOOKS}", typed.lines("books"), "lines", typed.wrong.get("books", "")
+            "books",
+            say("The text of {file}", file=WORKBOOKS),
+            typed.lines("books"),
+            "lines",
+            typed.wrong.get("books", ""),
         ),
         Field(
             "rules",
-            f"The text of {PROGRAMME}",
+            say("The text of {file}", file=PROGRAMME),
             typed.lines("rules"),
             "lines",
             typed.wrong.get("rules", ""),
-            "May be left empty: then the usual rules of the trade hold, and the subjects are those of the other file.",
+            say(
+                "May be left empty: then the usual rules of the trade hold, and the subjects are "
+                "those of the other file."
+            ),
         ),
     )
 
@@ -137,16 +161,16 @@ def name_fields(typed: Typed) -> tuple[Field, ...]:
     return (
         Field(
             "title",
-            "What the programme is called",
-            typed.text("title") or "Our programme",
+            say("What the programme is called"),
+            typed.text("title") or say("Our programme"),
             wrong=typed.wrong.get("title", ""),
         ),
         Field(
             "currency",
-            "Currency of prices",
+            say("Currency of prices"),
             typed.text("currency") or "EUR",
             wrong=typed.wrong.get("currency", ""),
-            hint="Three letters.",
+            hint=say("Three letters."),
         ),
     )
 
@@ -155,7 +179,7 @@ def currency_of(typed: Typed) -> str:
     """The currency, in capital letters."""
     text = (typed.text("currency") or "EUR").upper()
     if not re.fullmatch(r"[A-Z]{3}", text):
-        typed.fail("currency", "Three letters (ISO 4217) are wanted here, such as EUR.")
+        typed.fail("currency", say("Three letters (ISO 4217) are wanted here, such as EUR."))
         return "EUR"
     return text
 
@@ -195,7 +219,7 @@ def layout_fields(typed: Typed) -> tuple[Field, ...]:
     return tuple(
         Field(
             name,
-            LAYOUT_LABELS[name],
+            say(LAYOUT_LABELS[name]),
             typed.text(name) or str(getattr(plain, name)),
             "whole",
             typed.wrong.get(name, ""),
@@ -218,14 +242,14 @@ def books_of(typed: Typed, cut: Typed) -> list[TypedBook]:
 
 def read_typed(typed: Typed, cut: Typed) -> Read:
     """Read the grid into a programme; what is wrong stands at its cell, in the grid or in the layout."""
-    title, currency = typed.text("title") or "Our programme", currency_of(typed)
+    title, currency = typed.text("title") or say("Our programme"), currency_of(typed)
     layout = layout_of(typed)
     books = books_of(typed, cut)
     files, wrong = typed_books.write_files(books, layout, title=title, currency=currency)
     for (n, name), says in wrong.items():
         typed.fail(f"{name}-{n}", says)
     if all(book.empty for book in books):
-        typed.fail("title-0", "At least one workbook is wanted here: a subject, a title and its pages.")
+        typed.fail("title-0", say("At least one workbook is wanted here: a subject, a title and its pages."))
     if files is None or typed.wrong:
         return Read()
     found = read_texts(files.programme, files.workbooks)
@@ -233,24 +257,24 @@ def read_typed(typed: Typed, cut: Typed) -> Read:
     return Read(found.rules, found.books, found.programme, tuple(problem for problem in kept if problem))
 
 
-_CELL = re.compile(
-    rf"{re.escape(WORKBOOKS)}, row (\d+), column (\w+): found (.*); allowed is (.*)", re.DOTALL
-)
+_CELL = re.compile(rf"{re.escape(WORKBOOKS)}, \w+ (\d+), \w+ (\w+)")
+"""Where a problem of a cell is, in any language: workbooks.csv, row 14, column pages."""
 
 
-def _to_cell(problem: str, rows: Mapping[int, int], typed: Typed, cut: Typed) -> str:
+def _to_cell(problem: Problem, rows: Mapping[int, int], typed: Typed, cut: Typed) -> Problem | None:
     """Put a problem of the written file to the cell that it came from; give it back where there is none."""
-    found = _CELL.fullmatch(problem)
+    found = _CELL.fullmatch(problem.where)
     if found is None or int(found[1]) not in rows:
-        typed.fail("title-0", problem)
+        typed.fail("title-0", str(problem))
         return problem
     n, name = rows[int(found[1])], found[2]
-    says = f"Found {found[3]}; wanted is {found[4]}"
+    says = say("Found {found}; wanted is {allowed}.", found=problem.found, allowed=problem.allowed)
+    says = f"{says} {problem.do}" if problem.do else says
     if name in CUT_CELLS:
         cut.fail(f"{name}-{n}", says)
     else:
         typed.fail(f"{name if name in MAIN_CELLS else 'title'}-{n}", says)
-    return ""
+    return None
 
 
 def grid_rows(typed: Typed, *, more: bool = False) -> tuple[GridRow, ...]:
@@ -265,7 +289,7 @@ def grid_rows(typed: Typed, *, more: bool = False) -> tuple[GridRow, ...]:
             tuple(
                 Field(
                     f"{name}-{n}",
-                    f"{GRID_LABELS[name]}, row {n + 1}",
+                    say("{column}, row {n}", column=say(GRID_LABELS[name]), n=n + 1),
                     typed.text(f"{name}-{n}"),
                     "whole" if name in ("level", "pages") else "text",
                     typed.wrong.get(f"{name}-{n}", ""),
@@ -283,7 +307,7 @@ def with_paste(fields: Fields) -> tuple[dict[str, list[str]], str]:
     pasted = typed_books.read_paste(typed.lines("paste"))
     kept = {name: list(values) for name, values in fields.items()}
     if not pasted.books:
-        return kept, "The paste is empty: nothing was read."
+        return kept, say("The paste is empty: nothing was read.")
     used = [n for n in range(MOST_ROWS) if any(typed.text(f"{name}-{n}") for name in MAIN_CELLS)]
     first = max(used, default=-1) + 1
     room = MOST_ROWS - first
@@ -295,14 +319,32 @@ def with_paste(fields: Fields) -> tuple[dict[str, list[str]], str]:
 
 
 def _paste_words(pasted: typed_books.Pasted, taken: int) -> str:
-    how = "by their headings" if pasted.by_heading else "by their place, for there is no row of headings"
-    columns = ", ".join(pasted.columns)
-    said = f"Read {taken} row{'s' * (taken != 1)}; columns known {how}: {columns}. Look them over below."
+    how = (
+        say("by their headings")
+        if pasted.by_heading
+        else say("by their place, for there is no row of headings")
+    )
+    said = [
+        counted(
+            taken,
+            "Read {n} row; columns known {how}: {columns}. Look them over below.",
+            "Read {n} rows; columns known {how}: {columns}. Look them over below.",
+            how=how,
+            columns=", ".join(pasted.columns),
+        )
+    ]
     if pasted.left_out:
-        said += f" Left out: {', '.join(pasted.left_out)}."
+        said.append(say("Left out: {columns}.", columns=", ".join(pasted.left_out)))
     if taken < len(pasted.books):
-        said += f" There is room for {MOST_ROWS} rows; {len(pasted.books) - taken} found none. More come as a file."
-    return said
+        without = len(pasted.books) - taken
+        said.append(
+            say(
+                "There is room for {most} rows; {without} found none. More come as a file.",
+                most=MOST_ROWS,
+                without=without,
+            )
+        )
+    return " ".join(said)
 
 
 def cut_rows(typed: Typed, cut: Typed) -> tuple[CutRow, ...]:
@@ -318,13 +360,13 @@ def cut_rows(typed: Typed, cut: Typed) -> tuple[CutRow, ...]:
         cells = tuple(
             Field(
                 f"{name}-{n}",
-                f"{GRID_LABELS[name]}, {book.title}",
+                f"{say(GRID_LABELS[name])}, {book.title}",
                 cut.text(f"{name}-{n}") or getattr(plain, name),
                 wrong=cut.wrong.get(f"{name}-{n}", ""),
             )
             for name in CUT_CELLS
         )
-        found.append(CutRow(f"{book.title}, {pages or '?'} pages", cells))
+        found.append(CutRow(say("{title}, {pages} pages", title=book.title, pages=pages or "?"), cells))
     return tuple(found)
 
 
@@ -349,6 +391,15 @@ def programme_words(programme: Programme) -> Sequence[str]:
     """What the programme holds, in sentences."""
     books, courses = len(programme.workbooks), len(programme.courses)
     practice, unit = programme.marks.practice_test_percent, programme.marks.unit_test_percent
-    marks = f"Pass marks: {practice} of 100 in the practice test, {unit} of 100 in the unit test."
-    plural = "s" * (books != 1), "s" * (courses != 1)
-    return (f"{programme.title}: {books} workbook{plural[0]} in {courses} course{plural[1]}.", marks)
+    marks = say(
+        "Pass marks: {practice} of 100 in the practice test, {unit} of 100 in the unit test.",
+        practice=practice,
+        unit=unit,
+    )
+    size = say(
+        "{programme}: {workbooks} in {courses}.",
+        programme=programme.title,
+        workbooks=plural(books, "workbook"),
+        courses=plural(courses, "course"),
+    )
+    return (size, marks)

@@ -5,10 +5,10 @@ from datetime import date, time
 
 from markstead.calendar import SchoolCalendar, Term, places
 from markstead.errors import InputError
-from markstead.speech import date_words
+from markstead.speech import and_words, begun, counted, date_words, say
+from markstead.web.calendar_page import WEEKDAYS, weekday_words
 from markstead.web.first_fields import Choice, Field, Tick, Typed
 
-WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 MOST_TERMS = 12
 NOON = time(12, 0)
 
@@ -51,18 +51,21 @@ def read_school(typed: Typed) -> SchoolCalendar | None:
     """Read the third step into a calendar."""
     country = typed.text("country")
     if country not in {place.code for place in places.countries()}:
-        typed.fail("country", "A country is wanted here: its public holidays are kept.")
+        typed.fail("country", say("A country is wanted here: its public holidays are kept."))
     region = typed.text("region") or None
     if region is not None and region not in {place.code for place in places.regions(country)}:
         region = None  # another country was chosen since
     zone = _zone(typed, country)
     days = chosen_weekdays(typed, "weekday", ())
     if not days:
-        typed.fail("weekday", "At least one day with school is wanted here.")
+        typed.fail("weekday", say("At least one day with school is wanted here."))
     halves = chosen_weekdays(typed, "half", ())
-    stray = [WEEKDAYS[n] for n in halves if n not in days]
+    stray = [weekday_words(n) for n in halves if n not in days]
     if stray:
-        typed.fail("half", f"{' and '.join(stray)} is no day with school. Tick it above, or not here.")
+        typed.fail(
+            "half",
+            say("{days} is no day with school. Tick it above, or not here.", days=begun(and_words(stray))),
+        )
     ends = typed.clock("half-day-ends", NOON)
     terms = _terms(typed)
     if typed.wrong:
@@ -87,7 +90,7 @@ def _zone(typed: Typed, country: str) -> str:
     if len(known) == 1:
         return known[0]
     if known:
-        typed.fail("zone", "The kitchen clock of your home is wanted here: choose its time zone.")
+        typed.fail("zone", say("The kitchen clock of your home is wanted here: choose its time zone."))
     return "UTC"
 
 
@@ -97,18 +100,21 @@ def _terms(typed: Typed) -> tuple[Term, ...]:
         names = [f"{part}-{n}" for part in ("term", "first", "last")]
         if not any(typed.text(name) for name in names):
             continue
-        name = typed.text(names[0]) or f"term {n + 1}"
+        name = typed.text(names[0]) or say("term {n}", n=n + 1)
         first, last = typed.day(names[1]), typed.day(names[2])
         if first is None or last is None:
             continue
         if last < first:
-            typed.fail(names[2], f"A day from {first} on is wanted here, the first day of this term.")
+            typed.fail(
+                names[2],
+                say("A day from {first} on is wanted here, the first day of this term.", first=first),
+            )
         elif (last - first).days > 800:
-            typed.fail(names[2], "A term of at most two years is wanted here.")
+            typed.fail(names[2], say("A term of at most two years is wanted here."))
         else:
             found.append((n, Term(name, first, last)))
     if not found and not typed.wrong:
-        typed.fail("first-0", "At least one term, or the whole school year as one span, is wanted here.")
+        typed.fail("first-0", say("At least one term, or the whole school year as one span, is wanted here."))
     _apart(typed, found)
     return tuple(term for _, term in sorted(found, key=lambda one: one[1].first))
 
@@ -118,7 +124,12 @@ def _apart(typed: Typed, found: list[tuple[int, Term]]) -> None:
     for n, term in sorted(found, key=lambda one: one[1].first):
         if latest is not None and term.first <= latest.last:
             typed.fail(
-                f"first-{n}", f"A day after {latest.last} is wanted here, the last day of {latest.name}."
+                f"first-{n}",
+                say(
+                    "A day after {last} is wanted here, the last day of {term}.",
+                    last=latest.last,
+                    term=latest.name,
+                ),
             )
         if latest is None or term.last > latest.last:
             latest = term
@@ -129,32 +140,34 @@ def school_fields(typed: Typed, *, more: bool = False) -> SchoolFields:
     wrong = typed.wrong
     country = typed.text("country")
     countries = (
-        Choice("", "Choose…"),
+        Choice("", say("Choose…")),
         *(Choice(place.code, place.name) for place in places.countries()),
     )
     parts, clocks = places.regions(country), places.zones(country)
     region = zone = None
     if parts:
-        whole = Choice("", "Only what the whole country keeps")
+        whole = Choice("", say("Only what the whole country keeps"))
         choices = (whole, *(Choice(place.code, place.name) for place in parts))
-        region = Field("region", "Part of the country", typed.text("region"), "list", choices=choices)
+        region = Field("region", say("Part of the country"), typed.text("region"), "list", choices=choices)
     if len(clocks) > 1:
-        choices = (Choice("", "Choose…"), *(Choice(clock, _clock_words(clock)) for clock in clocks))
-        zone = Field("zone", "Time zone", typed.text("zone"), "list", wrong.get("zone", ""), choices=choices)
+        choices = (Choice("", say("Choose…")), *(Choice(clock, _clock_words(clock)) for clock in clocks))
+        zone = Field(
+            "zone", say("Time zone"), typed.text("zone"), "list", wrong.get("zone", ""), choices=choices
+        )
     taught = chosen_weekdays(typed, "weekday", tuple(range(5)))
     halves = chosen_weekdays(typed, "half", ())
     return SchoolFields(
-        Field("country", "Country", country, "list", wrong.get("country", ""), choices=countries),
+        Field("country", say("Country"), country, "list", wrong.get("country", ""), choices=countries),
         region,
         zone,
         _term_rows(typed, more=more),
-        tuple(Tick("weekday", str(n), day, n in taught) for n, day in enumerate(WEEKDAYS)),
+        tuple(Tick("weekday", str(n), weekday_words(n), n in taught) for n in range(len(WEEKDAYS))),
         wrong.get("weekday", ""),
-        tuple(Tick("half", str(n), day, n in halves) for n, day in enumerate(WEEKDAYS)),
+        tuple(Tick("half", str(n), weekday_words(n), n in halves) for n in range(len(WEEKDAYS))),
         wrong.get("half", ""),
         Field(
             "half-day-ends",
-            "A half day ends at",
+            say("A half day ends at"),
             typed.text("half-day-ends") or f"{NOON:%H:%M}",
             "time",
             wrong.get("half-day-ends", ""),
@@ -162,7 +175,7 @@ def school_fields(typed: Typed, *, more: bool = False) -> SchoolFields:
         Tick(
             "holidays",
             "yes",
-            "No school on public holidays",
+            say("No school on public holidays"),
             on="yes" in typed.all("holidays") if typed.saved else True,
         ),
     )
@@ -180,13 +193,13 @@ def _term_rows(typed: Typed, *, more: bool) -> tuple[TermRow, ...]:
 
     def one(n: int, part: str, label: str, type_: str) -> Field:
         name = f"{part}-{n}"
-        return Field(name, f"{label} of term {n + 1}", typed.text(name), type_, typed.wrong.get(name, ""))
+        return Field(name, label, typed.text(name), type_, typed.wrong.get(name, ""))
 
     return tuple(
         TermRow(
-            one(n, "term", "Name", "text"),
-            one(n, "first", "First day", "date"),
-            one(n, "last", "Last day", "date"),
+            one(n, "term", say("Name of term {n}", n=n + 1), "text"),
+            one(n, "first", say("First day of term {n}", n=n + 1), "date"),
+            one(n, "last", say("Last day of term {n}", n=n + 1), "date"),
         )
         for n in range(count)
     )
@@ -200,17 +213,22 @@ def school_words(calendar: SchoolCalendar, today: date) -> tuple[str, ...]:
     except InputError:
         days = []
     ahead = [day for day in days if day >= today]
-    terms = "1 span" if len(calendar.terms) == 1 else f"{len(calendar.terms)} terms"
     said = [
-        f"{len(days)} school days in {terms}, from {_day(first)} to {_day(last)}; {len(ahead)} of them still ahead."
+        counted(
+            len(calendar.terms),
+            "{days} school days in {n} span, from {first} to {last}; {ahead} of them still ahead.",
+            "{days} school days in {n} terms, from {first} to {last}; {ahead} of them still ahead.",
+            days=len(days),
+            first=date_words(first),
+            last=date_words(last),
+            ahead=len(ahead),
+        )
     ]
     if not ahead:
-        said.append("No school day is ahead: goals can be planned once a later term is entered.")
-    half = [WEEKDAYS[n] for n in sorted(calendar.half_weekdays)]
+        said.append(say("No school day is ahead: goals can be planned once a later term is entered."))
+    half = [weekday_words(n) for n in sorted(calendar.half_weekdays)]
     if half:
-        said.append(f"Half days: {', '.join(half)}, until {calendar.half_day_ends:%H:%M}.")
+        said.append(
+            say("Half days: {days}, until {ends:%H:%M}.", days=", ".join(half), ends=calendar.half_day_ends)
+        )
     return tuple(said)
-
-
-def _day(day: date) -> str:
-    return date_words(day)

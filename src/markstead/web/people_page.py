@@ -6,23 +6,35 @@ from dataclasses import dataclass
 from markstead.records.home import Home, Somebody
 from markstead.records.people import GROWN_UP, InHand, NewPassword
 from markstead.rules.ruling import Role
-from markstead.speech import and_words
+from markstead.speech import and_words, counted, later, say
 from markstead.web.pages import Choice
 
 PARTS: Mapping[Role, tuple[str, str]] = {
     Role.EDUCATOR: (
-        "Educator",
-        "Decides and judges: gives leave, opens tests, marks them, changes these settings. There may be two or more; one always stays.",
+        later("Educator"),
+        later(
+            "Decides and judges: gives leave, opens tests, marks them, changes these settings. "
+            "There may be two or more; one always stays."
+        ),
     ),
     Role.HELPER: (
-        "Helper",
-        "Looks and notes, and does not judge: pages worked, help given, goals, parcels; watches a sitting. Gives no leave, opens and marks no test, takes nothing back.",
+        later("Helper"),
+        later(
+            "Looks and notes, and does not judge: pages worked, help given, goals, parcels; "
+            "watches a sitting. Gives no leave, opens and marks no test, takes nothing back."
+        ),
     ),
     Role.LEARNER: (
-        "Learner",
-        "Works, asks leave, marks what leave was given for. Signs in only at a tablet that was opened for learners.",
+        later("Learner"),
+        later(
+            "Works, asks leave, marks what leave was given for. Signs in only at a tablet that "
+            "was opened for learners."
+        ),
     ),
-    Role.COORDINATOR: ("Coordinator", "Looks at this home from a school, and notes nothing in it."),
+    Role.COORDINATOR: (
+        later("Coordinator"),
+        later("Looks at this home from a school, and notes nothing in it."),
+    ),
 }
 """What each part is called, and what it may do."""
 
@@ -86,7 +98,7 @@ def _line(
     return PersonLine(
         id=one.id,
         name=typed.get("name", one.name)[:200] if mine else one.name,
-        part=PARTS[one.role][0] if one.role in PARTS else "Has left",
+        part=say(PARTS[one.role][0]) if one.role in PARTS else say("Has left"),
         role=str(one.role),
         learner=one.year is not None and one.role in (Role.LEARNER, Role.LEFT),
         year=typed.get("year", str(one.year or 0))[:9]
@@ -96,27 +108,35 @@ def _line(
         signs_in=names.get(one.id, ""),
         you=one.id == me,
         last=educators == [one],
-        roles=tuple(Choice(str(role), PARTS[role][0], role is one.role) for role in roles),
+        roles=tuple(Choice(str(role), say(PARTS[role][0]), role is one.role) for role in roles),
         open=mine,
     )
 
 
 def leaving_of(one: Somebody, held: Sequence[InHand], signs_in: bool) -> Leaving:
     """What leaving would change, in sentences."""
-    effects = [f"The record keeps everything that {one.name} did, with the name."]
+    effects = [say("The record keeps everything that {person} did, with the name.", person=one.name)]
     if signs_in:
-        effects.append("The sign-in is closed at once.")
+        effects.append(say("The sign-in is closed at once."))
     sat = [h.title for h in held if h.sat]
     if sat:
-        effects.append(f"It cannot be yet: the unit test of {and_words(sat)} is not marked.")
+        effects.append(say("It cannot be yet: the unit test of {books} is not marked.", books=and_words(sat)))
     if held:
-        many = "The workbook in hand is" if len(held) == 1 else f"The {len(held)} workbooks in hand are"
-        effects.append(f"{many} written off: {and_words(h.title for h in held)}.")
+        effects.append(
+            counted(
+                len(held),
+                "The workbook in hand is written off: {books}.",
+                "The {n} workbooks in hand are written off: {books}.",
+                books=and_words(h.title for h in held),
+            )
+        )
     if one.role is Role.LEARNER:
-        effects.append("Goals and targets are planned no more; copies in the house can be issued to others.")
+        effects.append(
+            say("Goals and targets are planned no more; copies in the house can be issued to others.")
+        )
     if one.role in (Role.EDUCATOR, Role.HELPER):
-        effects.append("Watches no sitting any more.")
-    effects.append("Coming back is possible at any time, on this page.")
+        effects.append(say("Watches no sitting any more."))
+    effects.append(say("Coming back is possible at any time, on this page."))
     return Leaving(one.id, one.name, tuple(effects))
 
 
@@ -139,8 +159,8 @@ def people_page(
         grown=tuple(line for line in lines if line.role in GROWN_UP),
         learners=tuple(line for line in lines if line.role == Role.LEARNER),
         gone=tuple(line for line in lines if line.role == Role.LEFT),
-        parts=tuple(PARTS.values()),
-        new_parts=tuple(Choice(str(r), PARTS[r][0], sent.get("role") == r) for r in PARTS),
+        parts=tuple((say(name), say(does)) for name, does in PARTS.values()),
+        new_parts=tuple(Choice(str(r), say(PARTS[r][0]), sent.get("role") == r) for r in PARTS),
         courses=tuple(Choice(c.id, c.title, c.id in chosen) for c in home.programme.courses.values()),
         typed=sent,
         adding="adding" in sent,

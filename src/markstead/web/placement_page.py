@@ -8,6 +8,7 @@ from django.utils.safestring import SafeString
 from markstead.measure.placement import DEFAULT_STOPPING
 from markstead.records.home import Home
 from markstead.records.placements import PlacementNow, begun_courses, kept_placements
+from markstead.speech import say
 from markstead.web.first_courses import book_choices
 from markstead.web.first_fields import Choice
 
@@ -137,9 +138,12 @@ def placement_view(now: PlacementNow) -> PlacementPage:
     upcoming, next_words = now.next, ""
     if upcoming is not None:
         tenths = min(9, max(1, round(upcoming.passes * 10)))
-        next_words = (
-            f"Take {upcoming.questions} questions from {names[upcoming.workbook - 1]}: that tells most now. "
-            f"Of 10 such learners about {tenths} do well in it."
+        next_words = say(
+            "Take {questions} questions from {title}: that tells most now. "
+            "Of 10 such learners about {n} do well in it.",
+            questions=upcoming.questions,
+            title=names[upcoming.workbook - 1],
+            n=tenths,
         )
     taken = next(
         (n for n, book in zip(names, course.workbooks, strict=True) if book.code == now.kept.taken), ""
@@ -159,14 +163,23 @@ def placement_view(now: PlacementNow) -> PlacementPage:
         _why_done(now),
         str(now.kept.guess or ""),
         tuple(
-            TestRow(names[r.workbook - 1], f"{r.right} of {r.asked}", r.right >= KNOWN_WELL * r.asked)
+            TestRow(
+                names[r.workbook - 1],
+                say("{right} of {asked}", right=r.right, asked=r.asked),
+                r.right >= KNOWN_WELL * r.asked,
+            )
             for r in reversed(now.belief.results)
         ),
         SafeString(render_to_string("parts/placement_line.html", {"it": line}).strip()),
         tuple((bar.words, _of_hundred(p)) for bar, p in zip(line.bars, now.spread, strict=True)),
         advice.sentences,
         tuple(
-            f"{names[gap.workbook - 1]}: {gap.right} of {gap.asked} right. Work it, or ask again about it."
+            say(
+                "{title}: {right} of {asked} right. Work it, or ask again about it.",
+                title=names[gap.workbook - 1],
+                right=gap.right,
+                asked=gap.asked,
+            )
             for gap in advice.gaps
         ),
         "" if ends else course.workbooks[advice.begin - 1].code,
@@ -180,18 +193,25 @@ def _why_done(now: PlacementNow) -> str:
     if now.next is not None:
         return ""
     if now.advice.settled:
-        return "Enough was asked: the place is at most one workbook from the advice in 9 of 10 such cases."
+        return say(
+            "Enough was asked: the place is at most one workbook from the advice in 9 of 10 such cases."
+        )
     most = DEFAULT_STOPPING.most
     if now.advice.tests >= most:
-        return (
-            f"{most} short tests were taken, and more of them would tell little. A week of work tells more."
+        return say(
+            "{most} short tests were taken, and more of them would tell little. A week of work tells more.",
+            most=most,
         )
-    return "No workbook has fresh questions left. A week of work tells more."
+    return say("No workbook has fresh questions left. A week of work tells more.")
 
 
 def _of_hundred(share: float) -> str:
     hundredths = round(share * 100)
-    return f"{hundredths} of 100" if hundredths else "hardly one of 100"
+    return say("{n} of 100", n=hundredths) if hundredths else say("hardly one of 100")
+
+
+def _place_words(number: int, count: int) -> str:
+    return say("workbook {number}", number=number) if number <= count else say("the end of the course")
 
 
 def _n(value: float) -> str:
@@ -209,7 +229,7 @@ def line_of(now: PlacementNow) -> Line:
 
     most, bars = max(FLAT, *now.spread), []
     for begin, share in enumerate(now.spread, 1):
-        where = f"begin with {begin}" if begin <= count else "all are done"
+        where = say("begin with {number}", number=begin) if begin <= count else say("all are done")
         bars.append(Bar(_n(x(begin)), _n(BASE - HIGH * share / most), where))
     strokes = " ".join(f"M{_n(LEFT + n * step)} {_n(BASE)}v-7" for n in range(count + 2))
     low, high = LEFT + (advice.low - 1) * step + 2, LEFT + advice.high * step - 2
@@ -228,14 +248,22 @@ def line_of(now: PlacementNow) -> Line:
                 _n(x(result.workbook)),
                 _n(y),
                 well,
-                f"workbook {result.workbook}: {result.right} of {result.asked}",
+                say(
+                    "workbook {number}: {right} of {asked}",
+                    number=result.workbook,
+                    right=result.right,
+                    asked=result.asked,
+                ),
             )
         )
-    upto = f"workbook {advice.high}" if advice.high <= count else "the end of the course"
-    begin_words = f"workbook {advice.begin}" if advice.begin <= count else "the end of the course"
-    words = (
-        f"What is believed of {count} workbooks: begin with {begin_words}; "
-        f"likely from workbook {min(advice.low, count)} to {upto}; {advice.tests} short tests taken"
+    words = say(
+        "What is believed of {count} workbooks: begin with {begin}; "
+        "likely from workbook {low} to {high}; {tests} short tests taken",
+        count=count,
+        begin=_place_words(advice.begin, count),
+        low=min(advice.low, count),
+        high=_place_words(advice.high, count),
+        tests=advice.tests,
     )
     return Line(
         _n(LEFT * 2 + WIDE),

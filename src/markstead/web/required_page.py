@@ -6,6 +6,7 @@ from markstead.records.home import Home
 from markstead.records.required import chosen, profile_words
 from markstead.rules.requirements import LOCAL_LAW, NONE
 from markstead.rules.requirements_load import shipped
+from markstead.speech import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +45,8 @@ def required_page(home: Home, *, problems: tuple[str, ...] = (), saved: bool = F
     lines = [
         ProfileLine(
             NONE.id,
-            "None",
-            ("Days and hours are counted; nothing is held against them.",),
+            say("None"),
+            (say("Days and hours are counted; nothing is held against them."),),
             "",
             "",
             now == NONE,
@@ -59,4 +60,4 @@ def required_page(home: Home, *, problems: tuple[str, ...] = (), saved: bool = F
         lines.append(
             ProfileLine("own", own.title, profile_words(own), _sentence(own.source), own.note, chosen=True)
         )
-    return RequiredPage(tuple(lines), own.title if own else "", home.stamp, LOCAL_LAW, problems, saved)
+    return RequiredPage(tuple(lines), own.title if own else "", home.stamp, say(LOCAL_LAW), problems, saved)

@@ -1,14 +1,14 @@
 """The programme's rules in plain words, with what each changes; what a failed test and a hold day cost."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from markstead.errors import Problem
 from markstead.records.home import Home
 from markstead.records.house_rules import RULES, Key, Version
 from markstead.rules.programme import Programme
-from markstead.speech import date_words
+from markstead.speech import date_words, later, say
 
 ROWS_TO_ADD = 1
 """Empty rows below the aids."""
@@ -27,110 +27,147 @@ class Rule:
     unit: str = ""
 
 
-_YES = (("true", "yes"), ("false", "no"))
+_YES = (("true", later("yes")), ("false", later("no")))
 GROUPS: tuple[tuple[str, str, tuple[Rule, ...]], ...] = (
     (
-        "Pass marks",
+        later("Pass marks"),
         "marks",
         (
             Rule(
                 ("marks", "practice_test_percent"),
-                "Pass mark of the practice test",
-                "Below it the practice test is gone over and taken again; from it on, an educator may decide on the unit test.",
-                unit="of a hundred",
+                later("Pass mark of the practice test"),
+                later(
+                    "Below it the practice test is gone over and taken again; from it on, an educator "
+                    "may decide on the unit test."
+                ),
+                unit=later("of a hundred"),
             ),
             Rule(
                 ("marks", "unit_test_percent"),
-                "Pass mark of the unit test",
-                "Below it the workbook is not passed and the rework rule follows. Tests that are marked keep the mark of their day.",
-                unit="of a hundred",
+                later("Pass mark of the unit test"),
+                later(
+                    "Below it the workbook is not passed and the rework rule follows. Tests that are "
+                    "marked keep the mark of their day."
+                ),
+                unit=later("of a hundred"),
             ),
             Rule(
                 ("marks", "exact_mark_passes"),
-                "Exactly the pass mark passes",
-                "With no, one right answer more than the mark is needed.",
+                later("Exactly the pass mark passes"),
+                later("With no, one right answer more than the mark is needed."),
                 "choice",
                 _YES,
             ),
         ),
     ),
     (
-        "Sitting a unit test",
+        later("Sitting a unit test"),
         "unit",
         (
             Rule(
                 ("unit_test", "school_days_after_practice"),
-                "School days after the practice test",
-                "1 is the next school day at the earliest. More days give time to review, and the plan reckons with them.",
+                later("School days after the practice test"),
+                later(
+                    "1 is the next school day at the earliest. More days give time to review, and the "
+                    "plan reckons with them."
+                ),
             ),
             Rule(
                 ("unit_test", "morning_from"),
-                "Unit tests begin from",
-                "Before this hour nobody sits down to one; the plan and today's page go by it.",
+                later("Unit tests begin from"),
+                later("Before this hour nobody sits down to one; the plan and today's page go by it."),
                 "time",
             ),
             Rule(
                 ("unit_test", "morning_until"),
-                "and until",
-                "From this hour on a test waits for the next school morning. A test that is being sat may be finished.",
+                later("and until"),
+                later(
+                    "From this hour on a test waits for the next school morning. A test that is being "
+                    "sat may be finished."
+                ),
                 "time",
             ),
             Rule(
                 ("unit_test", "most_a_learner_a_day"),
-                "Most unit tests of one learner a day",
-                "A second test on one day waits for the next.",
+                later("Most unit tests of one learner a day"),
+                later("A second test on one day waits for the next."),
             ),
             Rule(
                 ("unit_test", "most_watched_a_morning"),
-                "Most unit tests watched a morning",
-                "How many can be begun on one morning in this house, whoever sits them. The plan spreads tests by it.",
+                later("Most unit tests watched a morning"),
+                later(
+                    "How many can be begun on one morning in this house, whoever sits them. The plan "
+                    "spreads tests by it."
+                ),
             ),
             Rule(
                 ("unit_test", "readiness_decision"),
-                "An educator decides on readiness first",
-                "With no, a passed practice test is enough for the unit test.",
+                later("An educator decides on readiness first"),
+                later("With no, a passed practice test is enough for the unit test."),
                 "choice",
                 _YES,
             ),
         ),
     ),
     (
-        "Marking",
+        later("Marking"),
         "marking",
         (
             Rule(
                 ("marking", "quiz_when_wrong_percent"),
-                "Quiz when so much is wrong",
-                "From this share wrong on, an oral quiz or teaching comes before re-marking. From twice as much on, teaching is advised.",
-                unit="of a hundred",
+                later("Quiz when so much is wrong"),
+                later(
+                    "From this share wrong on, an oral quiz or teaching comes before re-marking. From "
+                    "twice as much on, teaching is advised."
+                ),
+                unit=later("of a hundred"),
             ),
             Rule(
                 ("marking", "sections_ahead"),
-                "Sections that may be begun ahead",
-                "0: the next section waits until the one before it is cleared.",
+                later("Sections that may be begun ahead"),
+                later("0: the next section waits until the one before it is cleared."),
             ),
         ),
     ),
     (
-        "After the test",
+        later("After the test"),
         "after",
         (
             Rule(
                 ("dispatch", "day"),
-                "Papers are sent on day",
-                "From this day of the month on, today's page calls for the papers of tests marked before it.",
-                unit="of the month",
+                later("Papers are sent on day"),
+                later(
+                    "From this day of the month on, today's page calls for the papers of tests marked "
+                    "before it."
+                ),
+                unit=later("of the month"),
             ),
             Rule(
                 ("rework", "after_failed_unit_test"),
-                "After a unit test that was not passed",
-                "With a new copy, everything is worked again; with the same copy, the practice test is opened again.",
+                later("After a unit test that was not passed"),
+                later(
+                    "With a new copy, everything is worked again; with the same copy, the practice test "
+                    "is opened again."
+                ),
                 "choice",
-                (("new copy", "a new copy is worked"), ("same copy", "the same copy goes on")),
+                (("new copy", later("a new copy is worked")), ("same copy", later("the same copy goes on"))),
             ),
         ),
     ),
 )
+
+
+def said(rule: Rule) -> Rule:
+    """A rule in the language that is spoken."""
+    return replace(
+        rule,
+        label=say(rule.label),
+        changes=say(rule.changes),
+        choices=tuple((value, say(words)) for value, words in rule.choices),
+        unit=say(rule.unit),
+    )
+
+
 _RULE: Mapping[Key, Rule] = {rule.key: rule for _, _, rules in GROUPS for rule in rules}
 if set(_RULE) != set(RULES):  # a new rule must be given its words
     raise TypeError("not every rule of a programme has its words")
@@ -183,7 +220,9 @@ class TypedRules:
             if field_name is None:
                 rest.append(str(problem))
             else:
-                self.wrong[field_name] = f"{problem.found} stands here; wanted is {problem.allowed}."
+                self.wrong[field_name] = say(
+                    "{found} stands here; wanted is {allowed}.", found=problem.found, allowed=problem.allowed
+                )
         return rest
 
 
@@ -303,8 +342,9 @@ def changes_of(before: Mapping[str, Any], typed: TypedRules) -> tuple[Change, ..
     """The rules that would be others, in words."""
     found = []
     for (table, key), value in typed.values().items():
-        rule, was = _RULE[table, key], before[table].get(key)
+        kept, was = _RULE[table, key], before[table].get(key)
         if _text(was) != _text(value):
+            rule = said(kept)
             unit = f" {rule.unit}" if rule.unit else ""
             found.append(
                 Change(rule.label, _shown(rule, _text(was)) + unit, _shown(rule, value) + unit, rule.changes)
@@ -314,17 +354,20 @@ def changes_of(before: Mapping[str, Any], typed: TypedRules) -> tuple[Change, ..
     if aids is not None and aids != kept:
         found.append(
             Change(
-                "Aids in a unit test",
+                say("Aids in a unit test"),
                 _aids_words(kept),
                 _aids_words(aids),
-                "What may lie on the table from now on.",
+                say("What may lie on the table from now on."),
             )
         )
     return tuple(found)
 
 
 def _aids_words(rows: Sequence[tuple[object, Sequence[str]]]) -> str:
-    return "; ".join(f"from year {year}: {', '.join(allowed) or 'none'}" for year, allowed in rows)
+    return "; ".join(
+        say("from year {year}: {aids}", year=year, aids=", ".join(allowed) or say("none"))
+        for year, allowed in rows
+    )
 
 
 def settings_page(
@@ -345,12 +388,12 @@ def settings_page(
     wrong = typed.wrong if typed is not None else {}
     groups = tuple(
         RuleGroup(
-            title,
+            say(title),
             anchor,
             tuple(
                 RuleField(
                     name_of(rule.key),
-                    rule,
+                    said(rule),
                     data.get(name_of(rule.key), _text(rules[rule.key[0]].get(rule.key[1], "")))[:40],
                     wrong.get(name_of(rule.key), ""),
                 )
@@ -360,7 +403,7 @@ def settings_page(
         for title, anchor, found in GROUPS
     )
     values = costs or {}
-    said = wrong_costs or {}
+    slips = wrong_costs or {}
     kept = [(str(row["from_year"]), ", ".join(row["allowed"])) for row in rules["aids"]]
     rows = [
         (
@@ -379,30 +422,37 @@ def settings_page(
         costs=(
             Cost(
                 "failed_test_costs",
-                "A unit test that is not passed costs",
-                "School days lost: waiting for the new copy, working it, sitting again. The higher it is, the surer "
-                "a learner should be before the advice is to sit.",
+                say("A unit test that is not passed costs"),
+                say(
+                    "School days lost: waiting for the new copy, working it, sitting again. The higher "
+                    "it is, the surer a learner should be before the advice is to sit."
+                ),
                 values.get("failed_test_costs", f"{home.failed_test_costs:g}"),
-                said.get("failed_test_costs", ""),
+                slips.get("failed_test_costs", ""),
             ),
             Cost(
                 "hold_day_costs",
-                "A day of holding back costs",
-                "School days that one day of review and a fresh practice test costs. The higher it is, the sooner the "
-                "advice is to sit.",
+                say("A day of holding back costs"),
+                say(
+                    "School days that one day of review and a fresh practice test costs. The higher it "
+                    "is, the sooner the advice is to sit."
+                ),
                 values.get("hold_day_costs", f"{home.hold_day_costs:g}"),
-                said.get("hold_day_costs", ""),
+                slips.get("hold_day_costs", ""),
             ),
         ),
         stamp=home.stamp,
         saved=saved if saved in {"rules", "costs", "language"} else "",
         problems=tuple(problems),
-        wrong=bool(wrong) or bool(said),
+        wrong=bool(wrong) or bool(slips),
         changes=changes_of(rules, typed) if typed is not None and looking else (),
         effects=tuple(effects),
         looking=looking,
         sent=tuple((name, value) for name, value in data.items() if name in _sendable(data)),
-        versions=tuple(f"{v.number}, of {date_words(home.calendar.day_of(v.taken))}" for v in versions),
+        versions=tuple(
+            say("{number}, of {day}", number=v.number, day=date_words(home.calendar.day_of(v.taken)))
+            for v in versions
+        ),
     )
 
 
@@ -417,4 +467,9 @@ def _sendable(data: Mapping[str, str]) -> set[str]:
 
 def programme_words(programme: Programme) -> str:
     """What the programme is called, and how much it has."""
-    return f"{programme.title}: {len(programme.courses)} courses, {len(programme.workbooks)} workbooks"
+    return say(
+        "{programme}: {courses} courses, {workbooks} workbooks",
+        programme=programme.title,
+        courses=len(programme.courses),
+        workbooks=len(programme.workbooks),
+    )
