@@ -17,7 +17,7 @@ from markstead.records.home import Home
 from markstead.records.order_calls import SOON
 from markstead.records.ordering import OnTheWay, OrderReading, SpareLine, SupplierLine, Wanted
 from markstead.records.outlooks import book_words
-from markstead.speech import and_words, date_words, day_short, month_words
+from markstead.speech import and_words, counted, date_words, day_short, month_words, plural, say
 from markstead.web.pages import new_token
 
 BAR = 120
@@ -178,14 +178,16 @@ def read_lines(sent: Sequence[str]) -> tuple[Wanted, ...]:
         InputError: none is ticked, or one is not as the page showed it.
     """
     if not sent:
-        raise InputError([Problem("order", "no ticked line", "at least one line with its tick")])
+        raise InputError(
+            [Problem(say("order"), say("no ticked line"), say("at least one line with its tick"))]
+        )
     found = []
     for text in sent:
         workbook, _, rest = text.partition("/")
         learner, _, count = rest.partition("/")
         known = workbook and count.isascii() and count.isdecimal() and len(count) <= 2 and int(count) > 0
         if not known:
-            raise InputError([Problem("order", repr(text[:60]), "the form as it was shown")])
+            raise InputError([Problem(say("order"), repr(text[:60]), say("the form as it was shown"))])
         found.append(Wanted(workbook, learner or None, int(count)))
     return tuple(found)
 
@@ -225,7 +227,7 @@ def orders_view(home: Home, reading: OrderReading, typed: Typed | None = None) -
         all_months=speech.money(sum(month.amount for month in reading.months)),
         suppliers=tuple(_supplier(home, line, speech) for line in reading.suppliers),
         promise=reading.promise,
-        level=f"{round(100 * reading.plan.level)} in 100",
+        level=say("{n} in 100", n=round(100 * reading.plan.level)),
         planned=home.plan is not None,
     )
 
@@ -241,11 +243,15 @@ def _headline(reading: OrderReading, now: Sequence[Order], later: Sequence[Order
     if now:
         names = and_words(dict.fromkeys(order.supplier for order in now))
         total = reading.speech.money(sum(order.total for order in now))
-        return f"Order now from {names}: {total} with postage."
+        return say("Order now from {suppliers}: {total} with postage.", suppliers=names, total=total)
     if later:
         first = later[0]
-        return f"Nothing is to be ordered now. Next: {first.supplier}, by {date_words(first.by)}."
-    return "Nothing is to be ordered."
+        return say(
+            "Nothing is to be ordered now. Next: {supplier}, by {day}.",
+            supplier=first.supplier,
+            day=date_words(first.by),
+        )
+    return say("Nothing is to be ordered.")
 
 
 def _order(home: Home, reading: OrderReading, order: Order, typed: Typed | None) -> OrderView:
@@ -260,14 +266,18 @@ def _order(home: Home, reading: OrderReading, order: Order, typed: Typed | None)
     return OrderView(
         supplier=order.supplier,
         by=by,
-        when="today" if order.by <= reading.today else f"by {day_short(order.by)}",
-        copies=_count(count, "copy", "copies"),
+        when=say("today") if order.by <= reading.today else say("by {day}", day=day_short(order.by)),
+        copies=plural(count, "copy", "copies"),
         lines=tuple(_line(home, line, speech, ticks) for line in lines),
         value=speech.money(order.value),
-        postage=speech.money(order.postage) if order.postage else "none",
+        postage=speech.money(order.postage) if order.postage else say("none"),
         total=speech.money(order.total),
         missing=speech.money(order.missing) if order.missing else "",
-        comes=f"It should come about {date_words(order.expected)}; 19 of 20 such orders come by {date_words(order.at_the_latest)}.",
+        comes=say(
+            "It should come about {day}; 19 of 20 such orders come by {latest}.",
+            day=date_words(order.expected),
+            latest=date_words(order.at_the_latest),
+        ),
         late=and_words(dict.fromkeys(late)) if late else "",
         expected=typed.expected if typed is not None and mine else "",
         csv=urlencode({**asked, "kind": "csv"}),
@@ -279,18 +289,23 @@ def _order(home: Home, reading: OrderReading, order: Order, typed: Typed | None)
 
 def _line(home: Home, line: OrderLine, speech: Speech, ticks: Collection[str] | None) -> LineView:
     value = _sent(line)
-    whom = f"for {speech.name(line.learner)}" if line.learner else "to spare"
+    whom = _whom(line.learner, speech)
     return LineView(
         value=value,
         title=speech.name(line.workbook),
         course=_course(home, line.workbook),
-        whom=f"{line.quantity} copies {whom}" if line.quantity > 1 else whom,
+        whom=say("{n} copies {whom}", n=line.quantity, whom=whom) if line.quantity > 1 else whom,
         price=speech.money(line.price * line.quantity),
         needed=day_short(line.needed),
         in_time=chance_words(line.chance, line.chance_se),
         late=line.short_of_level,
         ticked=ticks is None or value in ticks,
     )
+
+
+def _whom(learner: str | None, speech: Speech) -> str:
+    """For whom a copy is; without a learner it is a spare."""
+    return say("for {learner}", learner=speech.name(learner)) if learner else say("to spare")
 
 
 def _course(home: Home, workbook: str) -> str:
@@ -300,16 +315,14 @@ def _course(home: Home, workbook: str) -> str:
 def chance_words(share: float, se: float | None = None) -> str:
     """A chance out of a hundred, never certain and never impossible, with the range that the number of years leaves open."""
     if share > 0.995:
-        return "more than 99 in 100"
+        return say("more than 99 in 100")
     if share < 0.005:
-        return "less than 1 in 100"
+        return say("less than 1 in 100")
     about = round(100 * share)
     low, high = (min(99, max(1, round(100 * (share + side * (se or 0.0))))) for side in (-2, 2))
-    return f"about {about} in 100" + (f" ({low} to {high})" if low < high else "")
-
-
-def _count(count: int, one: str, more: str) -> str:
-    return f"{count} {one if count == 1 else more}"
+    if low < high:
+        return say("about {n} in 100 ({low} to {high})", n=about, low=low, high=high)
+    return say("about {n} in 100", n=about)
 
 
 # --- on the way ---------------------------------------------------------------------------------------------------
@@ -330,18 +343,17 @@ def _parcel(home: Home, speech: Speech, ways: Sequence[OnTheWay], typed: Typed |
     ids = {way.copy for way in ways}
     ticks = typed.copies if typed is not None and typed.copies & ids else ids
     asked = {"supplier": first.supplier, "ordered": first.ordered.isoformat()}
-    how = "Expected on" if first.named else "9 of 10 come by"
     return ParcelView(
-        supplier=first.supplier or "A supplier that is not named",
+        supplier=first.supplier or say("A supplier that is not named"),
         ordered=date_words(first.ordered),
-        due=f"should have come by {date_words(due)}" if late else f"{how} {date_words(due)}",
+        due=_due_words(date_words(due), late=late, named=first.named),
         named=first.named,
         late=late,
         copies=tuple(
             CopyOnTheWay(
                 way.copy,
                 book_words(home, way.workbook),
-                f"for {speech.name(way.learner)}" if way.learner else "to spare",
+                _whom(way.learner, speech),
                 "" if way.chance is None else chance_words(way.chance),
                 way.copy in ticks,
             )
@@ -353,13 +365,19 @@ def _parcel(home: Home, speech: Speech, ways: Sequence[OnTheWay], typed: Typed |
     )
 
 
+def _due_words(day: str, *, late: bool, named: bool) -> str:
+    if late:
+        return say("should have come by {day}", day=day)
+    return say("Expected on {day}", day=day) if named else say("9 of 10 come by {day}", day=day)
+
+
 # --- budget and suppliers -----------------------------------------------------------------------------------------
 
 
 def _spare_words(line: SpareLine) -> str:
     keep, there = line.spare.keep, line.spare.there
-    words = line.title if keep == 1 else f"{keep} of {line.title}"
-    return f"{words} (there)" if there >= keep else words
+    words = line.title if keep == 1 else say("{n} of {title}", n=keep, title=line.title)
+    return say("{title} (there)", title=words) if there >= keep else words
 
 
 def _budget_row(month: MonthTotal, most: int, speech: Speech) -> BudgetRow:
@@ -373,14 +391,19 @@ def _supplier(home: Home, line: SupplierLine, speech: Speech) -> SupplierView:
     known = any(wish.name == line.name for wish in home.wishes.suppliers)
     if not known:
         return SupplierView(
-            line.sentence, "No terms are entered: it is planned as if an order cost no postage."
+            line.sentence, say("No terms are entered: it is planned as if an order cost no postage.")
         )
     wish = home.wishes.supplier(line.name)
-    postage = f"Postage {speech.money(wish.postage)}" if wish.postage else "No postage"
-    if wish.postage and wish.free_from is not None:
-        postage += f", none from {speech.money(wish.free_from)} on"
-    least = f"; least order {speech.money(wish.least)}" if wish.least else ""
-    return SupplierView(line.sentence, f"{postage}{least}.")
+    if not wish.postage:
+        terms = say("No postage")
+    elif wish.free_from is None:
+        terms = say("Postage {postage}", postage=speech.money(wish.postage))
+    else:
+        postage, free = speech.money(wish.postage), speech.money(wish.free_from)
+        terms = say("Postage {postage}, none from {amount} on", postage=postage, amount=free)
+    if wish.least:
+        terms = say("{terms}; least order {amount}", terms=terms, amount=speech.money(wish.least))
+    return SupplierView(line.sentence, f"{terms}.")
 
 
 # --- what was done ------------------------------------------------------------------------------------------------
@@ -394,14 +417,31 @@ def done_words(home: Home, entries: Iterable[Entry], workbooks: dict[str, str]) 
         if isinstance(entry.fact, CopyOrdered):
             who = home.people.get(entry.fact.learner or "")
             title = home.programme.workbook(entry.fact.workbook).title
-            whom = f"{title} for {who.name}" if who is not None else f"{title} to spare"
-            ordered.setdefault(entry.fact.supplier or "a supplier that is not named", []).append(whom)
+            whom = (
+                say("{title} for {learner}", title=title, learner=who.name)
+                if who is not None
+                else say("{title} to spare", title=title)
+            )
+            ordered.setdefault(entry.fact.supplier or say("a supplier that is not named"), []).append(whom)
         elif isinstance(entry.fact, CopyReceived) and entry.fact.copy in workbooks:
             came.append(home.programme.workbook(workbooks[entry.fact.copy]).title)
     lines = [
-        f"{_count(len(what), 'copy', 'copies')} ordered from {supplier}: {'; '.join(what)}."
+        counted(
+            len(what),
+            "{n} copy ordered from {supplier}: {books}.",
+            "{n} copies ordered from {supplier}: {books}.",
+            supplier=supplier,
+            books="; ".join(what),
+        )
         for supplier, what in ordered.items()
     ]
     if came:
-        lines.append(f"{_count(len(came), 'copy', 'copies')} in the house now: {'; '.join(came)}.")
+        lines.append(
+            counted(
+                len(came),
+                "{n} copy in the house now: {books}.",
+                "{n} copies in the house now: {books}.",
+                books="; ".join(came),
+            )
+        )
     return tuple(lines)

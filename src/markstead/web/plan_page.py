@@ -11,6 +11,7 @@ from markstead.records.plan_asks import Ask
 from markstead.records.plan_words import (
     PROVED,
     Figure,
+    Met,
     TargetBeside,
     ask_words,
     effect_words,
@@ -24,15 +25,15 @@ from markstead.records.plan_words import (
     who_words,
 )
 from markstead.records.plans import AtRisk, Effort, KeptPlan, MovedLine, PlanLine, State, Way
-from markstead.speech import day_short
+from markstead.speech import counted, day_short, figure, later, say
 from markstead.web.whatif_page import ask_text
 
 DAYS = 3
 """School days whose goals are shown."""
 MADE = {
-    Effort.MEND: "mended",
-    Effort.ANEW: "the whole year anew",
-    Effort.LONG: "the whole year anew, with the long search",
+    Effort.MEND: later("mended"),
+    Effort.ANEW: later("the whole year anew"),
+    Effort.LONG: later("the whole year anew, with the long search"),
 }
 
 
@@ -197,10 +198,10 @@ def _may_gain(kept: KeptPlan) -> bool:
 def plan_row(home: Home, line: PlanLine) -> PlanRow:
     """One of the latest plans."""
     by = home.people.get(line.by)
-    made = MADE[line.effort]
+    made = say(MADE[line.effort])
     tried = " ".join(_said(home, line.asks))
     return PlanRow(
-        line.number, str(line.state), day_short(line.first), by.name if by else "", f"{made}. {tried}".strip()
+        line.number, say(line.state), day_short(line.first), by.name if by else "", f"{made}. {tried}".strip()
     )
 
 
@@ -211,7 +212,7 @@ def _said(home: Home, asks: Sequence[Ask]) -> tuple[str, ...]:
         try:
             found.append(ask_words(home, ask))
         except UnknownError:
-            found.append("A change of something that is no longer here.")
+            found.append(say("A change of something that is no longer here."))
     return tuple(found)
 
 
@@ -230,8 +231,8 @@ def plan_view(home: Home, kept: KeptPlan, standing: KeptPlan | None) -> PlanView
     in_force = kept.state is State.IN_FORCE
     return PlanView(
         number=kept.number,
-        title="The plan in force" if in_force else f"Plan {kept.number}",
-        state=str(kept.state),
+        title=say("The plan in force") if in_force else say("Plan {number}", number=kept.number),
+        state=say(kept.state),
         working=kept.state is State.WORKING,
         proposed=kept.state is State.PROPOSED,
         aside=kept.state is State.ASIDE and there,
@@ -246,14 +247,14 @@ def plan_view(home: Home, kept: KeptPlan, standing: KeptPlan | None) -> PlanView
         only_tried=only_tried(kept.asks),
         done=says.done,
         of=max(1, says.of),
-        doing=says.doing or "About to begin",
+        doing=says.doing or say("About to begin"),
         best=_best(says.points),
         compared=beside is not None,
         moved=_moved(home, says.moved),
         moves=len(says.moved),
         announced=says.announced,
         targets=_target_rows(home, kept, beside) if there else (),
-        figures=tuple(_figure(figure) for figure in figures(home, kept, beside)),
+        figures=tuple(_figure(found) for found in figures(home, kept, beside)),
         risks=tuple(_risk(home, kept, risk, in_force=in_force) for risk in says.at_risk),
         guesses=guess_words(home, kept),
         gap=gap_words(kept),
@@ -265,9 +266,12 @@ def plan_view(home: Home, kept: KeptPlan, standing: KeptPlan | None) -> PlanView
 
 def _best(points: float | None) -> str:
     if points is None:
-        return "No whole plan yet."
-    said = f"The best plan so far costs {points:,.0f} points; a point is a minute above the comfortable day."
-    return f"{said} How near it is to the best possible is proved at the end, where a target is late."
+        return say("No whole plan yet.")
+    return say(
+        "The best plan so far costs {points:,.0f} points; a point is a minute above the comfortable day. "
+        "How near it is to the best possible is proved at the end, where a target is late.",
+        points=points,
+    )
 
 
 def _moved(home: Home, lines: Sequence[MovedLine]) -> tuple[MovedDay, ...]:
@@ -288,27 +292,33 @@ def _target(home: Home, row: TargetBeside, kept: KeptPlan, beside: KeptPlan | No
     before = met_words(row.before, last=beside.problem.days[-1]) if beside is not None else ""
     after = met_words(row.after, last=kept.problem.days[-1])
 
-    def when(words: str) -> WhenMet:
-        day, _, lies = words.partition(", ")
-        return WhenMet(day, lies)
-
     return TargetRow(
         who_words(home, row.learner, row.course),
         home.programme.workbook(row.workbook).title,
         day_short(row.due),
-        when(before),
-        when(after),
+        _when_met(row.before, beside.problem.days[-1]) if beside is not None else WhenMet("", ""),
+        _when_met(row.after, kept.problem.days[-1]),
         row.after is not None and row.after.late > 0,
         before not in ("", after),
     )
 
 
-def _figure(figure: Figure) -> FigureRow:
-    if figure.before is None:
-        return FigureRow(figure.what, "", f"{figure.after:,}", "")
-    more = figure.after - figure.before
-    said = "the same" if not more else f"{abs(more):,} {'more' if more > 0 else 'fewer'}"
-    return FigureRow(figure.what, f"{figure.before:,}", f"{figure.after:,}", said)
+def _when_met(met: Met | None, last: date) -> WhenMet:
+    if met is None or met.day is None:
+        return WhenMet(met_words(met, last=last), "")
+    late = counted(met.late, "{n} school day late", "{n} school days late")
+    return WhenMet(day_short(met.day), late if met.late else say("in time"))
+
+
+def _figure(found: Figure) -> FigureRow:
+    after = figure(f"{found.after:,}")
+    if found.before is None:
+        return FigureRow(found.what, "", after, "")
+    more = found.after - found.before
+    said = say("the same")
+    if more:
+        said = say("{n:,} more", n=more) if more > 0 else say("{n:,} fewer", n=-more)
+    return FigureRow(found.what, figure(f"{found.before:,}"), after, said)
 
 
 def _risk(home: Home, kept: KeptPlan, risk: AtRisk, *, in_force: bool) -> Risk:
@@ -316,9 +326,16 @@ def _risk(home: Home, kept: KeptPlan, risk: AtRisk, *, in_force: bool) -> Risk:
     asks = () if in_force else kept.asks
     title = home.programme.workbook(risk.workbook).title
     return Risk(
-        f"{who_words(home, risk.learner, risk.course)}: {title} by {day_short(risk.due)}",
+        say(
+            "{who}: {title} by {day}",
+            who=who_words(home, risk.learner, risk.course),
+            title=title,
+            day=day_short(risk.due),
+        ),
         risk.reason,
-        f"planned for {day_short(risk.met)}" if risk.met is not None else "not within the days entered",
+        say("planned for {day}", day=day_short(risk.met))
+        if risk.met is not None
+        else say("not within the days entered"),
         tuple(_way(home, asks, way) for way in kept.says.ways if way.target == key),
     )
 

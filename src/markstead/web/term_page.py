@@ -20,7 +20,16 @@ from markstead.records.plan_sheets import (
     TermSheet,
     Week,
 )
-from markstead.speech import day_short, language, plural, say, short_day_of_month, weekday_short
+from markstead.speech import (
+    and_words,
+    counted,
+    day_short,
+    language,
+    plural,
+    say,
+    short_day_of_month,
+    weekday_short,
+)
 from markstead.web.sheet_plots import Strokes, strokes
 
 FULL = 1.0
@@ -142,7 +151,7 @@ def term_view(
     """Put a term into words; `terms` are those that can be looked at."""
     return TermView(
         term_words(sheet.term),
-        f"{day_short(sheet.first)} to {day_short(sheet.last)}",
+        say("{first} to {last}", first=day_short(sheet.first), last=day_short(sheet.last)),
         (on_time(home, sheet.targets), _too_full(sheet), _mornings_taken(load)),
         slip_words(slips),
         tuple(TermLink(term_words(t), t.first.isoformat(), t == sheet.term) for t in terms),
@@ -155,7 +164,7 @@ def term_view(
 
 def term_words(term: Term) -> str:
     """Name a term."""
-    return term.name or f"term from {day_short(term.first)}"
+    return term.name or say("term from {day}", day=day_short(term.first))
 
 
 # --- the three answers --------------------------------------------------------------------------------------------
@@ -165,19 +174,29 @@ def on_time(home: Home, targets: Sequence[TargetSight]) -> str:
     """Say whether targets are met by the plan, and how many of them hardly."""
     ahead = [target for target in targets if not target.done]
     if not targets:
-        return "On time? No target is set."
+        return say("On time? No target is set.")
     if not ahead:
-        return "On time: every target is done."
+        return say("On time: every target is done.")
     late = [target for target in ahead if target.late > 0]
     by = day_short(ahead[-1].due)
     if late:
         names = "; ".join(f"{_who(home, t.learner)}, {_title(home, t.workbook)}" for t in late)
-        said = (
-            f"Not on time: {len(late)} of {plural(len(ahead), 'target')} to {by} planned too late ({names})."
+        said = counted(
+            len(ahead),
+            "Not on time: {late} of {n} target to {day} planned too late ({names}).",
+            "Not on time: {late} of {n} targets to {day} planned too late ({names}).",
+            late=len(late),
+            day=by,
+            names=names,
         )
     else:
-        said = f"On time by the plan: {plural(len(ahead), 'target')} to {by}."
-    return f"{said}{_unlikely(ahead)}"
+        said = counted(
+            len(ahead),
+            "On time by the plan: {n} target to {day}.",
+            "On time by the plan: {n} targets to {day}.",
+            day=by,
+        )
+    return f"{said} {_unlikely(ahead)}".rstrip()
 
 
 def _unlikely(ahead: Sequence[TargetSight]) -> str:
@@ -185,19 +204,23 @@ def _unlikely(ahead: Sequence[TargetSight]) -> str:
     few = sum(t.chance is not None and t.chance.share < 0.5 for t in ahead)
     if not few:
         return ""
-    return f" {few} of them {'is' if few == 1 else 'are'} met in fewer than half of the possible years."
+    return counted(
+        few,
+        "{n} of them is met in fewer than half of the possible years.",
+        "{n} of them are met in fewer than half of the possible years.",
+    )
 
 
 def _too_full(sheet: TermSheet) -> str:
     over = [
-        f"{term.learner.name}, week of {day_short(week.monday)}"
+        say("{learner}, week of {day}", learner=term.learner.name, day=day_short(week.monday))
         for term in sheet.learners
         for week in term.weeks
         if _is_over(week)
     ]
     if over:
-        return f"Too full: {'; '.join(over)}."
-    return "No week asks on the whole for more minutes than are wished for."
+        return say("Too full: {weeks}.", weeks="; ".join(over))
+    return say("No week asks on the whole for more minutes than are wished for.")
 
 
 def _is_over(week: Week) -> bool:
@@ -206,14 +229,28 @@ def _is_over(week: Week) -> bool:
 
 def _mornings_taken(load: Load) -> str:
     if not load.mornings:
-        return "No planned morning lies ahead."
+        return say("No planned morning lies ahead.")
     taken = [m for m in load.mornings if m.sittings]
     full = [m for m in taken if not m.room]
-    days = plural(len(load.mornings), "school day")
+    days = len(load.mornings)
     if not taken:
-        return f"No unit test on the next {days}."
-    said = f"Unit tests on {len(taken)} of the next {days}"
-    return f"{said}; {len(full)} of those mornings full." if full else f"{said}, each with room left."
+        return counted(
+            days, "No unit test on the next {n} school day.", "No unit test on the next {n} school days."
+        )
+    if full:
+        return counted(
+            days,
+            "Unit tests on {taken} of the next {n} school day; {full} of those mornings full.",
+            "Unit tests on {taken} of the next {n} school days; {full} of those mornings full.",
+            taken=len(taken),
+            full=len(full),
+        )
+    return counted(
+        days,
+        "Unit tests on {taken} of the next {n} school day, each with room left.",
+        "Unit tests on {taken} of the next {n} school days, each with room left.",
+        taken=len(taken),
+    )
 
 
 def slip_words(slips: Sequence[Slip]) -> str:
@@ -222,8 +259,12 @@ def slip_words(slips: Sequence[Slip]) -> str:
     ahead = len(slips) - behind
     if not slips:
         return ""
-    parts = [f"{plural(n, 'course')} {word}" for n, word in ((behind, "behind"), (ahead, "ahead")) if n]
-    return f"The plan no longer fits where the learners stand: {' and '.join(parts)}."
+    parts = []
+    if behind:
+        parts.append(counted(behind, "{n} course behind", "{n} courses behind"))
+    if ahead:
+        parts.append(counted(ahead, "{n} course ahead", "{n} courses ahead"))
+    return say("The plan no longer fits where the learners stand: {courses}.", courses=and_words(parts))
 
 
 # --- the weeks ----------------------------------------------------------------------------------------------------
@@ -253,12 +294,16 @@ def _heat_row(sheet: TermSheet, n: int) -> HeatRow:
 
 def _heat_cell(week: Week) -> HeatCell:
     if week.mean is None or week.fullest is None or week.fullest_day is None:
-        return HeatCell("no school", None, "", "", over=False)
-    over = _is_over(week)
+        return HeatCell(say("no school"), None, "", "", over=False)
+    over, mean = _is_over(week), round(100 * week.mean)
     return HeatCell(
-        f"{round(100 * week.mean)} %{', too full' if over else ''}",
+        say("{percent} %, too full", percent=mean) if over else say("{percent} %", percent=mean),
         strokes(week.mean),
-        f"{weekday_short(week.fullest_day)} {round(100 * week.fullest)} %",
+        say(
+            "{weekday} {percent} %",
+            weekday=weekday_short(week.fullest_day),
+            percent=round(100 * week.fullest),
+        ),
         plural(week.pages, "page"),
         over,
     )
@@ -270,11 +315,11 @@ def _off_words(off: Sequence[tuple[str, Sequence[Off]]]) -> tuple[str, ...]:
     for name, days in off:
         for one in days:
             words = {
-                DayKind.ABSENT: "away",
-                DayKind.HALF: "half day",
-                DayKind.OWN_HOLIDAY: "holiday",
-                DayKind.PUBLIC_HOLIDAY: "public holiday",
-            }.get(one.kind, "no school")
+                DayKind.ABSENT: say("away"),
+                DayKind.HALF: say("half day"),
+                DayKind.OWN_HOLIDAY: say("holiday"),
+                DayKind.PUBLIC_HOLIDAY: say("public holiday"),
+            }.get(one.kind, say("no school"))
             found.setdefault(f"{weekday_short(one.day)} {one.day.day} {words}", []).append(name)
     return tuple(
         words if len(names) == len(off) else f"{words}: {', '.join(names)}" for words, names in found.items()
@@ -304,16 +349,22 @@ def _place_words(home: Home, place: Place | None) -> str:
         return ""
     title = _title(home, place.workbook)
     if place.tests == 2:
-        return f"{title} done"
+        return say("{title} done", title=title)
     if place.tests:
-        return f"{title}: practice test held"
-    return f"p. {place.page} of {title}" if place.page else f"{title} not begun"
+        return say("{title}: practice test held", title=title)
+    return (
+        say("p. {page} of {title}", page=place.page, title=title)
+        if place.page
+        else say("{title} not begun", title=title)
+    )
 
 
 def _mark_words(home: Home, mark: Mark) -> str:
     if mark.kind is MarkKind.BEGUN:
-        return f"{weekday_short(mark.day)}: begins {_title(home, mark.workbook)}"
-    return f"{weekday_short(mark.day)}: {mark.kind}"
+        return say(
+            "{weekday}: begins {title}", weekday=weekday_short(mark.day), title=_title(home, mark.workbook)
+        )
+    return f"{weekday_short(mark.day)}: {say(mark.kind)}"
 
 
 # --- targets ------------------------------------------------------------------------------------------------------
@@ -327,7 +378,9 @@ def target_lines(home: Home, targets: Sequence[TargetSight]) -> tuple[TargetLine
             _title(home, t.workbook),
             day_short(t.due),
             _planned(t),
-            f"in {t.chance.of_ten} possible years" if t.chance is not None and not t.done else "",
+            say("in {chance} possible years", chance=t.chance.of_ten)
+            if t.chance is not None and not t.done
+            else "",
             t.late > 0,
         )
         for t in targets
@@ -336,11 +389,13 @@ def target_lines(home: Home, targets: Sequence[TargetSight]) -> tuple[TargetLine
 
 def _planned(target: TargetSight) -> str:
     if target.done:
-        return "done"
+        return say("done")
     if target.planned is None:
-        return "not within the days entered"
-    late = f", {plural(target.late, 'school day')} late" if target.late else ""
-    return f"{day_short(target.planned)}{late}"
+        return say("not within the days entered")
+    planned = day_short(target.planned)
+    if not target.late:
+        return planned
+    return counted(target.late, "{day}, {n} school day late", "{day}, {n} school days late", day=planned)
 
 
 # --- the load -----------------------------------------------------------------------------------------------------
@@ -348,11 +403,19 @@ def _planned(target: TargetSight) -> str:
 
 def load_view(home: Home, load: Load) -> LoadView:
     """Put the educator's next school days into words."""
-    begins = f"{load.begins:%H:%M}"
-    rests = f"the first acts of {plural(load.learnt, 'school day')}" if load.learnt else "no record yet"
+    rests = (
+        counted(load.learnt, "the first acts of {n} school day", "the first acts of {n} school days")
+        if load.learnt
+        else say("no record yet")
+    )
     return LoadView(
         _mornings_taken(load),
-        f"The hours are a guess. They count from {begins} ({rests}), each learner's courses one after another, at the plan's minutes a page.",
+        say(
+            "The hours are a guess. They count from {begins:%H:%M} ({rests}), each learner's courses one after another, "
+            "at the plan's minutes a page.",
+            begins=load.begins,
+            rests=rests,
+        ),
         tuple(_morning_line(home, morning) for morning in load.mornings),
     )
 
@@ -365,15 +428,15 @@ def _morning_line(home: Home, morning: Morning) -> MorningLine:
         bool(morning.sittings) and not morning.room,
         _named(home, morning.practice),
         _named(home, morning.checks),
-        ", ".join(f"{h.stops} from {h.hour}:00" for h in morning.hours),
+        ", ".join(say("{stops} from {hour}:00", stops=h.stops, hour=h.hour) for h in morning.hours),
         morning.stops,
     )
 
 
 def _room(morning: Morning) -> str:
     if not morning.can_watch:
-        return "nobody can watch"
-    return f"room for {morning.room} more" if morning.room else "full"
+        return say("nobody can watch")
+    return say("room for {n} more", n=morning.room) if morning.room else say("full")
 
 
 def _named(home: Home, marks: Sequence[Mark]) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from markstead.records import plan_asks as asked
 from markstead.records.home import Home
 from markstead.records.plan_asks import Ask, LearnerAway, SchoolToo, TargetBy
 from markstead.records.plan_words import ask_words
+from markstead.speech import later, say
 from markstead.web import forms
 
 MOST = 20
@@ -91,7 +92,7 @@ class WhatIfPage:
 def _pair(data: Mapping[str, str], field: str, label: str) -> tuple[str, str]:
     first, slash, second = data.get(field, "").partition("/")
     if not slash or not first or not second:
-        raise InputError([Problem(label, "nothing", "one of the list")])
+        raise InputError([Problem(label, say("nothing"), say("one of the list"))])
     return first, second
 
 
@@ -106,28 +107,28 @@ def _text(data: Mapping[str, str], field: str) -> str:
 
 
 def _target(data: Mapping[str, str], home: Home) -> TargetBy:
-    learner, code = _pair(data, "book", "workbook")
-    by = None if data.get("strike") else forms.day(data, "by", "day")
+    learner, code = _pair(data, "book", say("workbook"))
+    by = None if data.get("strike") else forms.day(data, "by", say("day"))
     return TargetBy(learner, home.programme.workbook(code).course, code, by)
 
 
 def _pages(data: Mapping[str, str], _: Home) -> asked.PagesADay:
     return asked.PagesADay(
-        *_pair(data, "course", "course"),
-        forms.whole(data, "comfortable", "comfortable pages", needed=False),
-        forms.whole(data, "most", "most pages", needed=False),
-        forms.whole(data, "weight", "weight", needed=False),
+        *_pair(data, "course", say("course")),
+        forms.whole(data, "comfortable", say("comfortable pages"), needed=False),
+        forms.whole(data, "most", say("most pages"), needed=False),
+        forms.whole(data, "weight", say("weight"), needed=False),
     )
 
 
 def _extra(data: Mapping[str, str], _: Home) -> SchoolToo:
     typed = data.getlist("days") if isinstance(data, QueryDict) else [data.get("days", "")]
-    days = tuple(forms.day({"day": text}, "day", "day") for text in typed if text.strip())
+    days = tuple(forms.day({"day": text}, "day", say("day")) for text in typed if text.strip())
     return SchoolToo(tuple(sorted(set(days))))
 
 
 def _span(data: Mapping[str, str]) -> tuple[date, date]:
-    return forms.day(data, "first", "first day"), forms.day(data, "last", "last day")
+    return forms.day(data, "first", say("first day")), forms.day(data, "last", say("last day"))
 
 
 _READ: dict[str, Callable[[Mapping[str, str], Home], Ask]] = {
@@ -138,13 +139,13 @@ _READ: dict[str, Callable[[Mapping[str, str], Home], Ask]] = {
     "target": _target,
     "minutes": lambda d, _: asked.MinutesADay(
         d.get("learner", ""),
-        _number(d, "soft", "comfortable minutes"),
-        _number(d, "hard", "most minutes"),
+        _number(d, "soft", say("comfortable minutes")),
+        _number(d, "hard", say("most minutes")),
     ),
     "pages": _pages,
-    "start": lambda d, _: asked.CourseTaken(*_pair(d, "course", "course")),
-    "drop": lambda d, _: asked.CourseDropped(*_pair(d, "course", "course")),
-    "sittings": lambda d, _: asked.MoreSittings(_number(d, "more", "sittings more")),
+    "start": lambda d, _: asked.CourseTaken(*_pair(d, "course", say("course"))),
+    "drop": lambda d, _: asked.CourseDropped(*_pair(d, "course", say("course"))),
+    "sittings": lambda d, _: asked.MoreSittings(_number(d, "more", say("sittings more"))),
 }
 
 
@@ -157,7 +158,9 @@ def read_ask(data: Mapping[str, str], home: Home) -> Ask:
     """
     kind = data.get("kind", "")
     if kind not in _READ:
-        raise InputError([Problem("change", repr(kind[:40]), f"one of: {', '.join(_READ)}")])
+        raise InputError(
+            [Problem(say("change"), repr(kind[:40]), say("one of: {allowed}", allowed=", ".join(_READ)))]
+        )
     return _READ[kind](data, home)
 
 
@@ -168,7 +171,15 @@ def read_kept(texts: Sequence[str], home: Home) -> tuple[Ask, ...]:
         InputError: they are not as the form sent them, or too many.
     """
     if len(texts) > MOST or any(len(text) > LONGEST for text in texts):
-        raise InputError([Problem("changes", f"{len(texts)} of them", f"{MOST} at the most")])
+        raise InputError(
+            [
+                Problem(
+                    say("changes"),
+                    say("{n} of them", n=len(texts)),
+                    say("{n} at the most", n=MOST),
+                )
+            ]
+        )
     return tuple(read_ask(QueryDict(text), home) for text in texts)
 
 
@@ -253,29 +264,47 @@ def whatif_view(
 
 _TITLES: dict[str, tuple[str, str]] = {
     "away": (
-        "A learner is away",
-        "Ill, or away from school. Goals of these days fall, and the others stay as they can.",
+        later("A learner is away"),
+        later("Ill, or away from school. Goals of these days fall, and the others stay as they can."),
     ),
-    "no-school": ("No school for everybody", ""),
-    "educator-away": ("Nobody can watch a unit test", "School goes on; no unit test is sat on these days."),
-    "school-too": ("School on extra days", "Days that have no school otherwise, such as Saturdays."),
-    "target": ("A target is set, moved or struck", "A target is the day by which a unit test is to be done."),
+    "no-school": (later("No school for everybody"), ""),
+    "educator-away": (
+        later("Nobody can watch a unit test"),
+        later("School goes on; no unit test is sat on these days."),
+    ),
+    "school-too": (
+        later("School on extra days"),
+        later("Days that have no school otherwise, such as Saturdays."),
+    ),
+    "target": (
+        later("A target is set, moved or struck"),
+        later("A target is the day by which a unit test is to be done."),
+    ),
     "minutes": (
-        "Minutes a day",
-        "Workbook minutes on a whole school day. The plan may pass the comfortable number at a price, the most never.",
+        later("Minutes a day"),
+        later(
+            "Workbook minutes on a whole school day. The plan may pass the comfortable number at "
+            "a price, the most never."
+        ),
     ),
-    "pages": ("Pages a day in a course", "Left empty, a number is worked out from the pages that are left."),
-    "start": ("A course is begun", ""),
-    "drop": ("A course is given up", "Its targets fall with it. Nothing is lost from the record."),
+    "pages": (
+        later("Pages a day in a course"),
+        later("Left empty, a number is worked out from the pages that are left."),
+    ),
+    "start": (later("A course is begun"), ""),
+    "drop": (
+        later("A course is given up"),
+        later("Its targets fall with it. Nothing is lost from the record."),
+    ),
     "sittings": (
-        "More watched sittings a morning",
-        "This can be tried; to keep it, the programme's rules are changed.",
+        later("More watched sittings a morning"),
+        later("This can be tried; to keep it, the programme's rules are changed."),
     ),
 }
 
 
 def _form(home: Home, kind: str, today: date, typed: QueryDict | None, problems: Sequence[str]) -> KindForm:
-    title, hint = _TITLES[kind]
+    title, hint = (say(words) for words in _TITLES[kind])
     fields = tuple(_filled(field, typed) for field in _fields(home, kind, today))
     return KindForm(
         kind, title, hint, fields, typed is not None, tuple(problems) if typed is not None else ()
@@ -290,41 +319,45 @@ def _filled(field: Field, typed: QueryDict | None) -> Field:
 
 
 def _fields(home: Home, kind: str, today: date) -> tuple[Field, ...]:
-    learner = Field("learner", "Learner", "list", groups=(_learners(home),))
+    learner = Field("learner", say("Learner"), "list", groups=(_learners(home),))
     span = (
-        Field("first", "From", "date", today.isoformat()),
-        Field("last", "To", "date", today.isoformat()),
+        Field("first", say("From"), "date", today.isoformat()),
+        Field("last", say("To"), "date", today.isoformat()),
     )
     match kind:
         case "away":
-            return (learner, *span, Field("why", "Why, if you like", needed=False))
+            return (learner, *span, Field("why", say("Why, if you like"), needed=False))
         case "no-school":
-            return (*span, Field("name", "What it is called", needed=False))
+            return (*span, Field("name", say("What it is called"), needed=False))
         case "educator-away":
             return span
         case "school-too":
-            return (Field("days", "Day", "days", values=("",) * EXTRA_DAYS),)
+            return (Field("days", say("Day"), "days", values=("",) * EXTRA_DAYS),)
         case "target":
             return (
-                Field("book", "Workbook", "list", groups=books_of(home)),
-                Field("by", "By", "date", needed=False),
-                Field("strike", "No target any more", "tick", needed=False),
+                Field("book", say("Workbook"), "list", groups=books_of(home)),
+                Field("by", say("By"), "date", needed=False),
+                Field("strike", say("No target any more"), "tick", needed=False),
             )
         case "minutes":
-            return (learner, Field("soft", "Comfortable", "number"), Field("hard", "Most", "number"))
+            return (
+                learner,
+                Field("soft", say("Comfortable"), "number"),
+                Field("hard", say("Most"), "number"),
+            )
         case "pages":
             return (
-                Field("course", "Course", "list", groups=_courses(home, taken=True)),
-                Field("comfortable", "Comfortable", "number", needed=False),
-                Field("most", "Most", "number", needed=False),
-                Field("weight", "Weight, 1 to 3", "number", needed=False),
+                Field("course", say("Course"), "list", groups=_courses(home, taken=True)),
+                Field("comfortable", say("Comfortable"), "number", needed=False),
+                Field("most", say("Most"), "number", needed=False),
+                Field("weight", say("Weight, 1 to 3"), "number", needed=False),
             )
         case "start":
-            return (Field("course", "Course", "list", groups=_courses(home, taken=False)),)
+            return (Field("course", say("Course"), "list", groups=_courses(home, taken=False)),)
         case "drop":
-            return (Field("course", "Course", "list", groups=_courses(home, taken=True)),)
+            return (Field("course", say("Course"), "list", groups=_courses(home, taken=True)),)
         case _:
-            return (Field("more", "Sittings more", "number", "1"),)
+            return (Field("more", say("Sittings more"), "number", "1"),)
 
 
 def _learners(home: Home) -> Group:

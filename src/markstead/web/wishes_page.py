@@ -12,6 +12,7 @@ from markstead.records.home import Home, Somebody
 from markstead.records.plan_asks import Ask, MinutesADay, PagesADay, TargetBy
 from markstead.records.plan_words import met_words, targets_beside
 from markstead.records.plans import KeptPlan
+from markstead.speech import say
 from markstead.web.whatif_page import Group, books_of
 
 SECTIONS = ("targets", "new-target", "minutes", "pages", "suppliers", "house")
@@ -99,7 +100,9 @@ class Typed:
             return None
         if text.isascii() and text.isdecimal() and len(text) <= 9 and least <= int(text) <= most:
             return int(text)
-        self.wrong[name] = f"A whole number from {least} to {most} is wanted here."
+        self.wrong[name] = say(
+            "A whole number from {least} to {most} is wanted here.", least=least, most=most
+        )
         return None
 
     def number(self, name: str, least: float, most: float) -> float | None:
@@ -110,7 +113,7 @@ class Typed:
                 return found
         except (InvalidOperation, ValueError, OverflowError):
             pass
-        self.wrong[name] = f"A number from {least:g} to {most:g} is wanted here."
+        self.wrong[name] = say("A number from {least:g} to {most:g} is wanted here.", least=least, most=most)
         return None
 
     def money(self, name: str, *, needed: bool = True) -> int | None:
@@ -124,7 +127,7 @@ class Typed:
                 return int(cents)
         except (InvalidOperation, ValueError, OverflowError):
             pass
-        self.wrong[name] = "An amount such as 4.50 is wanted here."
+        self.wrong[name] = say("An amount such as 4.50 is wanted here.")
         return None
 
     def day(self, name: str) -> date | None:
@@ -134,7 +137,7 @@ class Typed:
                 return date.fromisoformat(self.text(name))
         except ValueError:
             pass
-        self.wrong[name] = "A day is wanted here."
+        self.wrong[name] = say("A day is wanted here.")
         return None
 
 
@@ -212,7 +215,7 @@ def _new_target(home: Home, typed: Typed) -> Iterator[tuple[str, Ask]]:
     book = home.programme.workbooks.get(code)
     by = typed.day("book-by")
     if book is None or not any(learner in (p.key, p.id) for p in home.learners):
-        typed.wrong["book"] = "A workbook of the list is wanted here."
+        typed.wrong["book"] = say("A workbook of the list is wanted here.")
     elif by is not None:
         yield "book-by", TargetBy(learner, book.course, code, by)
 
@@ -247,7 +250,9 @@ def _suppliers(home: Home, typed: Typed) -> Wishes:
         postage, least = typed.money(f"postage/{n}"), typed.money(f"least/{n}")
         free = typed.money(f"free/{n}", needed=False)
         if free == 0 and postage:
-            typed.wrong[f"free/{n}"] = "Above nothing; where postage is always free, write 0 for the postage."
+            typed.wrong[f"free/{n}"] = say(
+                "Above nothing; where postage is always free, write 0 for the postage."
+            )
         if days is not None and postage is not None and least is not None:
             wish = wishes.supplier(name)
             wish = replace(wish, days=days, postage=postage, free_from=free, least=least)
@@ -292,8 +297,8 @@ def wishes_view(
     return WishesPage(
         targets=_target_lines(home, plan, make),
         books=books_of(home),
-        book=make.cell("book", "Workbook", ""),
-        book_by=make.cell("book-by", "Unit test done by", ""),
+        book=make.cell("book", say("Workbook"), ""),
+        book_by=make.cell("book-by", say("Unit test done by"), ""),
         minutes=tuple(_minutes_line(home, somebody, make) for somebody in home.learners),
         pages=tuple(
             _pages_lines(home, plan, somebody, make) for somebody in home.learners if somebody.courses
@@ -334,10 +339,12 @@ def _target_lines(home: Home, plan: KeptPlan | None, make: _Cells) -> tuple[Targ
         key = (wish.learner, wish.course, wish.workbook)
         found = met.get(key)
         planned = met_words(found, last=plan.problem.days[-1]) if plan is not None and found else ""
-        struck = make.cell(f"strike/{own}", f"Strike the target of {who}: {title}", "")
-        by = make.cell(f"by/{own}", f"{who}: {title} by", wish.by.isoformat())
+        struck = make.cell(
+            f"strike/{own}", say("Strike the target of {who}: {title}", who=who, title=title), ""
+        )
+        by = make.cell(f"by/{own}", say("{who}: {title} by", who=who, title=title), wish.by.isoformat())
         late = found is not None and found.late > 0
-        lines.append(TargetLine(who, title, planned or "done, or not planned yet", late, by, struck))
+        lines.append(TargetLine(who, title, planned or say("done, or not planned yet"), late, by, struck))
     return tuple(lines)
 
 
@@ -347,8 +354,8 @@ def _minutes_line(home: Home, somebody: Somebody, make: _Cells) -> Line:
     return Line(
         name,
         (
-            make.cell(f"soft/{somebody.key}", f"{name}, comfortable minutes", wish.soft),
-            make.cell(f"hard/{somebody.key}", f"{name}, most minutes", wish.hard),
+            make.cell(f"soft/{somebody.key}", say("{learner}, comfortable minutes", learner=name), wish.soft),
+            make.cell(f"hard/{somebody.key}", say("{learner}, most minutes", learner=name), wish.hard),
         ),
     )
 
@@ -369,15 +376,17 @@ def _pages_line(home: Home, plan: KeptPlan | None, somebody: Somebody, course: s
     if stream is not None:
         # The plan in force says what is worked out only where nothing was wished for.
         usual = (
-            f"now {stream.comfortable}" if wish.comfortable is None else "",
-            f"now {stream.most}" if wish.most is None else "",
+            say("now {n}", n=stream.comfortable) if wish.comfortable is None else "",
+            say("now {n}", n=stream.most) if wish.most is None else "",
         )
     return Line(
         title,
         (
-            make.cell(f"comfortable/{own}", f"{who}, comfortable pages", wish.comfortable, usual[0]),
-            make.cell(f"most/{own}", f"{who}, most pages", wish.most, usual[1]),
-            make.cell(f"weight/{own}", f"{who}, weight from 1 to 3", wish.weight),
+            make.cell(
+                f"comfortable/{own}", say("{who}, comfortable pages", who=who), wish.comfortable, usual[0]
+            ),
+            make.cell(f"most/{own}", say("{who}, most pages", who=who), wish.most, usual[1]),
+            make.cell(f"weight/{own}", say("{who}, weight from 1 to 3", who=who), wish.weight),
         ),
     )
 
@@ -391,20 +400,22 @@ def _supplier_line(home: Home, n: int, name: str, make: _Cells) -> Line:
     return Line(
         name,
         (
-            make.cell(f"days/{n}", f"{name}, days of a parcel", f"{wish.days:g}"),
-            make.cell(f"postage/{n}", f"{name}, postage", _money(wish.postage)),
-            make.cell(f"free/{n}", f"{name}, no postage from", _money(wish.free_from)),
-            make.cell(f"least/{n}", f"{name}, least order", _money(wish.least)),
+            make.cell(f"days/{n}", say("{supplier}, days of a parcel", supplier=name), f"{wish.days:g}"),
+            make.cell(f"postage/{n}", say("{supplier}, postage", supplier=name), _money(wish.postage)),
+            make.cell(f"free/{n}", say("{supplier}, no postage from", supplier=name), _money(wish.free_from)),
+            make.cell(f"least/{n}", say("{supplier}, least order", supplier=name), _money(wish.least)),
         ),
     )
 
 
 def _house_cells(wishes: Wishes, make: _Cells) -> tuple[Cell, ...]:
     return (
-        make.cell("illness", "School days ill, of a hundred", f"{100 * wishes.illness:g}"),
-        make.cell("service", "Workbooks in the house in time, of a hundred", f"{100 * wishes.service:g}"),
-        make.cell("announced", "School days whose goals are announced", wishes.announced_days),
-        make.cell("reserve", "School days in reserve before each target", wishes.reserve_days),
-        make.cell("practice", "Minutes of a practice test", wishes.practice_minutes),
-        make.cell("unit", "Minutes of a unit test", wishes.unit_minutes),
+        make.cell("illness", say("School days ill, of a hundred"), f"{100 * wishes.illness:g}"),
+        make.cell(
+            "service", say("Workbooks in the house in time, of a hundred"), f"{100 * wishes.service:g}"
+        ),
+        make.cell("announced", say("School days whose goals are announced"), wishes.announced_days),
+        make.cell("reserve", say("School days in reserve before each target"), wishes.reserve_days),
+        make.cell("practice", say("Minutes of a practice test"), wishes.practice_minutes),
+        make.cell("unit", say("Minutes of a unit test"), wishes.unit_minutes),
     )

@@ -7,7 +7,7 @@ from datetime import date
 from markstead.forecast.outlook import DoneBy, FinishDates
 from markstead.records.home import Home
 from markstead.records.plan_sheets import CourseYear, LearnerYearSheet, Run, TargetSight, YearSheet
-from markstead.speech import day_short
+from markstead.speech import day_short, say
 from markstead.web.sheet_plots import FanPlot, Scale, YearPlot, fan_plot, year_plot
 from markstead.web.term_page import TargetLine, on_time, target_lines
 
@@ -76,7 +76,13 @@ def year_view(home: Home, sheet: YearSheet, today: date) -> YearView:
     """Put a year into words."""
     scale = Scale(sheet.first, sheet.last)
     return YearView(
-        f"{day_short(sheet.first)} {sheet.first.year} to {day_short(sheet.last)} {sheet.last.year}",
+        say(
+            "{first} {first_year} to {last} {last_year}",
+            first=day_short(sheet.first),
+            first_year=sheet.first.year,
+            last=day_short(sheet.last),
+            last_year=sheet.last.year,
+        ),
         tuple(filter(None, (on_time(home, sheet.targets), _short(home, sheet)))),
         tuple(_learner(home, scale, learner, sheet.targets, today) for learner in sheet.learners),
         target_lines(home, sheet.targets),
@@ -92,8 +98,8 @@ def _short(home: Home, sheet: YearSheet) -> str:
         if course.short > 0
     ]
     if short:
-        return f"The plan does not come to the end of {'; '.join(short)}."
-    return "The plan comes to the end of every course within the days entered."
+        return say("The plan does not come to the end of {courses}.", courses="; ".join(short))
+    return say("The plan comes to the end of every course within the days entered.")
 
 
 def _learner(
@@ -102,7 +108,13 @@ def _learner(
     titled = [(home.programme.course(course.course).title, course) for course in who.courses]
     passed = sum(len(course.passed) for _, course in titled)
     planned = sum(run.unit is not None for _, course in titled for run in course.runs)
-    words = f"{who.learner.name}: {passed} workbooks passed this school year, {planned} more planned. The same dates stand in the tables below."
+    words = say(
+        "{learner}: {passed} workbooks passed this school year, {planned} more planned. "
+        "The same dates stand in the tables below.",
+        learner=who.learner.name,
+        passed=passed,
+        planned=planned,
+    )
     own = [target for target in targets if target.learner == who.learner.id]
     units = [run.unit for _, course in titled for run in course.runs if run.unit is not None]
     return LearnerYearView(
@@ -122,9 +134,14 @@ def _fan_words(weeks: Sequence[DoneBy], planned: int) -> str:
     if not weeks:
         return ""
     _, low, middle, high, _ = weeks[-1].done
-    return (
-        f"Workbooks finished from now on, week by week: {planned} by the plan; by {day_short(weeks[-1].day)} {low} to {high} "
-        f"in 8 of 10 possible years, {middle} in the middle. The same numbers, by month, stand below."
+    return say(
+        "Workbooks finished from now on, week by week: {planned} by the plan; by {day} {low} to {high} "
+        "in 8 of 10 possible years, {middle} in the middle. The same numbers, by month, stand below.",
+        planned=planned,
+        day=day_short(weeks[-1].day),
+        low=low,
+        high=high,
+        middle=middle,
     )
 
 
@@ -136,7 +153,7 @@ def _finish(title: str, course: CourseYear, last: date) -> FinishRow:
 
 def _after(last: date) -> str:
     """Of a day beyond those that are entered."""
-    return f"after {day_short(last)}"
+    return say("after {day}", day=day_short(last))
 
 
 def _range(finish: FinishDates | None, last: date) -> tuple[str, str, str]:
@@ -151,7 +168,13 @@ def _range(finish: FinishDates | None, last: date) -> tuple[str, str, str]:
 
 def _books(home: Home, title: str, course: CourseYear, last: date) -> list[BookRow]:
     done = [
-        BookRow(title, home.programme.workbook(p.workbook).title, "", f"passed {day_short(p.day)}", done=True)
+        BookRow(
+            title,
+            home.programme.workbook(p.workbook).title,
+            "",
+            say("passed {day}", day=day_short(p.day)),
+            done=True,
+        )
         for p in course.passed
     ]
     return done + [_ahead(home, title, run, last) for run in course.runs]
@@ -159,7 +182,7 @@ def _books(home: Home, title: str, course: CourseYear, last: date) -> list[BookR
 
 def _ahead(home: Home, title: str, run: Run, last: date) -> BookRow:
     test = day_short(run.unit) if run.unit is not None else _after(last)
-    begins = "in hand" if run.goes_on else day_short(run.begins)
+    begins = say("in hand") if run.goes_on else day_short(run.begins)
     return BookRow(title, home.programme.workbook(run.workbook).title, begins, test, done=False)
 
 
