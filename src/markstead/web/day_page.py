@@ -11,7 +11,7 @@ from markstead.records.home import Home
 from markstead.records.paper_day import Held, PaperDay, Refused, Row, StopMarks, Try
 from markstead.rules.ruling import ranges, stop_words
 from markstead.rules.standing import Cycle
-from markstead.speech import day_words
+from markstead.speech import day_words, say
 from markstead.web import forms
 from markstead.web.pages import Choice, new_token
 
@@ -121,7 +121,9 @@ def read_day(data: Mapping[str, str], held: Sequence[Held], day: date) -> tuple[
             try:
                 presences[learner] = Presence(text)
             except ValueError:
-                faults[f"there-{learner}"] = f"{text[:20]!r}: one of {', '.join(Presence)}"
+                faults[f"there-{learner}"] = say(
+                    "{text!r}: one of {allowed}", text=text[:20], allowed=", ".join(say(p) for p in Presence)
+                )
     begins = _time(data.get("begins", ""), faults)
     return PaperDay(day, begins, rows, presences), faults
 
@@ -135,7 +137,9 @@ def _time(text: str, faults: Faults) -> time:
     if match is not None and int(match[1]) < 24 and int(match[2]) < 60:
         return time(int(match[1]), int(match[2]))
     faults["begins"] = (
-        f"{text[:20]!r}: a time of day such as 8:30" if text.strip() else "a time of day such as 8:30"
+        say("{text!r}: a time of day such as 8:30", text=text[:20])
+        if text.strip()
+        else say("a time of day such as 8:30")
     )
     return time(0, 0)
 
@@ -151,16 +155,16 @@ def _read_row(data: Mapping[str, str], one: Held, faults: Faults) -> Row:
             faults[name] = _says(error)
             return None
         if found is not None and not least <= found <= most:
-            faults[name] = f"{found}: from {least} to {most}"
+            faults[name] = say("{found}: from {least} to {most}", found=found, least=least, most=most)
             return None
         return found
 
     pages = one.workbook.pages
-    first, last = number("f", "from page", 1, pages), number("t", "to page", 1, pages)
+    first, last = number("f", say("from page"), 1, pages), number("t", say("to page"), 1, pages)
     if first is None and last is not None and f"f-{copy}" not in faults:
-        faults[f"f-{copy}"] = f"the first page is missing; it goes to {last}"
+        faults[f"f-{copy}"] = say("the first page is missing; it goes to {last}", last=last)
     if first is not None and last is not None and last < first:
-        faults[f"t-{copy}"] = f"{last} comes before {first}"
+        faults[f"t-{copy}"] = say("{last} comes before {first}", last=last, first=first)
     right, wrong = _practice(data, one, faults)
     stops = tuple(
         StopMarks(
@@ -174,11 +178,11 @@ def _read_row(data: Mapping[str, str], one: Held, faults: Faults) -> Row:
         copy,
         first,
         last,
-        number("m", "minutes", 0, 1440),
+        number("m", say("minutes"), 0, 1440),
         stops,
         right,
         wrong,
-        number("h", "help", 0, MOST_HELPS) or 0,
+        number("h", say("help"), 0, MOST_HELPS) or 0,
     )
 
 
@@ -195,12 +199,12 @@ def _wrong(data: Mapping[str, str], name: str, asked: int, faults: Faults) -> tu
     if text.lower() in ALL_RIGHT:
         return ()
     try:
-        found = forms.numbers(text, "wrong questions")
+        found = forms.numbers(text, say("wrong questions"))
     except InputError as error:
         faults[name] = _says(error)
         return None
     if found[-1] > asked:
-        faults[name] = f"question {found[-1]}: there are {asked}"
+        faults[name] = say("question {question}: there are {asked}", question=found[-1], asked=asked)
         return None
     return found
 
@@ -217,17 +221,19 @@ def _practice(
         return None, ()
     match = re.fullmatch(r"(?:([0-9]{1,3})(?:\s*(?:/|of)\s*([0-9]{1,3}))?)?\s*(?:(?:wrong|x)\s*(.+))?", text)
     if match is None or not (match[1] or match[3]):
-        faults[name] = f"{text[:30]!r}: a score such as 27, 27 of {asked}, or wrong 4 9 22"
+        faults[name] = say(
+            "{text!r}: a score such as 27, 27 of {asked}, or wrong 4 9 22", text=text[:30], asked=asked
+        )
         return None, None
     if match[2] is not None and int(match[2]) != asked:
-        faults[name] = f"of {match[2]}: the test has {asked} questions"
+        faults[name] = say("of {found}: the test has {asked} questions", found=match[2], asked=asked)
     right = int(match[1]) if match[1] is not None else None
     if right is not None and right > asked:
-        faults[name] = f"{right}: from 0 to {asked}"
+        faults[name] = say("{right}: from 0 to {asked}", right=right, asked=asked)
     wrong: tuple[int, ...] | None = None
     if match[3] is not None:
         try:
-            wrong = forms.numbers(match[3], "wrong questions")
+            wrong = forms.numbers(match[3], say("wrong questions"))
         except InputError as error:
             faults[name] = _says(error)
     return right, wrong
@@ -267,8 +273,8 @@ def day_page(
         rows = tuple(row_of(one) for one in held if one.learner.id == person.id)
         presence = data.get(f"there-{person.id}", "") if person.id not in recorded else ""
         choices = (
-            Choice("", "not noted", not presence),
-            *(Choice(str(p), str(p), str(p) == presence) for p in Presence),
+            Choice("", say("not noted"), not presence),
+            *(Choice(str(p), say(p), str(p) == presence) for p in Presence),
         )
         learners.append(GridLearner(person.id, person.name, f"there-{person.id}", choices, rows))
     begins = f"{home.programme.unit_test.morning_from:%H:%M}"
@@ -280,7 +286,7 @@ def day_page(
         before=(day - timedelta(days=1)).isoformat(),
         after=(day + timedelta(days=1)).isoformat() if day < today else "",
         closed=home.calendar.why_closed(day),
-        begins=Cell("begins", "The day began at", data.get("begins", begins), faults.get("begins", "")),
+        begins=Cell("begins", say("The day began at"), data.get("begins", begins), faults.get("begins", "")),
         learners=tuple(learners),
         refused=refused,
         looked=looked,
@@ -300,26 +306,28 @@ def _grid_row(one: Held, cell: Callable[[str, str], Cell], told: Try | None) -> 
             StopCells(
                 title=where.capitalize(),
                 until=stop.last,
-                hint=f"was wrong: {ranges(kept.still_wrong)}" if kept.still_wrong else "",
-                first=cell(f"w-{stop.id}", f"{where}, wrong questions") if fresh else None,
-                again=cell(f"r-{stop.id}", f"{where}, wrong at re-marking"),
+                hint=say("was wrong: {questions}", questions=ranges(kept.still_wrong))
+                if kept.still_wrong
+                else "",
+                first=cell(f"w-{stop.id}", say("{stop}, wrong questions", stop=where)) if fresh else None,
+                again=cell(f"r-{stop.id}", say("{stop}, wrong at re-marking", stop=where)),
             )
         )
     uncleared = [s for s in book.stops if one.standing.stop(s.id).cycle is not Cycle.CLEARED]
     near = len(uncleared) <= len(one.stops) and not one.standing.practice_passed
-    at = f"next page {one.next_page}" if one.next_page is not None else "all pages worked"
+    at = say("next page {page}", page=one.next_page) if one.next_page is not None else say("all pages worked")
     return GridRow(
         copy=copy,
         title=book.title,
         course=one.course,
         at=at,
-        first=cell("f", "from page"),
-        last=cell("t", "to page"),
-        minutes=cell("m", "minutes"),
+        first=cell("f", say("from page")),
+        last=cell("t", say("to page")),
+        minutes=cell("m", say("minutes")),
         stops=tuple(stops),
-        practice=cell("p", "practice test") if near else None,
+        practice=cell("p", say("practice test")) if near else None,
         asked=book.practice_questions,
-        helps=cell("h", "how often helped"),
+        helps=cell("h", say("how often helped")),
         lines=told.facts if told is not None else (),
         refused=told is not None and told.refused is not None,
     )
@@ -329,7 +337,7 @@ def problems(faults: Faults, page: DayPage) -> tuple[str, ...]:
     """What is the matter, with the name of each field."""
     labels = {page.begins.name: page.begins.label}
     for learner in page.learners:
-        labels[learner.presence] = f"{learner.name}: at school"
+        labels[learner.presence] = say("{learner}: at school", learner=learner.name)
         for row in learner.rows:
             cells = [row.first, row.last, row.minutes, row.helps, *([row.practice] if row.practice else [])]
             cells += [c for s in row.stops for c in (s.first, s.again) if c is not None]

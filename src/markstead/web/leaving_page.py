@@ -9,12 +9,16 @@ from markstead.records.erasing import Erased, Preview
 from markstead.records.feeds import Feed, Naming, Part, names_words, parts_words
 from markstead.records.home import Home, Somebody
 from markstead.rules.ruling import Role
-from markstead.speech import date_words, plural
+from markstead.speech import begun, counted, date_words, later, say
 
 
 def size_words(count: int) -> str:
     """A number of bytes as a person says it."""
-    return f"{count / 1_000_000:.1f} MB" if count >= 100_000 else f"{max(1, round(count / 1000))} kB"
+    return (
+        say("{size:.1f} MB", size=count / 1_000_000)
+        if count >= 100_000
+        else say("{size} kB", size=max(1, round(count / 1000)))
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,24 +55,43 @@ def backups_page(
     last = found.last_good
     at_home = home.calendar.at_home
     if found.folder is None:
-        lead = "The database is no file of this home, so nothing is copied here. Take the archive, and back the database up with its own tools."
+        lead = say(
+            "The database is no file of this home, so nothing is copied here. Take the archive, "
+            "and back the database up with its own tools."
+        )
     elif last is None:
-        lead = "There is no backup yet."
+        lead = say("There is no backup yet.")
     else:
-        lead = f"The last good backup is of {date_words(home.calendar.day_of(last.made))}, {at_home(last.made):%H:%M}."
+        lead = say(
+            "The last good backup is of {day}, {at:%H:%M}.",
+            day=date_words(home.calendar.day_of(last.made)),
+            at=at_home(last.made),
+        )
     if old:
-        lead += " That is too long ago." if last is not None else " If this disk fails, the record is lost."
+        warning = (
+            say("That is too long ago.")
+            if last is not None
+            else say("If this disk fails, the record is lost.")
+        )
+        lead = f"{lead} {warning}"
     trouble = ""
     if found.trouble is not None:
         when = at_home(found.trouble.at)
-        trouble = f"The latest try failed, {date_words(when.date())}, {when:%H:%M}. {found.trouble.says}"
+        trouble = say(
+            "The latest try failed, {day}, {at:%H:%M}. {says}",
+            day=date_words(when.date()),
+            at=when,
+            says=found.trouble.says,
+        )
     if home.demo_shift is not None:
-        daily = "A demonstration is not backed up by itself."
+        daily = say("A demonstration is not backed up by itself.")
     elif by_itself:
-        lock = " Each is encrypted with the passphrase that the server was given." if encrypted else ""
-        daily = f"While the server runs, it makes one each day by itself.{lock}"
+        daily = say("While the server runs, it makes one each day by itself.")
+        if encrypted:
+            lock = say("Each is encrypted with the passphrase that the server was given.")
+            daily = f"{daily} {lock}"
     else:
-        daily = "The server makes none by itself: it was told so when it was started."
+        daily = say("The server makes none by itself: it was told so when it was started.")
     return BackupsPage(
         lead,
         "mistaken" if old or (last is None and found.folder is not None) else "done",
@@ -84,19 +107,22 @@ def backups_page(
 def _backup_line(home: Home, one: Backup) -> BackupLine:
     when = home.calendar.at_home(one.made)
     kind = (
-        "what a restore took the place of"
+        say("what a restore took the place of")
         if one.before_restore
-        else "by itself"
+        else say("by itself")
         if one.by_itself
-        else "by hand"
+        else say("by hand")
     )
-    what = [kind] if one.before_restore else [kind, f"{one.facts} facts, verified"]
-    what += ["encrypted"] if one.encrypted else []
-    what += (
-        [f"without {plural(one.missing, 'sample')}, whose file was not in the home's folder"]
-        if one.missing
-        else []
-    )
+    what = [kind] if one.before_restore else [kind, say("{n} facts, verified", n=one.facts)]
+    what += [say("encrypted")] if one.encrypted else []
+    if one.missing:
+        what.append(
+            counted(
+                one.missing,
+                "without {n} sample, whose file was not in the home's folder",
+                "without {n} samples, whose file was not in the home's folder",
+            )
+        )
     return BackupLine(
         one.file,
         f"{date_words(when.date())}, {when:%H:%M}",
@@ -141,15 +167,15 @@ class AwayPage:
 
 
 _PARTS = {
-    Part.GOALS: "Goals of each day",
-    Part.SITTINGS: "Unit tests, on their mornings",
-    Part.ORDERS: "Orders that are due",
-    Part.DISPATCH: "The day of the dispatch",
+    Part.GOALS: later("Goals of each day"),
+    Part.SITTINGS: later("Unit tests, on their mornings"),
+    Part.ORDERS: later("Orders that are due"),
+    Part.DISPATCH: later("The day of the dispatch"),
 }
 _NAMING = {
-    Naming.NONE: "by number: Learner 1",
-    Naming.INITIALS: "by the first letter",
-    Naming.NAMES: "by name",
+    Naming.NONE: later("by number: Learner 1"),
+    Naming.INITIALS: later("by the first letter"),
+    Naming.NAMES: later("by name"),
 }
 
 
@@ -163,21 +189,24 @@ def away_page(
     learner = (said.get("learner") or [""])[0]
     return AwayPage(
         tuple(_feed_line(home, one, origin) for one in found),
-        tuple(Tick(kind, words, kind == naming) for kind, words in _NAMING.items()),
-        tuple(Tick(part, words, part in parts) for part, words in _PARTS.items()),
+        tuple(Tick(kind, say(words), kind == naming) for kind, words in _NAMING.items()),
+        tuple(Tick(part, say(words), part in parts) for part, words in _PARTS.items()),
         (
-            Tick("", "All learners", not learner),
+            Tick("", say("All learners"), not learner),
             *(Tick(p.id, p.name, p.id == learner) for p in home.learners),
         ),
-        (said.get("name") or ["Kitchen calendar"])[0],
+        (said.get("name") or [say("Kitchen calendar")])[0],
     )
 
 
 def _feed_line(home: Home, one: Feed, origin: str) -> FeedLine:
-    whose = f", of {home.people[one.learner].name} alone" if one.learner in home.people else ""
-    seen = f"last read {_when(home, one.last_read)}" if one.last_read else "never read yet"
-    says = f"{parts_words(one.parts)}; {names_words(one.naming)}{whose}"
-    return FeedLine(one.id, one.name, f"{origin}/feeds/{one.id}.ics", says[:1].upper() + says[1:], seen)
+    seen = (
+        say("last read {when}", when=_when(home, one.last_read)) if one.last_read else say("never read yet")
+    )
+    says = f"{parts_words(one.parts)}; {names_words(one.naming)}"
+    if one.learner in home.people:
+        says = say("{says}, of {learner} alone", says=says, learner=home.people[one.learner].name)
+    return FeedLine(one.id, one.name, f"{origin}/feeds/{one.id}.ics", begun(says), seen)
 
 
 def _when(home: Home, instant: datetime) -> str:
@@ -227,7 +256,7 @@ def erase_page(
     """The page: who can be erased, and what that does."""
     others = [p for p in home.people.values() if p.id != me.id and not p.erased]
     choices = [
-        Choice(p.id, p.name, "has left" if p.role is Role.LEFT else str(p.role))
+        Choice(p.id, p.name, say("has left") if p.role is Role.LEFT else say(p.role))
         for p in sorted(others, key=lambda p: (p.role is Role.LEFT, p.name))
     ]
     return ErasePage(
@@ -243,13 +272,17 @@ def erase_page(
 
 def erased_lines(gone: Erased) -> tuple[str, ...]:
     """What an erasure did, in sentences."""
-    counted = ", ".join(f"{what}: {count}" for what, count in gone.gone.items())
-    lines = [f"Gone for good. {counted[:1].upper()}{counted[1:]}. The record still verifies."]
+    counts = ", ".join(f"{what}: {count}" for what, count in gone.gone.items())
+    lines = [say("Gone for good. {counts}. The record still verifies.", counts=begun(counts))]
     if not gone.swept:
         lines.append(
-            "Leavings may still be in the file of the database, because somebody is using it. Stop the server, then run "
-            "markstead erase --sweep."
+            say(
+                "Leavings may still be in the file of the database, because somebody is using it. "
+                "Stop the server, then run markstead erase --sweep."
+            )
         )
     if gone.remains:
-        lines.append(f"The name still stands here, and was left: {'; '.join(gone.remains)}.")
+        lines.append(
+            say("The name still stands here, and was left: {remains}.", remains="; ".join(gone.remains))
+        )
     return tuple(lines)

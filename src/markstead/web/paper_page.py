@@ -15,16 +15,16 @@ from markstead.records.paper_day import Refused, Try
 from markstead.records.paper_meaning import begins_of
 from markstead.records.photographs import KnownSheet, Outlook, SheetRead, Taken, WaitingSheet
 from markstead.records.typeset import PAPERS
-from markstead.speech import day_words
+from markstead.speech import counted, day_words, later, say
 from markstead.web import forms
 from markstead.web.pages import Choice, new_token
 
 _KINDS = {
-    "day": "Day sheets",
-    "sitting": "Sittings of the day",
-    "marking": "Marking sheet",
-    "week": "The week",
-    "road": "The road",
+    "day": later("Day sheets"),
+    "sitting": later("Sittings of the day"),
+    "marking": later("Marking sheet"),
+    "week": later("The week"),
+    "road": later("The road"),
 }
 
 
@@ -62,25 +62,25 @@ def paper_page(
     paper: str = "a4",
 ) -> PaperPage:
     """Put the page of sheets together."""
-    everybody = Choice("", "all learners", not learner)
+    everybody = Choice("", say("all learners"), not learner)
     learners = tuple(Choice(p.id, p.name, p.id == learner) for p in home.learners)
     return PaperPage(
         day.isoformat(),
         (everybody, *learners),
-        tuple(Choice(kind, words, kind in ("day", "sitting")) for kind, words in _KINDS.items()),
-        tuple(Choice(value, words, value == paper) for value, words in PAPERS.items()),
+        tuple(Choice(kind, say(words), kind in ("day", "sitting")) for kind, words in _KINDS.items()),
+        tuple(Choice(value, say(words), value == paper) for value, words in PAPERS.items()),
         tuple(_waiting_line(one) for one in waiting),
         tuple(_printed_line(home, one) for one in printed),
         new_token(),
     )
 
 
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}{'' if number == 1 else 'es' if word.endswith('x') else 's'}"
-
-
 def _waiting_line(one: WaitingSheet) -> SheetLine:
-    note = f"{_count(one.unsure, 'box')} for you to look at" if one.unsure else "every box is clear"
+    note = (
+        counted(one.unsure, "{n} box for you to look at", "{n} boxes for you to look at")
+        if one.unsure
+        else say("every box is clear")
+    )
     return SheetLine(one.id, f"{one.whose}: {one.kind}", day_words(one.day), note)
 
 
@@ -91,12 +91,15 @@ def _printed_line(home: Home, one: KnownSheet) -> SheetLine:
             one.id,
             f"{one.whose}: {one.kind}",
             day_words(one.day),
-            f"recorded {at:%H:%M}, {day_words(at.date())}",
+            say("recorded {at:%H:%M}, {day}", at=at, day=day_words(at.date())),
             True,
         )
     at = home.calendar.at_home(one.printed)
     return SheetLine(
-        one.id, f"{one.whose}: {one.kind}", day_words(one.day), f"printed {at:%H:%M}, {day_words(at.date())}"
+        one.id,
+        f"{one.whose}: {one.kind}",
+        day_words(one.day),
+        say("printed {at:%H:%M}, {day}", at=at, day=day_words(at.date())),
     )
 
 
@@ -104,9 +107,17 @@ def taken_lines(taken: Sequence[Taken]) -> tuple[str, ...]:
     """What came of pictures, a sentence each."""
     lines = []
     for one in taken:
-        for page in one.pages:
-            what = f"{page.whose}, {page.kind} for {day_words(page.day)}, page {page.page}"
-            lines.append(f"{one.name}: {what} was read.")
+        lines += [
+            say(
+                "{file}: {whose}, {kind} for {day}, page {page} was read.",
+                file=one.name,
+                whose=page.whose,
+                kind=page.kind,
+                day=day_words(page.day),
+                page=page.page,
+            )
+            for page in one.pages
+        ]
         lines += [f"{one.name}: {refusal.sentence}" for refusal in one.refusals]
     return tuple(lines)
 
@@ -212,7 +223,7 @@ def settled(read: SheetRead, data: QueryDict) -> Settled:
         frozenset(marked),
         answers,
         empty,
-        forms.clock_time(data, "begins", "beginning of school"),
+        forms.clock_time(data, "begins", say("beginning of school")),
         data.get("keep") == "yes",
         sum(answer not in ("yes", "no") for answer in answers.values()),
         tuple(page for page in read.missing if page not in empty),
@@ -291,7 +302,7 @@ def _label(read: SheetRead, group: Group, box: Box) -> str:
     if group.asks in (Asks.ONE_OF, Asks.ANY_OF):
         found = read.home.people.get(box.value)
         return found.name if found is not None else box.value
-    return "marked"
+    return say("marked")
 
 
 def _address(content: bytes) -> str:

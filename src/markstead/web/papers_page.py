@@ -13,7 +13,7 @@ from markstead.records.term_reports import spans_of, written_counts
 from markstead.rules.requirements import LOCAL_LAW, NONE
 from markstead.rules.ruling import Role
 from markstead.rules.spans import Span
-from markstead.speech import plural, span_words
+from markstead.speech import begun, plural, say, span_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +72,8 @@ def days_of(text: str) -> tuple[date | None, date | None]:
             return date.fromisoformat(first), date.fromisoformat(last)
     except ValueError:
         pass
-    allowed = "two days, such as 2025-11-03_2025-12-19"
-    raise InputError([Problem("days", repr(text[:40]), allowed)])
+    allowed = say("two days, such as 2025-11-03_2025-12-19")
+    raise InputError([Problem(say("days"), repr(text[:40]), allowed)])
 
 
 def span_choices(home: Home, today: date, chosen_span: Span) -> tuple[SpanChoice, ...]:
@@ -84,33 +84,31 @@ def span_choices(home: Home, today: date, chosen_span: Span) -> tuple[SpanChoice
     return tuple(
         SpanChoice(
             value_of(s),
-            f"{s.name[:1].upper()}{s.name[1:]}: {span_words(s.first, s.last)}"
-            if s.name
-            else span_words(s.first, s.last),
+            f"{begun(s.name)}: {span_words(s.first, s.last)}" if s.name else span_words(s.first, s.last),
             (s.first, s.last) == (chosen_span.first, chosen_span.last),
         )
         for s in spans
     )
 
 
-def papers_page(home: Home, today: date, span: Span, headline: str) -> PapersPage:
+def papers_page(home: Home, today: date, span: Span, headline: str, *, late: bool) -> PapersPage:
     """Look at what is to be sent and written; `span` is the term or period whose reports are due or come next."""
     rules = chosen(home.id)
     pack_month = dispatches.month_of(home, today)
-    name = span.name[:1].upper() + span.name[1:]
+    name = begun(span.name)
     once = [p for p in home.people.values() if p.role is Role.LEFT and p.year is not None]
     return PapersPage(
         headline,
-        " late" in headline,
+        late,
         f"{pack_month:%Y-%m}",
         name,
         value_of(span),
         span_words(span.first, span.last),
         _learners(home, home.learners, span),
         _learners(home, once, span),
-        rules.title,
+        say(rules.title),
         rules.id != NONE.id,
-        LOCAL_LAW,
+        say(LOCAL_LAW),
     )
 
 
@@ -120,8 +118,10 @@ def _learners(home: Home, people: Sequence[Somebody], span: Span) -> tuple[Learn
         LearnerPapers(
             p.key,
             p.name,
-            f"year {p.year}" if p.year is not None else "",
-            f"words for {written.get(p.id, 0)} of {len(p.courses)}" if p.courses else "",
+            say("year {year}", year=p.year) if p.year is not None else "",
+            say("words for {written} of {courses}", written=written.get(p.id, 0), courses=len(p.courses))
+            if p.courses
+            else "",
             plural(samples.get(p.id, 0), "sample"),
         )
         for p in people

@@ -11,14 +11,17 @@ from markstead.rules.bars import Bar, BarKind
 from markstead.rules.programme import Rework
 from markstead.rules.ruling import Role
 from markstead.rules.standing import CopyStatus
-from markstead.speech import and_words, date_words, day_words
+from markstead.speech import and_words, begun, counted, date_words, day_words, later, say
 from markstead.web.pages import Choice, new_token, waiting_words
 
 ROOM = (
-    "On the table: the test paper, and of the aids only those that are named above.",
-    "The workbook and the answer key are out of the room; so is every telephone.",
-    "Whoever watches stays in the room and gives no help: a question about the paper is answered, one about the matter is not.",
-    "Work is in pencil. What is written when time is called stays: a unit test is never corrected.",
+    later("On the table: the test paper, and of the aids only those that are named above."),
+    later("The workbook and the answer key are out of the room; so is every telephone."),
+    later(
+        "Whoever watches stays in the room and gives no help: a question about the paper is "
+        "answered, one about the matter is not."
+    ),
+    later("Work is in pencil. What is written when time is called stays: a unit test is never corrected."),
 )
 """What is asked of the room while a unit test is sat."""
 
@@ -110,11 +113,16 @@ def bar_words(bar: Bar, one: Candidate) -> BarWords:
     if bar.kind is BarKind.PRACTICE_NOT_PASSED:
         attempt = one.standing.attempt
         if attempt is None:
-            return BarWords("The practice test has not been taken.", bar.lifts)
+            return BarWords(say("The practice test has not been taken."), bar.lifts)
         if attempt.scored is None:
-            return BarWords("The practice test is open and not scored.", bar.lifts)
+            return BarWords(say("The practice test is open and not scored."), bar.lifts)
         return BarWords(
-            f"The practice test has {attempt.right} of {attempt.asked} right, {attempt.needed} are needed.",
+            say(
+                "The practice test has {right} of {asked} right, {needed} are needed.",
+                right=attempt.right,
+                asked=attempt.asked,
+                needed=attempt.needed,
+            ),
             bar.lifts,
         )
     return BarWords(bar.says, bar.lifts)
@@ -124,7 +132,7 @@ def _practice(one: Candidate) -> str:
     attempt = one.standing.attempt
     if attempt is None or attempt.scored is None:
         return ""
-    return f"practice test {mark_words(attempt.right, attempt.asked, attempt.needed)}"
+    return say("practice test {mark}", mark=mark_words(attempt.right, attempt.asked, attempt.needed))
 
 
 def candidate_line(
@@ -147,7 +155,7 @@ def candidate_line(
         label=one.label,
         title=one.workbook.title,
         learner=one.learner.name,
-        year=f"year {one.learner.year}" if one.learner.year is not None else "",
+        year=say("year {year}", year=one.learner.year) if one.learner.year is not None else "",
         attempt=one.attempt,
         allowed=one.allowed,
         practice=_practice(one),
@@ -190,27 +198,36 @@ def _sat_line(sat: Sat, home: Home, now: datetime) -> SatLine:
 def _headline(found: Morning) -> str:
     may = [one for one in found.candidates if one.allowed]
     if found.closed is not None:
-        return f"No unit test today: it is {found.closed}."
+        return say("No unit test today: it is {closed}.", closed=found.closed)
     if not found.opened:
         rules = found.home.programme.unit_test
         if found.now.time() < rules.morning_from:
-            return f"Unit tests begin from {rules.morning_from:%H:%M} on."
-        return "This morning is over for unit tests."
+            return say("Unit tests begin from {time:%H:%M} on.", time=rules.morning_from)
+        return say("This morning is over for unit tests.")
     if may and found.fits:
         names = and_words(dict.fromkeys(one.learner.name for one in may))
-        return f"{names} may sit now."
+        return say("{names} may sit now.", names=names)
     if not found.fits:
-        return "The morning is full: no more unit tests are begun."
-    return "Nobody may sit now."
+        return say("The morning is full: no more unit tests are begun.")
+    return say("Nobody may sit now.")
 
 
 def _fits(found: Morning) -> str:
     if not found.opened:
-        when = f" The next school morning is {day_words(found.following)}." if found.following else ""
-        return f"{found.sat} begun today.{when}" if found.sat else when.strip()
-    begun = f"{found.sat} of {found.most} begun"
-    left = "no more fits" if not found.fits else f"{found.fits} more {'fits' if found.fits == 1 else 'fit'}"
-    return f"{begun}, {left} this morning."
+        today = say("{n} begun today.", n=found.sat) if found.sat else ""
+        when = ""
+        if found.following:
+            when = say("The next school morning is {day}.", day=day_words(found.following))
+        return f"{today} {when}".strip()
+    if not found.fits:
+        return say("{n} of {most} begun, no more fits this morning.", n=found.sat, most=found.most)
+    return counted(
+        found.fits,
+        "{sat} of {most} begun, {n} more fits this morning.",
+        "{sat} of {most} begun, {n} more fit this morning.",
+        sat=found.sat,
+        most=found.most,
+    )
 
 
 def _aids_lines(home: Home) -> tuple[AidsLine, ...]:
@@ -218,15 +235,19 @@ def _aids_lines(home: Home) -> tuple[AidsLine, ...]:
     lines = []
     for n, rule in enumerate(rules):
         until = rules[n + 1].from_year - 1 if n + 1 < len(rules) else None
-        years = f"from year {rule.from_year} on" if until is None else f"years {rule.from_year} to {until}"
-        years = f"year {rule.from_year}" if until == rule.from_year else years
+        if until is None:
+            years = say("from year {year} on", year=rule.from_year)
+        elif until == rule.from_year:
+            years = say("year {year}", year=until)
+        else:
+            years = say("years {first} to {last}", first=rule.from_year, last=until)
         who = [
             p.name
             for p in home.learners
             if rule.from_year <= (p.year or 0) and (until is None or (p.year or 0) <= until)
         ]
-        aids = ", ".join(rule.allowed) or "no aids"
-        lines.append(AidsLine(years.capitalize(), aids, and_words(who) if who else ""))
+        aids = ", ".join(rule.allowed) or say("no aids")
+        lines.append(AidsLine(begun(years), aids, and_words(who) if who else ""))
     return tuple(lines)
 
 
@@ -244,7 +265,11 @@ def sittings_page(found: Morning, by: str, posted: Sequence[tuple[str, str]] = (
         time=f"{now:%H:%M}",
         headline=_headline(found),
         fits=_fits(found),
-        hours=f"{rules.morning_from:%H:%M} to {rules.morning_until:%H:%M}",
+        hours=say(
+            "{begin:%H:%M} to {end:%H:%M}",
+            begin=rules.morning_from,
+            end=rules.morning_until,
+        ),
         watchers=tuple(w.person.name for w in found.watchers if not w.away),
         away=tuple(w.person.name for w in found.watchers if w.away),
         may=may,
@@ -369,7 +394,7 @@ def sitting_page(
         ended=f"{end_home:%H:%M}" if end_home is not None else "",
         took=took,
         watcher=name_of(unit.watcher, home) if unit is not None else "",
-        aids=(", ".join(unit.aids) or "no aids") if unit is not None else "",
+        aids=(", ".join(unit.aids) or say("no aids")) if unit is not None else "",
         room=ROOM,
         asked=asked,
         needed=needed,
@@ -387,7 +412,9 @@ def sitting_page(
         day=day_words(began.date()) if began is not None else day_words(now.date()),
         seen=sat.standing.last_seq,
         token=new_token(),
-        copy_says="" if unit is not None or line is not None else f"This copy is {sat.standing.status}.",
+        copy_says=""
+        if unit is not None or line is not None
+        else say("This copy is {status}.", status=say(sat.standing.status)),
     )
 
 
@@ -406,20 +433,24 @@ def _follows(found: SittingOf) -> tuple[str, ...]:
     unit = found.sat.standing.unit
     if unit is None or unit.scored is None:
         return ()
-    home, who = found.home, found.sat.learner.name if found.sat.learner is not None else "The learner"
+    home, who = found.home, found.sat.learner.name if found.sat.learner is not None else say("The learner")
     day = home.programme.dispatch_day
-    paper = f"The paper goes to the school with the next dispatch, on day {day} of the month."
+    paper = say("The paper goes to the school with the next dispatch, on day {day} of the month.", day=day)
     if found.sat.standing.status is CopyStatus.SENT:
-        paper = "The paper has gone to the school."
+        paper = say("The paper has gone to the school.")
     if unit.passed:
         return (*_next_workbook(found, who), paper)
-    missed = f"Go over what was missed with {who}: the test itself is not corrected."
+    missed = say("Go over what was missed with {learner}: the test itself is not corrected.", learner=who)
     if home.programme.rework is Rework.SAME_COPY:
-        again = "Then the practice test of the same copy is opened again, and the unit test comes after it."
+        again = say(
+            "Then the practice test of the same copy is opened again, and the unit test comes after it."
+        )
     elif found.sat.standing.replaced_by is not None:
-        again = "A new copy is ordered. It is worked again from the first page, and the test is sat again."
+        again = say(
+            "A new copy is ordered. It is worked again from the first page, and the test is sat again."
+        )
     else:
-        again = (
+        again = say(
             "A new copy is ordered. It is worked again from the first page, and then the test is sat again."
         )
     return (missed, again, paper)
@@ -428,15 +459,31 @@ def _follows(found: SittingOf) -> tuple[str, ...]:
 def _next_workbook(found: SittingOf, who: str) -> tuple[str, ...]:
     if found.following is None:
         course = found.home.programme.course(found.sat.workbook.course).title
-        return (f"That was the last workbook of {course}.",)
+        return (say("That was the last workbook of {course}.", course=course),)
     title = found.following.title
     for _, status, expected in found.next_copies:
         if status is CopyStatus.IN_THE_HOUSE:
-            return (f"Next for {who}: {title}. A copy is in the house and may be issued.",)
+            return (
+                say(
+                    "Next for {learner}: {title}. A copy is in the house and may be issued.",
+                    learner=who,
+                    title=title,
+                ),
+            )
         if status is CopyStatus.ON_ORDER:
-            when = f", expected on {date_words(expected)}" if expected is not None else ""
-            return (f"Next for {who}: {title}. A copy is on order{when}.",)
-    return (f"Next for {who}: {title}. No copy is in the house or on order.",)
+            if expected is None:
+                return (say("Next for {learner}: {title}. A copy is on order.", learner=who, title=title),)
+            return (
+                say(
+                    "Next for {learner}: {title}. A copy is on order, expected on {day}.",
+                    learner=who,
+                    title=title,
+                    day=date_words(expected),
+                ),
+            )
+    return (
+        say("Next for {learner}: {title}. No copy is in the house or on order.", learner=who, title=title),
+    )
 
 
 def _acts(found: SittingOf) -> tuple[NextAct, ...]:
@@ -446,15 +493,15 @@ def _acts(found: SittingOf) -> tuple[NextAct, ...]:
         return ()
     if standing.failed:
         if found.home.programme.rework is Rework.SAME_COPY:
-            return (NextAct("open-practice", found.sat.copy, "Open the practice test again"),)
+            return (NextAct("open-practice", found.sat.copy, say("Open the practice test again")),)
         if standing.replaced_by is None:
-            return (NextAct("reorder", found.sat.copy, "Order a new copy"),)
+            return (NextAct("reorder", found.sat.copy, say("Order a new copy")),)
         return ()
     there = next((copy for copy, status, _ in found.next_copies if status is CopyStatus.IN_THE_HOUSE), None)
     if there is not None and found.following is not None:
-        return (NextAct("issue", there, f"Issue {found.following.title}"),)
+        return (NextAct("issue", there, say("Issue {title}", title=found.following.title)),)
     if found.following is not None and not found.next_copies:
-        return (NextAct("order", found.following.code, f"Order {found.following.title}"),)
+        return (NextAct("order", found.following.code, say("Order {title}", title=found.following.title)),)
     return ()
 
 
@@ -466,32 +513,43 @@ def _record(found: SittingOf, ended: datetime | None) -> tuple[RecordRow, ...]:
     home, book = found.home, found.sat.workbook
     began = home.calendar.at_home(unit.at)
     learner = found.sat.learner
-    year = f", year {learner.year}" if learner is not None and learner.year is not None else ""
+    who = learner.name if learner is not None else ""
+    if learner is not None and learner.year is not None:
+        who = say("{learner}, year {year}", learner=who, year=learner.year)
     course = home.programme.course(book.course).title
     scored = unit.scored is not None
     wrong = ", ".join(map(str, unit.wrong))
     if scored and not wrong:
-        wrong = "none" if unit.right == unit.asked else ""
+        wrong = say("none") if unit.right == unit.asked else ""
     when = home.calendar.at_home(unit.scored) if unit.scored is not None else None
     return (
-        RecordRow("Learner", f"{learner.name if learner is not None else ''}{year}"),
-        RecordRow("Workbook", f"{book.title} ({found.sat.label}), {course}"),
-        RecordRow("Attempt", str(unit.attempt)),
-        RecordRow("Day", day_words(began.date())),
-        RecordRow("Began", f"{began:%H:%M}"),
-        RecordRow("Ended", f"{ended:%H:%M}" if ended is not None else ""),
-        RecordRow("Watched by", name_of(unit.watcher, home)),
-        RecordRow("Aids on the table", ", ".join(unit.aids) or "none"),
-        RecordRow("Questions wrong", wrong),
-        RecordRow("Right answers", f"{unit.right} of {unit.asked}" if scored else ""),
+        RecordRow(say("Learner"), who),
+        RecordRow(say("Workbook"), f"{book.title} ({found.sat.label}), {course}"),
+        RecordRow(say("Attempt"), str(unit.attempt)),
+        RecordRow(say("Day"), day_words(began.date())),
+        RecordRow(say("Began"), f"{began:%H:%M}"),
+        RecordRow(say("Ended"), f"{ended:%H:%M}" if ended is not None else ""),
+        RecordRow(say("Watched by"), name_of(unit.watcher, home)),
+        RecordRow(say("Aids on the table"), ", ".join(unit.aids) or say("none")),
+        RecordRow(say("Questions wrong"), wrong),
         RecordRow(
-            "Score needed",
-            f"{unit.needed} of {unit.asked}"
-            if scored
-            else f"{home.programme.marks.unit_needed(book.unit_questions)} of {book.unit_questions}",
+            say("Right answers"),
+            say("{right} of {asked}", right=unit.right, asked=unit.asked) if scored else "",
         ),
-        RecordRow("Result", ("passed" if unit.passed else "not passed") if scored else ""),
-        RecordRow("Marked by", f"{found.marked_by}, {date_words(when.date())}" if when is not None else ""),
+        RecordRow(
+            say("Score needed"),
+            say("{needed} of {asked}", needed=unit.needed, asked=unit.asked)
+            if scored
+            else say(
+                "{needed} of {asked}",
+                needed=home.programme.marks.unit_needed(book.unit_questions),
+                asked=book.unit_questions,
+            ),
+        ),
+        RecordRow(say("Result"), (say("passed") if unit.passed else say("not passed")) if scored else ""),
+        RecordRow(
+            say("Marked by"), f"{found.marked_by}, {date_words(when.date())}" if when is not None else ""
+        ),
     )
 
 

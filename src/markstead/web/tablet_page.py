@@ -33,7 +33,7 @@ from markstead.records.plans import DayGoal
 from markstead.records.queries import CopyView, Today
 from markstead.rules.ruling import OWN_SLIP, goal_words, page_words, stop_words
 from markstead.rules.standing import Cycle
-from markstead.speech import day_words
+from markstead.speech import day_words, later, say
 from markstead.web.pages import drawn
 from markstead.web.tablet_words import questions_words, step_words, teacher_words
 
@@ -168,18 +168,19 @@ def _ask(step: Step, stop: StopId | None) -> tuple[tuple[str, str], ...]:
 
 
 def _marking(looking: _Looking, stop: StopId, says: str, hint: str) -> BigStep:
-    tap = Tap("Write down what is wrong", page=f"marking/{looking.view.id}/{stop}")
+    tap = Tap(say("Write down what is wrong"), page=f"marking/{looking.view.id}/{stop}")
     return BigStep(_MARK, says, hint=hint, taps=(tap,))
 
 
 def _correct(looking: _Looking, stop: StopId, rank: int = _CORRECT) -> BigStep:
     wrong = looking.view.standing.stop(stop).still_wrong
-    what = questions_words(wrong) if wrong else "what was wrong"
     return BigStep(
         rank,
-        f"Correct {what}",
-        hint=f"In {stop_words(stop)}: rub the old answers out and do them again.",
-        taps=(Tap("All corrected", "correct", (("stop", stop),)),),
+        say("Correct {questions}", questions=questions_words(wrong))
+        if wrong
+        else say("Correct what was wrong"),
+        hint=say("In {stop}: rub the old answers out and do them again.", stop=stop_words(stop)),
+        taps=(Tap(say("All corrected"), "correct", (("stop", stop),)),),
     )
 
 
@@ -193,33 +194,33 @@ def _work(looking: _Looking, act: PagesWorked) -> BigStep:
     while left and left[-1] - left[0] >= len(left):
         left.pop()
     last = left[-1] if left else last
-    says = f"Work {page_words(first, last)}"
+    says = say("Work {pages}", pages=page_words(first, last))
     check = looking.view.workbook.stop_of_page(first)
     if check.kind == "check":
-        says = f"Do {stop_words(check.id)}: {page_words(first, last)}"
+        says = say("Do {stop}: {pages}", stop=stop_words(check.id), pages=page_words(first, last))
     done = Tap(
-        f"Done: {page_words(first, last)}",
+        say("Done: {pages}", pages=page_words(first, last)),
         "work",
         (("first", str(first)), ("last", str(last)), ("seen", str(standing.last_seq))),
     )
-    hint = "Do not look back while you do it." if check.kind == "check" else ""
+    hint = say("Do not look back while you do it.") if check.kind == "check" else ""
     return BigStep(
         _GOAL if goal is not None and not looking.finished else _MORE,
         says,
         hint=hint,
-        taps=(done, Tap("Other pages, or minutes", page=f"pages/{looking.view.id}")),
+        taps=(done, Tap(say("Other pages, or minutes"), page=f"pages/{looking.view.id}")),
     )
 
 
 def _practice(looking: _Looking) -> BigStep:
     if looking.view.standing.leave == (Step.MARK, PRACTICE):
-        hint = f"{looking.teacher} has given you leave."
-        return _marking(looking, PRACTICE, "Mark the practice test", hint)
+        hint = say("{teacher} has given you leave.", teacher=looking.teacher)
+        return _marking(looking, PRACTICE, say("Mark the practice test"), hint)
     return BigStep(
         _TEST,
-        "The practice test is open",
-        hint="Close the workbook and do the test alone.",
-        taps=(Tap("I have finished", "ask", _ask(Step.MARK, PRACTICE)),),
+        say("The practice test is open"),
+        hint=say("Close the workbook and do the test alone."),
+        taps=(Tap(say("I have finished"), "ask", _ask(Step.MARK, PRACTICE)),),
     )
 
 
@@ -228,19 +229,24 @@ def _with_corrections(looking: _Looking, step: BigStep) -> BigStep:
     standing = looking.view.standing
     kept = standing.stop(PRACTICE)
     if standing.leave == (Step.REMARK, PRACTICE):
-        hint = f"{looking.teacher} has given you leave."
-        return _marking(looking, PRACTICE, "Re-mark the practice test", hint)
+        hint = say("{teacher} has given you leave.", teacher=looking.teacher)
+        return _marking(looking, PRACTICE, say("Re-mark the practice test"), hint)
     if kept.cycle is Cycle.TO_CORRECT:
         correcting = _correct(looking, PRACTICE, rank=_ASK)
         return replace(correcting, taps=(*correcting.taps, *step.taps))
     if kept.cycle is Cycle.CORRECTED:
-        asking = Tap("Ask leave to re-mark it", "ask", _ask(Step.REMARK, PRACTICE))
+        asking = Tap(say("Ask leave to re-mark it"), "ask", _ask(Step.REMARK, PRACTICE))
         return replace(step, taps=(*step.taps, asking))
     return step
 
 
 def _asking(looking: _Looking, step: Step, stop: StopId | None, says: str, hint: str = "") -> BigStep:
-    return BigStep(_ASK, says, hint=hint, taps=(Tap(f"Ask {looking.teacher}", "ask", _ask(step, stop)),))
+    return BigStep(
+        _ASK,
+        says,
+        hint=hint,
+        taps=(Tap(say("Ask {teacher}", teacher=looking.teacher), "ask", _ask(step, stop)),),
+    )
 
 
 def _wait(says: str, hint: str) -> BigStep:
@@ -252,59 +258,90 @@ def _bare_step(looking: _Looking) -> BigStep:
     view, teacher = looking.view, looking.teacher
     standing, act = view.standing, view.next.act
     if standing.unit is not None:
-        return _wait(f"Wait: {teacher} marks your test", "You have sat the unit test.")
+        return _wait(
+            say("Wait: {teacher} marks your test", teacher=teacher), say("You have sat the unit test.")
+        )
     if standing.waiting is not None and standing.waiting.step is not None:
         asked = step_words(standing.waiting.step, standing.waiting.stop)
         at = looking.home.calendar.at_home(standing.waiting.at)
-        return _wait(f"Wait: {teacher} decides", f"You asked leave {asked} at {at:%H:%M}.")
+        return _wait(
+            say("Wait: {teacher} decides", teacher=teacher),
+            say("You asked leave {asked} at {at:%H:%M}.", asked=asked, at=at),
+        )
     match act:
         case OpeningTalkHeld():
-            return _wait(f"Begin it with {teacher}", "Read the aims and the words aloud together.")
+            return _wait(
+                say("Begin it with {teacher}", teacher=teacher),
+                say("Read the aims and the words aloud together."),
+            )
         case CheckOpened():
-            says = f"Ask leave to open {stop_words(act.stop)}"
+            says = say("Ask leave to open {stop}", stop=stop_words(act.stop))
             return _asking(looking, Step.CHECK, act.stop, says)
         case PagesWorked():
             return _work(looking, act)
         case LeaveAsked():
-            verb = "re-mark" if act.step is Step.REMARK else "mark"
-            return _asking(looking, act.step, act.stop, f"Ask leave to {verb} {stop_words(act.stop)}")
+            where = stop_words(act.stop)
+            says = (
+                say("Ask leave to re-mark {stop}", stop=where)
+                if act.step is Step.REMARK
+                else say("Ask leave to mark {stop}", stop=where)
+            )
+            return _asking(looking, act.step, act.stop, says)
         case FirstMarking():
             return _marking(
-                looking, act.stop, f"Mark {stop_words(act.stop)}", f"{teacher} has given you leave."
+                looking,
+                act.stop,
+                say("Mark {stop}", stop=stop_words(act.stop)),
+                say("{teacher} has given you leave.", teacher=teacher),
             )
         case ReMarked():
             wrong = standing.stop(act.stop).still_wrong
-            what = f": {questions_words(wrong)}" if wrong else ""
-            says = f"Re-mark {stop_words(act.stop)}{what}"
-            return _marking(looking, act.stop, says, f"{teacher} has given you leave.")
+            says = say("Re-mark {stop}", stop=stop_words(act.stop))
+            if wrong:
+                says = f"{says}: {questions_words(wrong)}"
+            return _marking(looking, act.stop, says, say("{teacher} has given you leave.", teacher=teacher))
         case Corrected():
             return _correct(looking, act.stop)
         case OralQuizHeld():
             where = stop_words(act.stop)
-            return _wait(f"Go through {where} with {teacher}", f"{teacher} comes to you for it.")
+            return _wait(
+                say("Go through {stop} with {teacher}", stop=where, teacher=teacher),
+                say("{teacher} comes to you for it.", teacher=teacher),
+            )
         case PracticeTestScored():
             return _practice(looking)
         case PracticeTestOpened():
-            return _asking(looking, Step.PRACTICE_TEST, None, "Ask leave for the practice test")
+            return _asking(looking, Step.PRACTICE_TEST, None, say("Ask leave for the practice test"))
         case HelpGiven():
-            step = _wait(f"Go over the practice test with {teacher}", f"{teacher} comes to you for it.")
+            step = _wait(
+                say("Go over the practice test with {teacher}", teacher=teacher),
+                say("{teacher} comes to you for it.", teacher=teacher),
+            )
             return _with_corrections(looking, step)
         case ReadinessDecided() if standing.ready is None:
-            hint = f"The practice test is passed. {teacher} says when the unit test comes."
+            hint = say(
+                "The practice test is passed. {teacher} says when the unit test comes.", teacher=teacher
+            )
             step = replace(
-                _wait(f"Wait: {teacher} decides", hint),
-                taps=(Tap("Ask for the unit test", "ask", _ask(Step.UNIT_TEST, None)),),
+                _wait(say("Wait: {teacher} decides", teacher=teacher), hint),
+                taps=(Tap(say("Ask for the unit test"), "ask", _ask(Step.UNIT_TEST, None)),),
             )
             return _with_corrections(looking, step)
         case ReadinessDecided():
-            return _wait(f"Go over it again with {teacher}", "Then the unit test comes.")
+            return _wait(
+                say("Go over it again with {teacher}", teacher=teacher), say("Then the unit test comes.")
+            )
         case UnitTestSat():
             if view.ruling.allowed:
-                says = "The unit test is this morning"
-                return BigStep(_SIT, says, hint=f"Tell {teacher} that you are here.", waits=True)
-            return _wait("The unit test comes next", f"{teacher} says on which morning.")
+                says = say("The unit test is this morning")
+                return BigStep(
+                    _SIT, says, hint=say("Tell {teacher} that you are here.", teacher=teacher), waits=True
+                )
+            return _wait(
+                say("The unit test comes next"), say("{teacher} says on which morning.", teacher=teacher)
+            )
         case _:
-            return _wait(f"Wait: {teacher} decides", "")
+            return _wait(say("Wait: {teacher} decides", teacher=teacher), "")
 
 
 def _big_step(looking: _Looking) -> BigStep:
@@ -342,9 +379,15 @@ def _helps(looking: _Looking) -> str:
     asked = looking.view.standing.help
     if asked is None:
         return ""
-    where = f", page {asked.page}" if asked.page else ""
     at = looking.home.calendar.at_home(asked.at)
-    return f"You asked for help at {at:%H:%M}{where}. {looking.teacher} comes."
+    if not asked.page:
+        return say("You asked for help at {at:%H:%M}. {teacher} comes.", at=at, teacher=looking.teacher)
+    return say(
+        "You asked for help at {at:%H:%M}, page {page}. {teacher} comes.",
+        at=at,
+        page=asked.page,
+        teacher=looking.teacher,
+    )
 
 
 def my_page(
@@ -447,7 +490,9 @@ def marking_form(view: CopyView, home: Home, today: date, stop: StopId) -> Marki
     if standing.leave == (Step.REMARK, stop):
         kept = standing.stop(stop)
         numbers = kept.still_wrong or tuple(range(1, kept.asked + 1))
-        return MarkingForm(view.id, stop, "re-mark", f"Re-mark {where}", book.title, numbers, True, ruler)
+        return MarkingForm(
+            view.id, stop, "re-mark", say("Re-mark {stop}", stop=where), book.title, numbers, True, ruler
+        )
     if standing.leave != (Step.MARK, stop):
         return None
     if stop == PRACTICE:
@@ -455,7 +500,7 @@ def marking_form(view: CopyView, home: Home, today: date, stop: StopId) -> Marki
     else:
         asked, slug = book.stop(stop).questions, "mark"
     numbers = tuple(range(1, asked + 1))
-    return MarkingForm(view.id, stop, slug, f"Mark {where}", book.title, numbers, False, ruler)
+    return MarkingForm(view.id, stop, slug, say("Mark {stop}", stop=where), book.title, numbers, False, ruler)
 
 
 @dataclass(frozen=True, slots=True)
@@ -489,6 +534,11 @@ def pages_form(view: CopyView, home: Home, today: date) -> PagesForm:
         view.workbook.pages,
         drawn(view, home, today, "own"),
     )
+
+
+DONE, IN_HAND, TO_COME = later("done"), later("in hand"), later("to come")
+OVER, NOW = later("over"), later("now")
+"""States of a workbook and of a term on the road, which name their look too: they are said where they are shown."""
 
 
 # --- the road -------------------------------------------------------------------------------------------------
@@ -559,21 +609,21 @@ def _course_road(
         RoadStone(
             number,
             book.title,
-            "in hand"
+            IN_HAND
             if view is not None and book.code == view.workbook.code
-            else "done"
+            else DONE
             if book.code in passed
-            else "to come",
+            else TO_COME,
         )
         for number, book in enumerate(course.workbooks, start=1)
     )
-    done = sum(stone.state == "done" for stone in stones)
+    done = sum(stone.state == DONE for stone in stones)
     pages = ""
     if view is not None:
-        pages = f"{len(view.standing.pages)} of {view.workbook.pages} pages"
+        pages = say("{done} of {pages} pages", done=len(view.standing.pages), pages=view.workbook.pages)
     return CourseRoad(
         course.title,
-        f"{done} of {len(stones)} workbooks done",
+        say("{done} of {workbooks} workbooks done", done=done, workbooks=len(stones)),
         view.workbook.title if view is not None else "",
         stones,
         drawn(view, home, today, "own") if view is not None else SafeString(""),
@@ -600,7 +650,7 @@ def _year(home: Home, today: date) -> tuple[int, int, tuple[TermStone, ...]]:
     first, last = year[0][1], year[-1][2]
     days = home.calendar.school_days(first, last)
     stones = tuple(
-        TermStone(name, "over" if end < today else "now" if begin <= today else "to come")
+        TermStone(name, OVER if end < today else NOW if begin <= today else TO_COME)
         for name, begin, end in year
     )
     return sum(day <= today for day in days), len(days), stones

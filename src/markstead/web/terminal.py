@@ -5,6 +5,8 @@ from contextlib import suppress
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
 
+from markstead.speech import say
+
 
 class OneLine(logging.Formatter):
     """A message without the lines of code that led to it."""
@@ -13,7 +15,10 @@ class OneLine(logging.Formatter):
         said = record.getMessage().splitlines()
         first = said[0] if said else record.name
         if record.exc_info and record.exc_info[0] is not None:
-            return f"Markstead made a mistake of its own ({first}); what it was stands in markstead.log in the home folder."
+            return say(
+                "Markstead made a mistake of its own ({what}); what it was stands in markstead.log in the home folder.",
+                what=first,
+            )
         return first
 
 

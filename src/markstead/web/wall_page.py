@@ -12,7 +12,7 @@ from markstead.records.home import Home
 from markstead.records.plans import DayGoal
 from markstead.records.queries import Call, CopyView, LearnerDay, Today
 from markstead.rules.ruling import Role, goal_words
-from markstead.speech import and_words, day_words
+from markstead.speech import day_words, or_words, say
 from markstead.web.pages import drawn, is_to_set, waiting_words
 
 WAITS = 1
@@ -80,7 +80,7 @@ def _learner(day: LearnerDay, home: Home, today: date, planned: Mapping[str, Day
     goals = tuple(
         goal for view in day.copies if (goal := _goal(view, home, today, planned.get(view.id))) is not None
     )
-    return WallLearner(day.learner.name, goals, "" if goals else "No goal is set for today.")
+    return WallLearner(day.learner.name, goals, "" if goals else say("No goal is set for today."))
 
 
 def _goal(view: CopyView, home: Home, today: date, planned: DayGoal | None) -> WallGoal | None:
@@ -104,14 +104,12 @@ def _waits(call: Call, home: Home, now: datetime) -> str:
     """Who waits for whom, and for what."""
     who = call.learner.name if call.learner is not None else ""
     grown = [p.name for p in home.people.values() if p.role is Role.EDUCATOR]
-    what = call.what.removeprefix("Asks for ").removeprefix("Asks leave ")
+    # What is asked for is said without who asks: "Asks leave to mark section 2" leaves "to mark section 2".
+    what = call.what.removeprefix(say("Asks for ")).removeprefix(say("Asks leave "))
     since = waiting_words(call.since, now)
-    asked = f"{what} ({since})" if since and since != "just now" else what
-    return f"{who} waits for {_or(grown)}: {asked}"
-
-
-def _or(names: list[str]) -> str:
-    return and_words(names).replace(" and ", " or ") if names else "a grown-up"
+    asked = f"{what} ({since})" if since and since != say("just now") else what
+    whom = or_words(grown) if grown else say("a grown-up")
+    return say("{learner} waits for {educator}: {what}", learner=who, educator=whom, what=asked)
 
 
 def _next_morning(answer: Today) -> tuple[str, tuple[str, ...]]:
@@ -130,8 +128,14 @@ def _next_morning(answer: Today) -> tuple[str, tuple[str, ...]]:
             for view in ready
             if view.learner is not None and (first := earliest[view.id]) is not None and first <= day
         )
-        when = "This morning" if n == 0 else "Tomorrow" if n == 1 else day_words(day)
-        return f"{when}, {rules.morning_from:%H:%M} to {rules.morning_until:%H:%M}", sitters
+        when = say("This morning") if n == 0 else say("Tomorrow") if n == 1 else day_words(day)
+        hours = say(
+            "{when}, {begin:%H:%M} to {end:%H:%M}",
+            when=when,
+            begin=rules.morning_from,
+            end=rules.morning_until,
+        )
+        return hours, sitters
     return "", ()
 
 
