@@ -15,6 +15,7 @@ from markstead.records import actions, queries
 from markstead.records.desk import Done, Slip
 from markstead.records.words import fact_words
 from markstead.rules.ruling import RefusedError, Role
+from markstead.speech import say
 from markstead.web import forms
 from markstead.web.pages import Said, is_to_set, new_token
 from markstead.web.seat import Seat, seated
@@ -31,7 +32,9 @@ def _step(data: QueryDict) -> Step:
         return Step(text)
     except ValueError as error:
         allowed = ", ".join(step.value for step in Step)
-        raise InputError([Problem("step", repr(text), f"one of: {allowed}")]) from error
+        raise InputError(
+            [Problem(say("step"), repr(text), say("one of: {allowed}", allowed=allowed))]
+        ) from error
 
 
 def _where(data: QueryDict) -> dict[str, Any]:
@@ -43,22 +46,22 @@ def _none(_: QueryDict) -> dict[str, Any]:
 
 
 def _goal(data: QueryDict) -> dict[str, Any]:
-    first = forms.whole(data, "first", "first page", needed=False)
-    last = forms.whole(data, "last", "last page", needed=False)
+    first = forms.whole(data, "first", say("first page"), needed=False)
+    last = forms.whole(data, "last", say("last page"), needed=False)
     return {"first": first, "last": last if last is not None else first}
 
 
 def _ready(data: QueryDict) -> bool:
     verdict = data.get("verdict", "")
     if verdict not in {"ready", "not yet"}:
-        raise InputError([Problem("readiness", repr(verdict[:40]), "ready, or not yet")])
+        raise InputError([Problem(say("readiness"), repr(verdict[:40]), say("ready, or not yet"))])
     return verdict == "ready"
 
 
 def _pages(data: QueryDict) -> dict[str, Any]:
-    first = forms.whole(data, "first", "first page")
-    last = forms.whole(data, "last", "last page", needed=False)
-    minutes = forms.whole(data, "minutes", "minutes", needed=False)
+    first = forms.whole(data, "first", say("first page"))
+    last = forms.whole(data, "last", say("last page"), needed=False)
+    minutes = forms.whole(data, "minutes", say("minutes"), needed=False)
     return {"first": first, "last": last if last is not None else first, "minutes": minutes}
 
 
@@ -76,10 +79,13 @@ _ACTS: dict[str, tuple[Doer, Callable[[QueryDict], dict[str, Any]]]] = {
     "issue": (actions.issue_copy, lambda d: {"learner": d.get("learner", "")}),
     "opening-talk": (actions.hold_opening_talk, _none),
     "goal": (actions.set_goal, _goal),
-    "take-over": (actions.take_over, lambda d: {"last": forms.whole(d, "last", "last page")}),
+    "take-over": (actions.take_over, lambda d: {"last": forms.whole(d, "last", say("last page"))}),
     "work": (actions.work_pages, _pages),
-    "ask-help": (actions.ask_help, lambda d: {"page": forms.whole(d, "page", "page", needed=False)}),
-    "help": (actions.give_help, lambda d: {"minutes": forms.whole(d, "minutes", "minutes", needed=False)}),
+    "ask-help": (actions.ask_help, lambda d: {"page": forms.whole(d, "page", say("page"), needed=False)}),
+    "help": (
+        actions.give_help,
+        lambda d: {"minutes": forms.whole(d, "minutes", say("minutes"), needed=False)},
+    ),
     "ask-leave": (actions.ask_leave, _where),
     "give-leave": (actions.give_leave, _where),
     "refuse-leave": (actions.refuse_leave, lambda d: {**_where(d), "reason": d.get("reason", "")}),
@@ -106,10 +112,12 @@ def act(request: HttpRequest, seat: Seat) -> HttpResponse:
     slug, copy = data.get("act", ""), data.get("copy", "")
     try:
         if slug not in _ACTS:
-            raise InputError([Problem("act", repr(slug), f"one of: {', '.join(_ACTS)}")])
+            raise InputError(
+                [Problem(say("act"), repr(slug), say("one of: {allowed}", allowed=", ".join(_ACTS)))]
+            )
         do, read = _ACTS[slug]
         values = read(data)
-        seen = forms.whole(data, "seen", "page", needed=False)
+        seen = forms.whole(data, "seen", say("page"), needed=False)
         slip = Slip(
             act=forms.token(data),
             now=seat.now,
@@ -127,7 +135,7 @@ def act(request: HttpRequest, seat: Seat) -> HttpResponse:
 def recorded(done: Done, seat: Seat) -> Said:
     """Tell what was written, with the way back."""
     lines = tuple(fact_words(entry.fact, seat.home) for entry in done.entries)
-    title = "Recorded before; nothing was written twice" if done.again else "Recorded"
+    title = say("Recorded before; nothing was written twice") if done.again else say("Recorded")
     return Said("done", title, lines, undo=done.act)
 
 
@@ -137,7 +145,7 @@ def said_of(error: MarksteadError, data: QueryDict) -> Said:
     if isinstance(error, RefusedError):
         return Said(
             "refused",
-            "Not yet: nothing was recorded",
+            say("Not yet: nothing was recorded"),
             bars=error.ruling.bars,
             overridable=error.ruling.overridable,
             posted=posted,
@@ -145,10 +153,10 @@ def said_of(error: MarksteadError, data: QueryDict) -> Said:
         )
     if isinstance(error, InputError):
         lines = tuple(str(p) for p in error.problems)
-        return Said("mistaken", "Not understood: nothing was recorded", lines, posted=posted)
+        return Said("mistaken", say("Not understood: nothing was recorded"), lines, posted=posted)
     if isinstance(error, StaleError):
-        return Said("mistaken", "The record has moved on", (str(error),), posted=posted)
-    return Said("mistaken", "Nothing was recorded", (str(error),))
+        return Said("mistaken", say("The record has moved on"), (str(error),), posted=posted)
+    return Said("mistaken", say("Nothing was recorded"), (str(error),))
 
 
 _NOT_KEPT = {"csrfmiddlewaretoken", "override", "token"}
@@ -178,7 +186,7 @@ def set_goals(request: HttpRequest, seat: Seat) -> HttpResponse:
         if wanted in ("", learner.learner.id) and is_to_set(view, planned.get(view.id), day)
     ]
     if not goals:
-        said = Said("done", "All goals of today are set")
+        said = Said("done", say("All goals of today are set"))
         return today_response(request, seat, said)
     slip = Slip(act=forms.token(request.POST), now=seat.now)
     try:
@@ -216,7 +224,7 @@ def undo(request: HttpRequest, seat: Seat, act_id: str) -> HttpResponse:
             return back_to_papers
         if back_to_orders is not None:
             return back_to_orders
-        return _answer(request, seat, "", Said("done", "Taken back before; nothing was written twice"))
+        return _answer(request, seat, "", Said("done", say("Taken back before; nothing was written twice")))
     try:
         done = actions.undo(
             seat.household,
@@ -236,5 +244,9 @@ def undo(request: HttpRequest, seat: Seat, act_id: str) -> HttpResponse:
     if not request.headers.get("HX-Request"):
         back = "sitting" if request.POST.get("from") == "sittings" else "copy"
         return redirect(back, copy=copy) if copy else redirect("today")
-    said = Said("done", "Taken back; both stay on the record", (f"{len(done.entries)} fact(s) taken back",))
+    said = Said(
+        "done",
+        say("Taken back; both stay on the record"),
+        (say("{n} fact(s) taken back", n=len(done.entries)),),
+    )
     return _answer(request, seat, copy, said)

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_POST, require_safe
 from markstead.errors import InputError, MarksteadError, Problem, StaleError
 from markstead.records import house_calendar, house_rules
 from markstead.records.house_calendar import Colour, Paint, Tried
+from markstead.speech import say
 from markstead.web import forms
 from markstead.web.calendar_page import what_words, year_sheet
 from markstead.web.kept import kept_page
@@ -86,7 +87,7 @@ def _change(request: HttpRequest, seat: Seat, read: Reader) -> HttpResponse:
     except MarksteadError as error:
         return _shown(request, seat, 409, problems=[str(error)], **kept)
     if not tried.changed:
-        return _shown(request, seat, problems=["Nothing is different from what holds already."], **kept)
+        return _shown(request, seat, problems=[say("Nothing is different from what holds already.")], **kept)
     problems: list[str] = []
     if data.get("sure") == "yes":
         try:
@@ -110,10 +111,18 @@ def _change(request: HttpRequest, seat: Seat, read: Reader) -> HttpResponse:
 def _read_paint(seat: Seat, data: QueryDict) -> tuple[Tried, str]:
     text = data.get("colour", "")
     if text not in list(Colour):
-        raise InputError([Problem("what the days are", repr(text[:40]), f"one of: {', '.join(Colour)}")])
+        raise InputError(
+            [
+                Problem(
+                    say("what the days are"),
+                    repr(text[:40]),
+                    say("one of: {allowed}", allowed=", ".join(Colour)),
+                )
+            ]
+        )
     colour = Colour(text)
-    first = forms.day(data, "first", "first day")
-    last = forms.day(data, "last", "last day") if data.get("last", "").strip() else first
+    first = forms.day(data, "first", say("first day"))
+    last = forms.day(data, "last", say("last day")) if data.get("last", "").strip() else first
     who = ""
     if colour is Colour.ABSENCE:
         who = data.get("learner", "")
@@ -138,7 +147,7 @@ def _read_terms(seat: Seat, data: QueryDict) -> tuple[Tried, str]:
         parts = [data.get(f"term.{n}.{part}", "").strip() for part in ("name", "first", "last")]
         if any(parts):
             rows.append(dict(zip(("name", "first", "last"), parts, strict=True)))
-    return house_calendar.try_file(seat.home, term=rows), "Other terms"
+    return house_calendar.try_file(seat.home, term=rows), say("Other terms")
 
 
 @require_POST
@@ -158,7 +167,7 @@ def _read_week(seat: Seat, data: QueryDict) -> tuple[Tried, str]:
         country=data.get("country", "").strip().upper(),
         region=data.get("region", "").strip() or None,
     )
-    return tried, "Another week"
+    return tried, say("Another week")
 
 
 @require_POST

@@ -9,6 +9,7 @@ from markstead.records import actions, estimates, queries, quizzes
 from markstead.records.desk import Slip
 from markstead.rules.ruling import Role, stop_words
 from markstead.rules.standing import CopyStatus
+from markstead.speech import say
 from markstead.web import forms
 from markstead.web.copy_estimates import copy_estimates
 from markstead.web.kept import kept_page
@@ -35,7 +36,7 @@ def copy_response(
         "page": copy_page_view(answer, seat.person, words, said),
         "est": copy_estimates(found, answer.home, found.learner) if found is not None else None,
         "under_way": [
-            (q.id, stop_words(q.stop) if q.stop else "the whole workbook", len(q.answers))
+            (q.id, stop_words(q.stop) if q.stop else say("the whole workbook"), len(q.answers))
             for q in (
                 quizzes.under_way(seat.household, copy=copy) if seat.person.role is Role.EDUCATOR else ()
             )
@@ -98,7 +99,7 @@ def order(request: HttpRequest, seat: Seat) -> HttpResponse:
         )
     except MarksteadError as error:
         lines = tuple(str(p) for p in error.problems) if isinstance(error, InputError) else (str(error),)
-        said = Said("mistaken", "Nothing was ordered", lines)
+        said = Said("mistaken", say("Nothing was ordered"), lines)
         return _listing(request, seat, said, 409)
     ordered = next((getattr(e.fact, "copy", None) for e in done.entries), None)
     if request.POST.get("from") == "today":

@@ -12,6 +12,7 @@ from markstead.errors import InputError, MarksteadError
 from markstead.records import paper_day
 from markstead.records.desk import Slip
 from markstead.records.paper_day import DayDone, Try
+from markstead.speech import say
 from markstead.web import forms
 from markstead.web.day_page import DayPage, day_page, problems, reached, read_day
 from markstead.web.kept import kept_page
@@ -39,7 +40,7 @@ def _wanted(seat: Seat, data: Mapping[str, str]) -> date:
     Raises:
         InputError: it is none, or it is to come.
     """
-    return forms.day(data, "day", "day") if data.get("day", "").strip() else _today(seat)
+    return forms.day(data, "day", say("day")) if data.get("day", "").strip() else _today(seat)
 
 
 @require_safe
@@ -52,7 +53,7 @@ def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     try:
         day = min(_wanted(seat, request.GET), _today(seat))
     except InputError as error:
-        day, said = _today(seat), Said("mistaken", "That is no day", (str(error),))
+        day, said = _today(seat), Said("mistaken", say("That is no day"), (str(error),))
     held = paper_day.held_copies(seat.home)
     saved = request.GET.get("quick", "") if said is not None and said.tone == "done" else ""
     return _show(request, seat, day_page(seat.home, held, day, _today(seat), {}, saved=saved), said)
@@ -70,12 +71,12 @@ def save(request: HttpRequest, seat: Seat) -> HttpResponse:
         day = _wanted(seat, data)
     except InputError as error:
         shown = day_page(seat.home, held, today, today, data)
-        said = Said("mistaken", "That is no day: nothing was recorded", (str(error),))
+        said = Said("mistaken", say("That is no day: nothing was recorded"), (str(error),))
         return _show(request, seat, shown, said, 409)
     entry, faults = read_day(data, held, day)
     if faults:
         shown = day_page(seat.home, held, day, today, data, faults)
-        said = Said("mistaken", "Not understood: nothing was recorded", problems(faults, shown))
+        said = Said("mistaken", say("Not understood: nothing was recorded"), problems(faults, shown))
         return _show(request, seat, shown, said, 409)
     try:
         if data.get("do") == "look":
@@ -93,7 +94,7 @@ def save(request: HttpRequest, seat: Seat) -> HttpResponse:
     except MarksteadError as error:
         shown = day_page(seat.home, held, min(day, today), today, data)
         lines = tuple(str(error).splitlines())
-        return _show(request, seat, shown, Said("mistaken", "Nothing was recorded", lines), 409)
+        return _show(request, seat, shown, Said("mistaken", say("Nothing was recorded"), lines), 409)
     return _answer(request, seat, day, done, data)
 
 

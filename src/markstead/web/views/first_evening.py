@@ -19,6 +19,7 @@ from markstead.records import passwords
 from markstead.records.first_evening import State
 from markstead.records.sheets import WORKBOOKS, Faults, text_of
 from markstead.rules.typed_books import MOST_ROWS, layout_words
+from markstead.speech import say
 from markstead.web import clock, first_courses, first_people, first_programme, first_school
 from markstead.web.first_evening import NAMES, Setup, before, look_over, step_of
 from markstead.web.first_fields import Typed, typed_of
@@ -150,7 +151,7 @@ def _kept_or_told(view: View) -> View:
         try:
             return view(request, *args, **kwargs)
         except MarksteadError as error:
-            context = {"title": "That could not be kept", "sentence": str(error)}
+            context = {"title": say("That could not be kept"), "sentence": str(error)}
             return render(request, "error.html", context, status=507)
 
     return inner
@@ -214,8 +215,8 @@ def _claim(request: HttpRequest, setup: Setup, found: first_people.You) -> str:
         for problem in error.problems:
             if problem.where not in places:
                 return str(problem)
-            typed.fail(places[problem.where], f"Wanted is {problem.allowed}")
-        return "Something cannot be taken."
+            typed.fail(places[problem.where], say("Wanted is {allowed}", allowed=problem.allowed))
+        return say("Something cannot be taken.")
     login(request, user, backend=BACKEND)
     return ""
 
@@ -265,7 +266,7 @@ def programme(request: HttpRequest) -> HttpResponse:
         if kind or not _wants_on(request):
             ways = {"files": "first-files", "typed": "first-typed"}
             return _on(request, "programme", ways.get(kind, "first-courses"))
-        told = ["One of the three is wanted here."]
+        told = [say("One of the three is wanted here.")]
     ticks = first_programme.kind_ticks(setup.typed("programme"))
     return _page(
         request, setup, "programme", "programme", {"ticks": ticks, "told": told}, 409 if told else 200
@@ -292,7 +293,7 @@ def files(request: HttpRequest) -> HttpResponse:
         found = setup.programme
         if found.programme is not None and not told and _wants_on(request):
             return redirect("first-courses")
-        told += found.problems
+        told += map(str, found.problems)
         status = 409 if told or setup.typed("files").wrong else 200
     typed = setup.typed("files")
     context = {
@@ -312,9 +313,15 @@ def _uploaded(request: HttpRequest, name: str) -> tuple[str | None, list[str]]:
     sent = request.FILES.get(f"{name}-file")
     if sent is None:
         return None, []
-    label = str(sent.name or "the file")[:80]
+    label = str(sent.name or say("the file"))[:80]
     if (sent.size or 0) > MOST_BYTES:
-        return None, [f"{label}: found {sent.size} bytes; allowed is a file of at most {MOST_BYTES}."]
+        says = say(
+            "{file}: found {size} bytes; allowed is a file of at most {most}.",
+            file=label,
+            size=sent.size,
+            most=MOST_BYTES,
+        )
+        return None, [says]
     faults = Faults()
     text = text_of(sent.read(), label, faults)
     return text, [str(fault.problem) for fault in faults.found]

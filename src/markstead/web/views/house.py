@@ -10,6 +10,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from markstead.errors import InputError, MarksteadError, StaleError
 from markstead.records import house_rules, setup
+from markstead.speech import say
 from markstead.web.seat import Seat
 from markstead.web.settings_page import TypedRules, settings_page
 from markstead.web.views.doors import taught
@@ -45,7 +46,9 @@ def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     except InputError as error:
         return _shown(request, seat, 409, typed=typed, problems=typed.place(error.problems))
     if not tried.changed:
-        return _shown(request, seat, typed=typed, problems=["Nothing is different from what holds already."])
+        return _shown(
+            request, seat, typed=typed, problems=[say("Nothing is different from what holds already.")]
+        )
     if request.POST.get("sure") == "yes":
         return _save(request, seat, typed)
     return _looked(request, seat, typed)
@@ -86,7 +89,9 @@ def costs(request: HttpRequest, seat: Seat) -> HttpResponse:
         except MarksteadError as error:
             for problem in error.problems if isinstance(error, InputError) else ():
                 name = "failed_test_costs" if "failed" in problem.where else "hold_day_costs"
-                wrong[name] = f"{problem.found} stands here; wanted is {problem.allowed}."
+                wrong[name] = say(
+                    "{found} stands here; wanted is {allowed}.", found=problem.found, allowed=problem.allowed
+                )
         else:
             return redirect(f"{reverse('settings')}?saved=costs#costs")
     return _shown(request, seat, 409, costs=typed, wrong_costs=wrong)
@@ -97,5 +102,5 @@ def _number(typed: Mapping[str, str], name: str, wrong: dict[str, str]) -> float
     whole, _, part = text.partition(".")
     if text.isascii() and len(text) <= 9 and whole.isdecimal() and (part.isdecimal() or not part):
         return float(text)
-    wrong[name] = "A number of school days is wanted here, such as 8 or 1.5."
+    wrong[name] = say("A number of school days is wanted here, such as 8 or 1.5.")
     return None

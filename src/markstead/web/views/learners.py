@@ -13,6 +13,7 @@ from markstead.records.desk import Slip
 from markstead.records.home import Somebody
 from markstead.rules.ruling import Role
 from markstead.rules.standing import CopyStatus
+from markstead.speech import say
 from markstead.web import clock, forms
 from markstead.web.goal_table import goal_table
 from markstead.web.kept import kept_page
@@ -113,8 +114,8 @@ def reviewed(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     try:
         verdict = data.get("do", "")
         if verdict not in ("right", "wrong"):
-            raise InputError([Problem("answer", repr(verdict[:40]), "right or wrong")])
-        question = forms.whole(data, "question", "question") or 0
+            raise InputError([Problem(say("answer"), repr(verdict[:40]), say("right or wrong"))])
+        question = forms.whole(data, "question", say("question")) or 0
         copy, stop = data.get("copy", ""), data.get("stop", "")
         estimates.check_question(seat.home, copy, stop, question)
         actions.hold_oral_quiz(
@@ -139,8 +140,8 @@ def _typed_goal(data: QueryDict) -> dict[str, Any]:
     """
     return {
         "course": data.get("course", ""),
-        "day": forms.day(data, "day", "day"),
-        "last": forms.whole(data, "last", "last page", needed=False),
+        "day": forms.day(data, "day", say("day")),
+        "last": forms.whole(data, "last", say("last page"), needed=False),
         "tests": data.get("tests", ""),
     }
 
@@ -191,7 +192,7 @@ def set_pin(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     try:
         if data.get("do") == "take away":
             pins.take_pin_away(seat.home, learner=somebody.id, by=seat.person.id)
-            said = Said("done", f"{somebody.name} has no PIN any more and cannot enter.")
+            said = Said("done", say("{learner} has no PIN any more and cannot enter.", learner=somebody.name))
         else:
             pins.set_pin(
                 seat.home,
@@ -200,7 +201,7 @@ def set_pin(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
                 by=seat.person.id,
                 now=clock.real_now(),
             )
-            said = Said("done", f"{somebody.name} enters with the new PIN from now on.")
+            said = Said("done", say("{learner} enters with the new PIN from now on.", learner=somebody.name))
     except MarksteadError as error:
         return _shown(request, seat, learner, MINUTES, said_of(error, data), 409)
     return _shown(request, seat, learner, MINUTES, said)

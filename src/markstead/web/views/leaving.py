@@ -17,6 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 from markstead.records import archive, backups, erasing, feeds, queries, rosters, tables
+from markstead.speech import say
 from markstead.web import beside, clock
 from markstead.web.leaving_page import EVERYBODY, away_page, backups_page, erase_page, erased_lines
 from markstead.web.pages import Said
@@ -69,7 +70,7 @@ def make_backup(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Begin a backup beside the server; the page watches it."""
     if backups.folder() is None:
         error = InputError(
-            [Problem("backup", "a database that is no file of this home", "a home of its own")]
+            [Problem(say("backup"), say("a database that is no file of this home"), say("a home of its own"))]
         )
         return _backups(request, seat, said_of(error, request.POST), 409)
     if not settings.PLANS_IN_A_PROCESS:
@@ -82,7 +83,9 @@ def make_backup(request: HttpRequest, seat: Seat) -> HttpResponse:
             _AT_WORK[seat.household] = beside.run(seat.household, "backup")
         except OSError as error:
             said = Said(
-                "mistaken", "No backup was begun", (f"The machine could not begin it: {error.strerror}.",)
+                "mistaken",
+                say("No backup was begun"),
+                (say("The machine could not begin it: {why}.", why=error.strerror),),
             )
             return _backups(request, seat, said, 409)
     return redirect("backups")
@@ -95,11 +98,13 @@ def drop_backup(request: HttpRequest, seat: Seat) -> HttpResponse:
     name = request.POST.get("file", "")
     try:
         if where is None:
-            raise UnknownError([Problem("backup", repr(name[:80]), "the name of a backup that is kept here")])
+            raise UnknownError(
+                [Problem(say("backup"), repr(name[:80]), say("the name of a backup that is kept here"))]
+            )
         backups.drop(where, name)
     except MarksteadError as error:
         return _backups(request, seat, said_of(error, request.POST), 409)
-    return _backups(request, seat, Said("done", "That backup is deleted."))
+    return _backups(request, seat, Said("done", say("That backup is deleted.")))
 
 
 # --- packages ------------------------------------------------------------------------------------------------------
@@ -205,7 +210,11 @@ def take_feed_back(request: HttpRequest, seat: Seat) -> HttpResponse:
     except MarksteadError as error:
         return _away(request, seat, said_of(error, request.POST), status=409)
     return _away(
-        request, seat, Said("done", f"{name} is taken back: nothing is read at its address any more.")
+        request,
+        seat,
+        Said(
+            "done", say("{calendar} is taken back: nothing is read at its address any more.", calendar=name)
+        ),
     )
 
 
@@ -269,8 +278,8 @@ def erase(request: HttpRequest, seat: Seat) -> HttpResponse:
         will = erasing.preview(seat.home, None if who == EVERYBODY else who)
         erasing.check_confirmed(will.who, data.get("name", ""))
         if data.get("archived") != "yes":
-            allowed = "a tick: that you have the archive, or want none"
-            raise InputError([Problem("archive", "no tick", allowed)])
+            allowed = say("a tick: that you have the archive, or want none")
+            raise InputError([Problem(say("archive"), say("no tick"), allowed)])
         if who == EVERYBODY:
             gone = erasing.erase_household(seat.household, by=seat.person.id)
         else:

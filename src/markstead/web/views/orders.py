@@ -13,6 +13,7 @@ from markstead.records import order_papers, ordering, queries
 from markstead.records.desk import Done, Slip
 from markstead.records.order_papers import OrderSheet
 from markstead.records.typeset import usual_paper
+from markstead.speech import say
 from markstead.web import forms
 from markstead.web.kept import kept_page
 from markstead.web.orders_page import Typed, done_words, orders_view, read_lines
@@ -60,10 +61,10 @@ def _said_of_act(request: HttpRequest, seat: Seat) -> Said | None:
     if not entries:
         return None
     if queries.act_exists(seat.household, undo_of(act)):
-        return Said("done", "Taken back; both stay on the record")
+        return Said("done", say("Taken back; both stay on the record"))
     copies = {copy for entry in entries if (copy := getattr(entry.fact, "copy", None))}
     lines = done_words(seat.home, entries, queries.workbooks_of(seat.household, copies))
-    return Said("done", "Recorded", lines, undo=act)
+    return Said("done", say("Recorded"), lines, undo=act)
 
 
 def undo_of(act: str) -> str:
@@ -88,7 +89,7 @@ def place(request: HttpRequest, seat: Seat) -> HttpResponse:
     data = request.POST
     try:
         lines = read_lines(data.getlist("line"))
-        expected = forms.day(data, "expected", "expected") if data.get("expected", "").strip() else None
+        expected = forms.day(data, "expected", say("expected")) if data.get("expected", "").strip() else None
         slip = Slip(act=forms.token(data), now=seat.now)
         by = seat.person.id
         done = ordering.place_copies(seat.household, lines, by=by, at=seat.now, expected=expected, slip=slip)
@@ -120,7 +121,15 @@ def sheet(request: HttpRequest, seat: Seat) -> HttpResponse:
     kind = request.GET.get("kind", "pdf")
     try:
         if kind not in order_papers.KINDS:
-            raise InputError([Problem("sheet", repr(kind[:20]), f"one of {', '.join(order_papers.KINDS)}")])
+            raise InputError(
+                [
+                    Problem(
+                        say("sheet"),
+                        repr(kind[:20]),
+                        say("one of {allowed}", allowed=", ".join(order_papers.KINDS)),
+                    )
+                ]
+            )
         found = _sheet(request, seat)
         paper = request.GET.get("paper") or usual_paper(seat.home)
         if kind == "csv":
@@ -138,7 +147,7 @@ def sheet(request: HttpRequest, seat: Seat) -> HttpResponse:
 def _sheet(request: HttpRequest, seat: Seat) -> OrderSheet:
     supplier, today = request.GET.get("supplier", ""), _today(seat)
     if request.GET.get("ordered"):
-        ordered = forms.day(request.GET, "ordered", "day of the order")
+        ordered = forms.day(request.GET, "ordered", say("day of the order"))
         return order_papers.sheet_of_parcel(seat.home, supplier, ordered, today)
-    by = forms.day(request.GET, "by", "day of the order") if request.GET.get("by") else None
+    by = forms.day(request.GET, "by", say("day of the order")) if request.GET.get("by") else None
     return order_papers.sheet_of(ordering.reading_now(seat.home, today), seat.home, supplier, by=by)

@@ -15,6 +15,7 @@ from markstead.records import photographs, printing
 from markstead.records.paper_day import DayDone, Refused
 from markstead.records.photographs import Outlook, SheetRead, Taken
 from markstead.records.typeset import usual_paper
+from markstead.speech import counted, say
 from markstead.web import forms
 from markstead.web.pages import Said
 from markstead.web.paper_page import Settled, as_read, confirm_page, paper_page, settled, taken_lines
@@ -76,7 +77,7 @@ def print_out(request: HttpRequest, seat: Seat) -> HttpResponse:
     """The sheets that are asked for, as a PDF to be printed."""
     data = request.POST
     try:
-        day = forms.day(data, "day", "day") if data.get("day") else seat.home.calendar.day_of(seat.now)
+        day = forms.day(data, "day", say("day")) if data.get("day") else seat.home.calendar.day_of(seat.now)
         done = printing.print_sheets(
             seat.household,
             day=day,
@@ -105,8 +106,20 @@ def take(request: HttpRequest, seat: Seat) -> HttpResponse:
     try:
         files = request.FILES.getlist("picture")
         if not 1 <= len(files) <= MOST_FILES:
-            found = f"{len(files)} pictures" if files else "no picture"
-            raise InputError([Problem("pictures", found, f"1 to {MOST_FILES} at a time, each {ALLOWED}")])
+            found = say("{n} pictures", n=len(files)) if files else say("no picture")
+            raise InputError(
+                [
+                    Problem(
+                        say("pictures"),
+                        found,
+                        say(
+                            "1 to {most} at a time, each {allowed}",
+                            most=MOST_FILES,
+                            allowed=say(ALLOWED),
+                        ),
+                    )
+                ]
+            )
         for file in files:
             try:
                 taken.append(_take(seat, file, request.POST.get("typed", "")))
@@ -120,15 +133,15 @@ def take(request: HttpRequest, seat: Seat) -> HttpResponse:
         return redirect("paper-sheet", sheet=sheets[0])
     lines = (*taken_lines(taken), *faults)
     if sheets:
-        return _shown(request, seat, Said("done", "Read; look at what waits below", lines))
-    return _shown(request, seat, Said("mistaken", "No sheet was read: nothing was recorded", lines), 409)
+        return _shown(request, seat, Said("done", say("Read; look at what waits below"), lines))
+    return _shown(request, seat, Said("mistaken", say("No sheet was read: nothing was recorded"), lines), 409)
 
 
 def _take(seat: Seat, file: Any, typed: str) -> Taken:
     name = "".join(c for c in (file.name or "picture") if c.isprintable())[-60:] or "picture"
     if file.size > MOST_BYTES:
-        found = f"{file.size / 1e6:.0f} megabytes"
-        raise InputError([Problem(name, found, ALLOWED, "Take it with a lower resolution.")])
+        found = say("{size:.0f} megabytes", size=file.size / 1e6)
+        raise InputError([Problem(name, found, say(ALLOWED), say("Take it with a lower resolution."))])
     return photographs.take_in(
         seat.household, name, file.read(), by=seat.person.id, now=seat.now, typed=typed[:40]
     )
@@ -224,17 +237,17 @@ def record(request: HttpRequest, seat: Seat, sheet: str) -> HttpResponse:
     if said.open or said.missing:
         lines = (
             *(
-                [f"{said.open} box{'es wait' if said.open > 1 else ' waits'} for your answer."]
+                [counted(said.open, "{n} box waits for your answer.", "{n} boxes wait for your answer.")]
                 if said.open
                 else ()
             ),
             *(
-                f"Page {page} is missing: send its picture, or say that nothing stands on it."
+                say("Page {page} is missing: send its picture, or say that nothing stands on it.", page=page)
                 for page in said.missing
             ),
         )
         return _confirm(
-            request, seat, read, said, Said("mistaken", "Not yet: nothing was recorded", lines), 409
+            request, seat, read, said, Said("mistaken", say("Not yet: nothing was recorded"), lines), 409
         )
     try:
         done = photographs.record(

@@ -30,7 +30,7 @@ from markstead.records.past import past_of
 from markstead.records.typeset import PDF, check_paper, usual_paper
 from markstead.records.words import fact_words
 from markstead.rules.spans import Span, school_year
-from markstead.speech import day_short
+from markstead.speech import day_short, say
 from markstead.web import forms
 from markstead.web.pages import Said, new_token
 from markstead.web.papers_page import days_of, papers_page, span_choices, value_of
@@ -93,7 +93,7 @@ def _act_said(request: HttpRequest, seat: Seat, back: str) -> Said | None:
     if not entries:
         return None
     if queries.act_exists(seat.household, f"undo-{act}"[:40]):
-        return Said("done", "Taken back; both stay on the record")
+        return Said("done", say("Taken back; both stay on the record"))
     told = recorded(actions.Done(act, entries), seat)
     lines = told.lines if len(told.lines) < 4 else told.lines[:1]
     return Said("done", told.title, lines, undo=act, back=back)
@@ -111,16 +111,20 @@ def _due_span(seat: Seat) -> Span:
     terms = sorted(seat.home.calendar.terms, key=lambda t: t.first)
     over = [t for t in terms if 0 <= (today - t.last).days <= _WEEKS_AFTER * 7]
     if over:
-        return Span(over[-1].name or "term", over[-1].first, over[-1].last)
+        return Span(over[-1].name or say("term"), over[-1].first, over[-1].last)
     return term_reports.span_for(seat.home, today, None, None)
 
 
 def _all(request: HttpRequest, seat: Seat, said: Said | None = None) -> HttpResponse:
     today = _today(seat)
     pack = dispatches.pack(seat.home, dispatches.month_of(seat.home, today), today)
-    headline = dispatch_words.dispatch_view(pack).headline
+    view = dispatch_words.dispatch_view(pack)
     return _shown(
-        request, seat, "papers.html", papers_page(seat.home, today, _due_span(seat), headline), said
+        request,
+        seat,
+        "papers.html",
+        papers_page(seat.home, today, _due_span(seat), view.headline, late=view.late),
+        said,
     )
 
 
@@ -143,7 +147,7 @@ def _month(request: HttpRequest, seat: Seat) -> date:
             return date.fromisoformat(f"{text}-01")
     except ValueError:
         pass
-    raise InputError([Problem("month", repr(text[:20]), "a month, such as 2026-01")])
+    raise InputError([Problem(say("month"), repr(text[:20]), say("a month, such as 2026-01"))])
 
 
 def _dispatch(request: HttpRequest, seat: Seat, said: Said | None = None) -> HttpResponse:
@@ -195,9 +199,11 @@ def _as_of(request: HttpRequest, seat: Seat) -> date:
     today = _today(seat)
     if not request.GET.get("on"):
         return today
-    day = forms.day(request.GET, "on", "as of")
+    day = forms.day(request.GET, "on", say("as of"))
     if day > today:
-        raise InputError([Problem("as of", str(day), f"a day up to {today}, which is today")])
+        raise InputError(
+            [Problem(say("as of"), str(day), say("a day up to {today}, which is today", today=today))]
+        )
     return day
 
 
@@ -266,7 +272,7 @@ def report_words_kept(request: HttpRequest, seat: Seat, learner: str) -> HttpRes
         return _all(request, seat, said_of(error, data))
     clock = seat.home.calendar.at_home(seat.now)
     if alone:
-        return render(request, "parts/draft_kept.html", {"kept": f"Kept {clock:%H:%M}"})
+        return render(request, "parts/draft_kept.html", {"kept": say("Kept {time:%H:%M}", time=clock)})
     query = QueryDict(mutable=True)
     query.update({"days": value_of(span), "on": data.get("on", ""), "saved": course})
     return redirect(f"{reverse('report', args=[who.key])}?{query.urlencode()}#{course}")
@@ -277,7 +283,7 @@ def report_words_kept(request: HttpRequest, seat: Seat, learner: str) -> HttpRes
 
 def _year(request: HttpRequest, seat: Seat, who: Somebody) -> attendance.AttendanceYear:
     as_of = _as_of(request, seat)
-    day = forms.day(request.GET, "in", "school year") if request.GET.get("in") else as_of
+    day = forms.day(request.GET, "in", say("school year")) if request.GET.get("in") else as_of
     return attendance.attendance_year(seat.home, who.id, day, as_of=as_of)
 
 
@@ -326,14 +332,22 @@ def attendance_take(request: HttpRequest, seat: Seat, learner: str) -> HttpRespo
     try:
         words = {p.value: p for p in Presence}
         if data.get("presence", "") not in words:
-            found = repr(data.get("presence", "")[:20]) if data.get("presence") else "nothing"
-            raise InputError([Problem("attendance", found, f"one of {', '.join(words)}")])
+            found = repr(data.get("presence", "")[:20]) if data.get("presence") else say("nothing")
+            raise InputError(
+                [
+                    Problem(
+                        say("attendance"),
+                        found,
+                        say("one of {allowed}", allowed=", ".join(say(word) for word in words)),
+                    )
+                ]
+            )
         done = actions.take_attendance(
             seat.household,
             learner=who.id,
-            day=forms.day(data, "day", "day"),
+            day=forms.day(data, "day", say("day")),
             presence=words[data["presence"]],
-            minutes=forms.whole(data, "minutes", "minutes", needed=False),
+            minutes=forms.whole(data, "minutes", say("minutes"), needed=False),
             by=seat.person.id,
             at=seat.now,
             slip=Slip(act=forms.token(data), now=seat.now),
@@ -391,7 +405,7 @@ def transcript_sheet(request: HttpRequest, seat: Seat, learner: str) -> HttpResp
             name = view.file.replace(".pdf", ".csv")
             return _file(transcripts.as_csv(found), name, "text/csv; charset=utf-8", "attachment")
         if kind != "pdf":
-            raise InputError([Problem("transcript as", repr(kind[:20]), "pdf or csv")])
+            raise InputError([Problem(say("transcript as"), repr(kind[:20]), say("pdf or csv"))])
         paper = _paper(request, seat)
         return _file(transcripts.as_pdf(view, day=as_of, paper=paper), view.file)
 
@@ -453,9 +467,9 @@ def samples_page(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse
     """A learner's samples of some days, and a form to keep one more."""
     said = None
     if request.GET.get("kept"):
-        said = Said("done", "Kept: the picture alone, without place, time or device")
+        said = Said("done", say("Kept: the picture alone, without place, time or device"))
     elif request.GET.get("away"):
-        said = Said("done", "Taken away for good")
+        said = Said("done", say("Taken away for good"))
     return _samples(request, seat, _learner(seat, learner), said)
 
 
@@ -468,14 +482,30 @@ def sample_keep(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     files = request.FILES.getlist("files")
     try:
         if not files:
-            raise InputError([Problem("files", "none", samples.ALLOWED)])
+            raise InputError([Problem(say("files"), say("none"), say(samples.ALLOWED))])
         if len(files) > _MOST_FILES:
-            raise InputError([Problem("files", str(len(files)), f"up to {_MOST_FILES} at once")])
-        day = forms.day(data, "day", "day of the sample")
+            raise InputError(
+                [
+                    Problem(
+                        say("files"),
+                        str(len(files)),
+                        say("up to {most} at once", most=_MOST_FILES),
+                    )
+                ]
+            )
+        day = forms.day(data, "day", say("day of the sample"))
         for file in files:
             if (file.size or 0) > samples.MOST_BYTES:
-                found = f"{(file.size or 0) // 2**20} MiB"
-                raise InputError([Problem("file", found, f"up to {samples.MOST_BYTES // 2**20} MiB")])
+                found = say("{size} MiB", size=(file.size or 0) // 2**20)
+                raise InputError(
+                    [
+                        Problem(
+                            say("file"),
+                            found,
+                            say("up to {most} MiB", most=samples.MOST_BYTES // 2**20),
+                        )
+                    ]
+                )
             samples.keep_sample(
                 seat.home,
                 file.read(),
@@ -484,7 +514,7 @@ def sample_keep(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
                 by=seat.person.id,
                 at=seat.now,
                 copy=data.get("copy") or None,
-                entry=forms.whole(data, "fact", "fact", needed=False),
+                entry=forms.whole(data, "fact", say("fact"), needed=False),
                 words=data.get("words", ""),
             )
     except MarksteadError as error:

@@ -11,17 +11,18 @@ from django.views.decorators.http import require_POST, require_safe
 from markstead.errors import InputError, MarksteadError, UnknownError
 from markstead.records import people, queries
 from markstead.records.home import Somebody
+from markstead.speech import later, say
 from markstead.web import clock, forms
 from markstead.web.people_page import leaving_of, people_page
 from markstead.web.seat import Seat
 from markstead.web.views.doors import taught
 
 SAID = {
-    "added": "Added",
-    "renamed": "Changed",
-    "role": "The part is another now",
-    "left": "Has left. Everything done stays on the record",
-    "back": "Is back",
+    "added": later("Added"),
+    "renamed": later("Changed"),
+    "role": later("The part is another now"),
+    "left": later("Has left. Everything done stays on the record"),
+    "back": later("Is back"),
 }
 
 
@@ -59,7 +60,7 @@ def page(request: HttpRequest, seat: Seat) -> HttpResponse:
         one = _somebody(seat, wanted)
         names = people.sign_in_names(seat.home)
         leaving = leaving_of(one, people.in_hand(seat.home, one.id), one.id in names)
-    return _shown(request, seat, said=SAID.get(request.GET.get("said", ""), ""), leaving=leaving)
+    return _shown(request, seat, said=say(SAID.get(request.GET.get("said", ""), "")), leaving=leaving)
 
 
 @require_POST
@@ -68,7 +69,7 @@ def add(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Somebody new; a grown-up gets a password, shown once."""
     data = request.POST
     try:
-        year = forms.whole(data, "year", "school year", needed=False)
+        year = forms.whole(data, "year", say("school year"), needed=False)
         _, one = people.add(
             seat.household,
             name=data.get("name", ""),
@@ -89,7 +90,7 @@ def rename(request: HttpRequest, seat: Seat) -> HttpResponse:
     data = request.POST
     one = _somebody(seat, data.get("person", ""))
     try:
-        year = forms.whole(data, "year", "school year", needed=False)
+        year = forms.whole(data, "year", say("school year"), needed=False)
         name = data.get("name", "")
         people.rename(seat.household, person=one.id, name=name, year=year, at=seat.now)
     except MarksteadError as error:

@@ -8,6 +8,7 @@ from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 from markstead.records import placements
 from markstead.records.openings import Opening, Where
 from markstead.records.placements import PlacementNow
+from markstead.speech import say
 from markstead.web import forms
 from markstead.web.pages import Said
 from markstead.web.placement_page import courses_to_place, placement_view
@@ -50,9 +51,9 @@ def page(request: HttpRequest, seat: Seat, learner: str, course: str) -> HttpRes
         "typed": request.POST if said is not None else {},
         "said": said,
         "ways": [
-            (str(Where.HAND), "In hand: being worked"),
-            (str(Where.HERE), "Lies here, not begun"),
-            (str(Where.ORDERED), "Ordered, on its way"),
+            (str(Where.HAND), say("In hand: being worked")),
+            (str(Where.HERE), say("Lies here, not begun")),
+            (str(Where.ORDERED), say("Ordered, on its way")),
         ],
         "person": seat.person,
         "here": "placement",
@@ -62,26 +63,28 @@ def page(request: HttpRequest, seat: Seat, learner: str, course: str) -> HttpRes
 
 def _act(request: HttpRequest, seat: Seat, now: PlacementNow) -> None:
     data, at = request.POST, seat.now
-    seen = forms.whole(data, "seen", "form") or 0
+    seen = forms.whole(data, "seen", say("form")) or 0
     match data.get("do"):
         case "enter":
-            book = _need(forms.whole(data, "workbook", "workbook"))
-            right = _need(forms.whole(data, "right", "right answers"))
-            asked = _need(forms.whole(data, "asked", "questions asked"))
+            book = _need(forms.whole(data, "workbook", say("workbook")))
+            right = _need(forms.whole(data, "right", say("right answers")))
+            asked = _need(forms.whole(data, "asked", say("questions asked")))
             placements.answer(now, workbook=book, right=right, asked=asked, seen=seen, at=at)
         case "strike":
             placements.take_back(now, seen=seen, at=at)
         case "guess":
-            placements.guess(now, forms.whole(data, "guess", "workbook", needed=False), at=at)
+            placements.guess(now, forms.whole(data, "guess", say("workbook"), needed=False), at=at)
         case "take":
             where = data.get("where", "")
             if where not in (Where.HAND, Where.HERE, Where.ORDERED):
-                raise InputError([Problem("how it stands", repr(where[:40]), "one of the three")])
-            page = forms.whole(data, "page", "last page done", needed=False) or 0
+                raise InputError([Problem(say("how it stands"), repr(where[:40]), say("one of the three"))])
+            page = forms.whole(data, "page", say("last page done"), needed=False) or 0
             opening = Opening(now.learner.id, now.course.id, Where(where), data.get("book", ""), page)
             placements.take(now, opening, by=seat.person.id, at=at)
         case other:
-            raise InputError([Problem("form", repr((other or "")[:40]), "the form as it was shown")])
+            raise InputError(
+                [Problem(say("form"), repr((other or "")[:40]), say("the form as it was shown"))]
+            )
 
 
 def _need(number: int | None) -> int:

@@ -10,6 +10,7 @@ from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 from markstead.records import plan_asks, plans
 from markstead.records.plan_asks import Ask
 from markstead.records.plans import Effort, KeptPlan, State
+from markstead.speech import say
 from markstead.web import clock, working
 from markstead.web.kept import kept_page
 from markstead.web.pages import Said
@@ -235,7 +236,7 @@ def _tried(request: HttpRequest, seat: Seat, data: QueryDict) -> HttpResponse:
     try:
         both = asks if typed is None else (*asks, read_ask(data, seat.home))
         if not both:
-            raise InputError([Problem("changes", "none", "at least one to try")])
+            raise InputError([Problem(say("changes"), say("none"), say("at least one to try"))])
         plan_asks.changed(seat.home, both, seat.home.calendar.day_of(seat.now))
         if do == "add":
             return _whatif(request, seat, both, anew=anew)

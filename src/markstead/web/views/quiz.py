@@ -7,6 +7,7 @@ from django.views.decorators.http import require_POST, require_safe
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 from markstead.records import estimates, quizzes
 from markstead.records.desk import Slip
+from markstead.speech import say
 from markstead.web import forms
 from markstead.web.pages import Said
 from markstead.web.quiz_page import quiz_page
@@ -69,18 +70,18 @@ def answer(request: HttpRequest, seat: Seat, quiz: str) -> HttpResponse:
             copy = quizzes.find(seat.household, quiz).copy
             quizzes.put_away(seat.household, quiz)
             return redirect("copy", copy=copy)
-        place = forms.whole(data, "place", "place of the answer") or 0
+        place = forms.whole(data, "place", say("place of the answer")) or 0
         if do == "take back":
             quizzes.take_back(seat.household, quiz, place=place)
         elif do in ("right", "wrong"):
-            question = forms.whole(data, "question", "question") or 0
+            question = forms.whole(data, "question", say("question")) or 0
             stop = data.get("stop", "")
             estimates.check_question(seat.home, quizzes.find(seat.household, quiz).copy, stop, question)
             right = do == "right"
             quizzes.note(seat.household, quiz, place=place, stop=stop, question=question, right=right)
         else:
-            allowed = "right, wrong, take back, record or put away"
-            raise InputError([Problem("answer", repr(do[:40]), allowed)])
+            allowed = say("right, wrong, take back, record or put away")
+            raise InputError([Problem(say("answer"), repr(do[:40]), allowed)])
     except UnknownError as error:
         raise Http404 from error
     except MarksteadError as error:

@@ -7,6 +7,7 @@ from django.views.decorators.http import require_http_methods
 
 from markstead.errors import InputError, MarksteadError, Problem
 from markstead.records import required
+from markstead.speech import say
 from markstead.web.required_page import required_page
 from markstead.web.seat import Seat
 from markstead.web.views.doors import taught
@@ -37,7 +38,15 @@ def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     try:
         if file is not None and file.size:
             if file.size > _MOST:
-                raise InputError([Problem("profile", f"a file of {file.size} bytes", f"up to {_MOST} bytes")])
+                raise InputError(
+                    [
+                        Problem(
+                            say("profile"),
+                            say("a file of {size} bytes", size=file.size),
+                            say("up to {most} bytes", most=_MOST),
+                        )
+                    ]
+                )
             required.choose(seat.household, _text(file.read()), at=seat.now, stamp=stamp)
         elif wanted != "own":  # the home's own stays as it is
             required.choose_shipped(seat.household, wanted, at=seat.now, stamp=stamp)
@@ -53,9 +62,17 @@ def _text(content: bytes) -> str:
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise InputError([Problem("profile", "a file in another encoding", "text in UTF-8")]) from error
+        raise InputError(
+            [Problem(say("profile"), say("a file in another encoding"), say("text in UTF-8"))]
+        ) from error
     if not text.strip() or "\0" in text:
         raise InputError(
-            [Problem("profile", "no text", "the file of a profile, as the reference page shows it")]
+            [
+                Problem(
+                    say("profile"),
+                    say("no text"),
+                    say("the file of a profile, as the reference page shows it"),
+                )
+            ]
         )
     return text

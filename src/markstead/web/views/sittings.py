@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 from markstead.records import actions, sittings
 from markstead.records.desk import Done, Slip
+from markstead.speech import say
 from markstead.web import forms
 from markstead.web.pages import Said
 from markstead.web.seat import Seat, seated
@@ -83,7 +84,7 @@ def one(request: HttpRequest, seat: Seat, copy: str) -> HttpResponse:
 
 
 def _slip(request: HttpRequest, seat: Seat) -> Slip:
-    seen = forms.whole(request.POST, "seen", "page", needed=False)
+    seen = forms.whole(request.POST, "seen", say("page"), needed=False)
     return Slip(
         act=forms.token(request.POST),
         now=seat.now,
@@ -133,28 +134,38 @@ def end(request: HttpRequest, seat: Seat, copy: str) -> HttpResponse:
 def _score(data: QueryDict) -> dict[str, Any]:
     """What was marked: the numbers that were tapped, everything right, or a total."""
     how = data.get("how", "")
-    tapped = forms.numbers(" ".join(data.getlist("q")), "questions wrong") if data.getlist("q") else ()
-    minutes = forms.whole(data, "minutes", "minutes", needed=False)
+    tapped = forms.numbers(" ".join(data.getlist("q")), say("questions wrong")) if data.getlist("q") else ()
+    minutes = forms.whole(data, "minutes", say("minutes"), needed=False)
     if how == "all right":
         if tapped:
-            found = f"both 'All right' and {len(tapped)} tapped"
+            found = say("both 'All right' and {n} tapped", n=len(tapped))
             raise InputError(
-                [Problem("questions wrong", found, "one of the two: take the taps back, or record them")]
+                [
+                    Problem(
+                        say("questions wrong"),
+                        found,
+                        say("one of the two: take the taps back, or record them"),
+                    )
+                ]
             )
         return {"wrong": (), "minutes": minutes}
     if how == "tapped":
         if not tapped:
-            allowed = "the numbers of the wrong answers tapped, or the button 'All right'"
-            raise InputError([Problem("questions wrong", "nothing", allowed)])
+            allowed = say("the numbers of the wrong answers tapped, or the button 'All right'")
+            raise InputError([Problem(say("questions wrong"), say("nothing"), allowed)])
         return {"wrong": tapped, "minutes": minutes}
     if how == "total":
         if tapped:
-            found = f"a total and {len(tapped)} tapped"
+            found = say("a total and {n} tapped", n=len(tapped))
             raise InputError(
-                [Problem("right answers", found, "one of the two: take the taps back, or record them")]
+                [
+                    Problem(
+                        say("right answers"), found, say("one of the two: take the taps back, or record them")
+                    )
+                ]
             )
-        return {"right": forms.whole(data, "right", "right answers"), "minutes": minutes}
-    raise InputError([Problem("marking", repr(how[:40]), "the form as it was shown")])
+        return {"right": forms.whole(data, "right", say("right answers")), "minutes": minutes}
+    raise InputError([Problem(say("marking"), repr(how[:40]), say("the form as it was shown"))])
 
 
 @require_POST
@@ -205,8 +216,8 @@ def follow(request: HttpRequest, seat: Seat, copy: str) -> HttpResponse:
         elif do == "open-practice":
             done = actions.open_practice_test(seat.household, copy=copy, by=by, at=at, slip=slip)
         else:
-            allowed = "one of: reorder, issue, order, open-practice"
-            raise InputError([Problem("what follows", repr(do[:40]), allowed)])
+            allowed = say("one of: reorder, issue, order, open-practice")
+            raise InputError([Problem(say("what follows"), repr(do[:40]), allowed)])
     except UnknownError as error:
         raise Http404 from error
     except MarksteadError as error:

@@ -21,7 +21,7 @@ from markstead.records.home import Home, Somebody
 from markstead.records.queries import CopyView, Today
 from markstead.rules.bars import BarKind
 from markstead.rules.ruling import RefusedError, Role
-from markstead.speech import day_words
+from markstead.speech import counted, day_words, say
 from markstead.web import clock, forms, tablet_seat
 from markstead.web.pages import new_token
 from markstead.web.tablet_page import MyPage, age_class, marking_form, my_page, pages_form, road_of
@@ -120,12 +120,25 @@ def _not_in(found: pins.Try, who: Somebody, teacher: str, real: Any) -> tuple[st
     """Why somebody does not get in, and the status of the answer."""
     if found.until is not None:
         minutes = max(1, -int(-(found.until - real).total_seconds() // 60))
-        wait = "1 minute" if minutes == 1 else f"{minutes} minutes"
-        return f"The PIN was wrong {pins.MOST_TRIES} times. Wait {wait}, or ask {teacher}.", 429
+        says = counted(
+            minutes,
+            "The PIN was wrong {tries} times. Wait {n} minute, or ask {teacher}.",
+            "The PIN was wrong {tries} times. Wait {n} minutes, or ask {teacher}.",
+            tries=pins.MOST_TRIES,
+            teacher=teacher,
+        )
+        return says, 429
     if found.no_pin:
-        return f"There is no PIN for {who.name} yet. {teacher} sets one.", 403
-    tries = "1 try is left" if found.left == 1 else f"{found.left} tries are left"
-    return f"That is not {who.name}'s PIN. Look, and type it again: {tries}.", 403
+        return say(
+            "There is no PIN for {learner} yet. {teacher} sets one.", learner=who.name, teacher=teacher
+        ), 403
+    says = counted(
+        found.left,
+        "That is not {learner}'s PIN. Look, and type it again: {n} try is left.",
+        "That is not {learner}'s PIN. Look, and type it again: {n} tries are left.",
+        learner=who.name,
+    )
+    return says, 403
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -139,7 +152,7 @@ def end(request: HttpRequest, tablet: Tablet, home: Home) -> HttpResponse:
             request, username=request.POST.get("username", ""), password=request.POST.get("password", "")
         )
         if user is None or passwords.is_over(passwords.made_at(user.pk), clock.real_now()):
-            says, status = "That name and password do not belong together. Try once more.", 403
+            says, status = say("That name and password do not belong together. Try once more."), 403
         else:
             opened = queries.opened_by(user.pk)
             if opened is not None and opened[0].home.id == home.id and opened[1].role is Role.EDUCATOR:
@@ -148,7 +161,7 @@ def end(request: HttpRequest, tablet: Tablet, home: Home) -> HttpResponse:
                 response = redirect("today")
                 tablet_seat.take_cookie(response)
                 return response
-            says, status = "Only an educator of this home ends it.", 403
+            says, status = say("Only an educator of this home ends it."), 403
     return render(request, "tablet/end.html", {"says": says, "tablet": tablet.name}, status=status)
 
 
@@ -280,7 +293,7 @@ def road(request: HttpRequest, seat: LearnerSeat) -> HttpResponse:
     """Where the learner is in the workbooks and in the year."""
     passed = queries.passed_by(seat.home, [seat.learner.id]).get(seat.learner.id, set())
     found = road_of(_today(seat), seat.learner, passed)
-    return _show(request, seat, "road_body", {"road": found, "title": "My road"})
+    return _show(request, seat, "road_body", {"road": found, "title": say("My road")})
 
 
 # --- what is entered ------------------------------------------------------------------------------------------
@@ -313,7 +326,7 @@ def _pages(
         "form": pages_form(view, seat.home, _day(seat)),
         "typed": request.POST if trouble is not None else None,
         "trouble": trouble,
-        "title": "Pages",
+        "title": say("Pages"),
     }
     return _show(request, seat, "pages_body", context, status)
 
@@ -337,7 +350,7 @@ def _ask_help(
         if trouble is not None
         else pages_form(view, seat.home, _day(seat)).first,
         "trouble": trouble,
-        "title": "Help",
+        "title": say("Help"),
     }
     return _show(request, seat, "help_body", context, status)
 
@@ -371,14 +384,16 @@ def _marking(
 
 def _wrong(data: QueryDict) -> tuple[int, ...]:
     """The questions that were tapped; that none is wrong has to be said, not left open."""
-    found = forms.numbers(" ".join(data.getlist("wrong")), "wrong questions")
+    found = forms.numbers(" ".join(data.getlist("wrong")), say("wrong questions"))
     if data.get("verdict") == "all right":
         if found:
-            raise InputError([Problem("wrong questions", "some tapped, and 'All right'", "one of the two")])
+            raise InputError(
+                [Problem(say("wrong questions"), say("some tapped, and 'All right'"), say("one of the two"))]
+            )
         return ()
     if not found:
-        allowed = "the questions that are wrong; or tap 'All right'"
-        raise InputError([Problem("wrong questions", "nothing tapped", allowed)])
+        allowed = say("the questions that are wrong; or tap 'All right'")
+        raise InputError([Problem(say("wrong questions"), say("nothing tapped"), allowed)])
     return found
 
 
@@ -386,8 +401,8 @@ def _step(data: QueryDict) -> Step:
     try:
         return Step(data.get("step", ""))
     except ValueError as error:
-        allowed = "a step that the page offers"
-        raise InputError([Problem("step", repr(data.get("step", "")[:40]), allowed)]) from error
+        allowed = say("a step that the page offers")
+        raise InputError([Problem(say("step"), repr(data.get("step", "")[:40]), allowed)]) from error
 
 
 def _asked(data: QueryDict) -> dict[str, Any]:
@@ -395,9 +410,9 @@ def _asked(data: QueryDict) -> dict[str, Any]:
 
 
 def _worked(data: QueryDict) -> dict[str, Any]:
-    first = forms.whole(data, "first", "from page")
-    last = forms.whole(data, "last", "to page", needed=False)
-    minutes = forms.whole(data, "minutes", "minutes", needed=False)
+    first = forms.whole(data, "first", say("from page"))
+    last = forms.whole(data, "last", say("to page"), needed=False)
+    minutes = forms.whole(data, "minutes", say("minutes"), needed=False)
     return {"first": first, "last": last if last is not None else first, "minutes": minutes}
 
 
@@ -407,7 +422,7 @@ def _marked(data: QueryDict) -> dict[str, Any]:
 
 _ACTS: dict[str, tuple[Callable[..., Done], Callable[[QueryDict], dict[str, Any]]]] = {
     "work": (actions.work_pages, _worked),
-    "ask-help": (actions.ask_help, lambda d: {"page": forms.whole(d, "page", "page", needed=False)}),
+    "ask-help": (actions.ask_help, lambda d: {"page": forms.whole(d, "page", say("page"), needed=False)}),
     "ask": (actions.ask_leave, _asked),
     "mark": (actions.mark, _marked),
     "correct": (actions.correct, lambda d: {"stop": d.get("stop", "")}),
@@ -425,15 +440,17 @@ def act(request: HttpRequest, seat: LearnerSeat) -> HttpResponse:
     slug, copy = data.get("act", ""), data.get("copy", "")
     try:
         if slug not in _ACTS:
-            raise InputError([Problem("act", repr(slug[:40]), "something that the page offers")])
+            raise InputError([Problem(say("act"), repr(slug[:40]), say("something that the page offers"))])
         do, read = _ACTS[slug]
-        seen = forms.whole(data, "seen", "page", needed=False)
+        seen = forms.whole(data, "seen", say("page"), needed=False)
         slip = Slip(act=forms.token(data), now=seat.now, seen=seen or None)
         written = do(seat.household, copy=copy, by=seat.learner.id, at=seat.now, slip=slip, **read(data))
     except MarksteadError as error:
         return _refused(request, seat, _trouble(error, seat))
     says = (
-        done_words(written.entries[-1].fact, teacher_words(seat.home)) if written.entries else "Written down."
+        done_words(written.entries[-1].fact, teacher_words(seat.home))
+        if written.entries
+        else say("Written down.")
     )
     if not written.again:
         tablet_seat.remember_act(request, written.act, says, seat.real)
@@ -458,8 +475,8 @@ def _trouble(error: MarksteadError, seat: LearnerSeat) -> Trouble:
     if isinstance(error, InputError):
         return Trouble(lines=problem_words(error))
     if isinstance(error, StaleError):
-        return Trouble(lines=("Something new came in just now. Look, then tap once more.",))
-    return Trouble(lines=(f"It did not work. Ask {teacher}.",))
+        return Trouble(lines=(say("Something new came in just now. Look, then tap once more."),))
+    return Trouble(lines=(say("It did not work. Ask {teacher}.", teacher=teacher),))
 
 
 def _refused(request: HttpRequest, seat: LearnerSeat, trouble: Trouble) -> HttpResponse:
@@ -500,7 +517,9 @@ def undo(request: HttpRequest, seat: LearnerSeat) -> HttpResponse:
             bar.kind is BarKind.ONLY_EDUCATOR for bar in error.ruling.bars
         ):
             teacher = teacher_words(seat.home)
-            trouble = Trouble(bars=(("It is too late to take it back here.", f"Ask {teacher}."),))
+            trouble = Trouble(
+                bars=((say("It is too late to take it back here."), say("Ask {teacher}.", teacher=teacher)),)
+            )
         return _me(request, seat, trouble=trouble, status=409)
-    tablet_seat.remember_act(request, "", "Taken back.", seat.real)
+    tablet_seat.remember_act(request, "", say("Taken back."), seat.real)
     return _after(request, seat)

@@ -7,6 +7,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from markstead.errors import MarksteadError
 from markstead.records import devices, pins
+from markstead.speech import counted, say
 from markstead.web import clock, forms, tablet_seat
 from markstead.web.pages import Said, waiting_words
 from markstead.web.seat import Seat
@@ -24,7 +25,7 @@ def _shown(request: HttpRequest, seat: Seat, said: Said | None = None, status: i
             "id": tablet.id,
             "name": tablet.name,
             "opened": home.calendar.at_home(tablet.opened),
-            "by": home.people[tablet.opened_by].name if tablet.opened_by in home.people else "somebody",
+            "by": home.people[tablet.opened_by].name if tablet.opened_by in home.people else say("somebody"),
             "seen": waiting_words(tablet.last_seen, real),
             "minutes": tablet.idle_minutes,
         }
@@ -62,7 +63,7 @@ def open_here(request: HttpRequest, seat: Seat) -> HttpResponse:
             name=data.get("name", ""),
             by=seat.person.id,
             now=clock.real_now(),
-            idle_minutes=forms.whole(data, "minutes", "minutes") or 0,
+            idle_minutes=forms.whole(data, "minutes", say("minutes")) or 0,
         )
     except MarksteadError as error:
         return _shown(request, seat, said_of(error, data), 409)
@@ -83,7 +84,11 @@ def take_back(request: HttpRequest, seat: Seat) -> HttpResponse:
         )
     except MarksteadError as error:
         return _shown(request, seat, said_of(error, data), 409)
-    return _shown(request, seat, Said("done", f"{tablet.name} is taken back: nobody enters on it any more."))
+    return _shown(
+        request,
+        seat,
+        Said("done", say("{tablet} is taken back: nobody enters on it any more.", tablet=tablet.name)),
+    )
 
 
 @require_POST
@@ -95,10 +100,15 @@ def set_idle(request: HttpRequest, seat: Seat) -> HttpResponse:
         tablet = devices.set_idle(
             seat.home,
             tablet=data.get("tablet", ""),
-            minutes=forms.whole(data, "minutes", "minutes") or 0,
+            minutes=forms.whole(data, "minutes", say("minutes")) or 0,
             by=seat.person.id,
         )
     except MarksteadError as error:
         return _shown(request, seat, said_of(error, data), 409)
-    many = "minute" if tablet.idle_minutes == 1 else "minutes"
-    return _shown(request, seat, Said("done", f"{tablet.name} closes after {tablet.idle_minutes} {many}."))
+    says = counted(
+        tablet.idle_minutes,
+        "{tablet} closes after {n} minute.",
+        "{tablet} closes after {n} minutes.",
+        tablet=tablet.name,
+    )
+    return _shown(request, seat, Said("done", says))

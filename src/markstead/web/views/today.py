@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 from markstead.calendar import NoSchoolDayError
 from markstead.records import estimates, plans, queries, setup
 from markstead.rules.ruling import Role
+from markstead.speech import say
 from markstead.web import morning
 from markstead.web.kept import fill, for_a_moment
 from markstead.web.pages import LEAVES, Said, TodayPage, new_token, today_page
@@ -117,7 +118,7 @@ def move_clock(request: HttpRequest, seat: Seat) -> HttpResponse:
         try:
             day = calendar.next_school_day(calendar.day_of(seat.now))
         except NoSchoolDayError as error:
-            return today_response(request, seat, Said("mistaken", "The clock stays", (str(error),)), 409)
+            return today_response(request, seat, Said("mistaken", say("The clock stays"), (str(error),)), 409)
         then = calendar.instant_of(day, rules.morning_from) + timedelta(minutes=30)
     else:
         then = seat.now + timedelta(minutes=15)

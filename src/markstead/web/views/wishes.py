@@ -10,6 +10,7 @@ from django.views.decorators.http import require_http_methods
 from markstead.errors import MarksteadError
 from markstead.plan.wishes import Wishes
 from markstead.records import plan_asks, plans
+from markstead.speech import later, say
 from markstead.web.kept import kept_page
 from markstead.web.seat import Seat
 from markstead.web.views.doors import taught
@@ -17,7 +18,7 @@ from markstead.web.views.errors import not_understood
 from markstead.web.views.plan import problems_of
 from markstead.web.wishes_page import SECTIONS, Typed, read_section, wishes_view
 
-CHANGED = (
+CHANGED = later(
     "Targets, limits or people were changed since this page was opened: what you typed stands below. "
     "Compare it, and save it again."
 )
@@ -59,7 +60,7 @@ def page(request: HttpRequest, seat: Seat) -> HttpResponse:
         return _shown(request, seat, typed=typed)
     # Every field of a section is sent: those of an old page would undo what was saved since.
     if section != "new-target" and request.POST.get("stamp", "") != seat.home.stamp:
-        return _shown(request, seat, typed=typed, problems=[CHANGED])
+        return _shown(request, seat, typed=typed, problems=[say(CHANGED)])
     try:
         if isinstance(found, Wishes):
             plan_asks.set_wishes(seat.household, lambda _: found, at=seat.now)
