@@ -592,8 +592,8 @@ def triage_words(wrong: int, asked: int, home: Home) -> str:
     if rules.calls_for_teaching(wrong, asked):
         return say("{wrong} of {asked} wrong: teach it first, then quiz on it.", wrong=wrong, asked=asked)
     return say(
-        "From {percent} % wrong on, a quiz comes before re-marking; with fewer wrong, leave is enough.",
-        percent=rules.quiz_when_wrong_percent,
+        "From {share} % wrong on, a quiz comes before re-marking; with fewer wrong, leave is enough.",
+        share=rules.quiz_when_wrong_percent,
     )
 
 

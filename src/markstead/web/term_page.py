@@ -297,12 +297,12 @@ def _heat_cell(week: Week) -> HeatCell:
         return HeatCell(say("no school"), None, "", "", over=False)
     over, mean = _is_over(week), round(100 * week.mean)
     return HeatCell(
-        say("{percent} %, too full", percent=mean) if over else say("{percent} %", percent=mean),
+        say("{share} %, too full", share=mean) if over else say("{share} %", share=mean),
         strokes(week.mean),
         say(
-            "{weekday} {percent} %",
+            "{weekday} {share} %",
             weekday=weekday_short(week.fullest_day),
-            percent=round(100 * week.fullest),
+            share=round(100 * week.fullest),
         ),
         plural(week.pages, "page"),
         over,
@@ -378,7 +378,7 @@ def target_lines(home: Home, targets: Sequence[TargetSight]) -> tuple[TargetLine
             _title(home, t.workbook),
             day_short(t.due),
             _planned(t),
-            say("in {chance} possible years", chance=t.chance.of_ten)
+            say("in {how_many} possible years", how_many=t.chance.of_ten)
             if t.chance is not None and not t.done
             else "",
             t.late > 0,
