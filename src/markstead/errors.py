@@ -5,7 +5,9 @@ mistake: it is logged with its traceback and the person sees a plain sentence.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from markstead.speech import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,9 +22,18 @@ class Problem:
     """What may stand there, as a noun phrase: ``a whole number from 1 to 400``."""
     do: str = ""
     """What to do, where `allowed` does not already say it."""
+    key: str = field(default="", compare=False, kw_only=True)
+    """What code knows the place by; `where` is said, and differs from language to language."""
+    row: int = field(default=0, compare=False, kw_only=True)
+    """The row of a table that `where` names, as a sheet numbers it."""
 
     def __str__(self) -> str:
-        sentence = f"{self.where}: found {self.found}; allowed is {self.allowed}."
+        sentence = say(
+            "{where}: found {found}; allowed is {allowed}.",
+            where=self.where,
+            found=self.found,
+            allowed=self.allowed,
+        )
         return f"{sentence} {self.do}" if self.do else sentence
 
 

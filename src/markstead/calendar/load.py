@@ -19,6 +19,7 @@ from pydantic import (
 
 from markstead.calendar.school import Absence, Away, NamedSpan, SchoolCalendar, Term
 from markstead.errors import InputError, Problem
+from markstead.speech import later, say
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -32,7 +33,7 @@ def _day(value: object) -> date:
             return date.fromisoformat(value)
         except ValueError:
             pass
-    raise ValueError("a day that exists, written 2026-09-01")
+    raise ValueError(say("a day that exists, written 2026-09-01"))
 
 
 def _time(value: object) -> time:
@@ -40,13 +41,13 @@ def _time(value: object) -> time:
         return value
     if isinstance(value, str) and re.fullmatch(r"([01][0-9]|2[0-3]):[0-5][0-9]", value):
         return time.fromisoformat(value)
-    raise ValueError("a time of day, written 12:00")
+    raise ValueError(say("a time of day, written 12:00"))
 
 
 def _weekday(value: object) -> int:
     if value in WEEKDAYS:
         return WEEKDAYS.index(str(value))
-    raise ValueError(f"a day of the week: {', '.join(WEEKDAYS)}")
+    raise ValueError(say("a day of the week: {days}", days=", ".join(WEEKDAYS)))
 
 
 @cache
@@ -59,7 +60,7 @@ def _zones() -> frozenset[str]:
 def _zone(value: object) -> str:
     if isinstance(value, str) and value in _zones():
         return value
-    raise ValueError("an IANA time zone, such as Europe/London")
+    raise ValueError(say("an IANA time zone, such as Europe/London"))
 
 
 def _country(value: object) -> str:
@@ -67,7 +68,9 @@ def _country(value: object) -> str:
 
     if isinstance(value, str) and value in holidays.list_supported_countries(include_aliases=False):
         return value
-    raise ValueError("a country by its two letters (ISO 3166-1), such as GB, whose public holidays are known")
+    raise ValueError(
+        say("a country by its two letters (ISO 3166-1), such as GB, whose public holidays are known")
+    )
 
 
 Zone = Annotated[str, BeforeValidator(_zone)]
@@ -90,7 +93,7 @@ class _Span(_Table):
     def _not_before_first(cls, last: date, info: ValidationInfo) -> date:
         first = info.data.get("first")
         if first is not None and last < first:
-            raise ValueError(f"a day from {first} on, the first")
+            raise ValueError(say("a day from {first} on, the first", first=first))
         return last
 
 
@@ -133,7 +136,9 @@ class _File(_Table):
         if region in holidays.list_supported_countries(include_aliases=True)[country]:
             return region
         known = ", ".join(holidays.list_supported_countries(include_aliases=False)[country])
-        raise ValueError(f"a region of {country}: {known or 'none is known, leave the key out'}")
+        if not known:
+            raise ValueError(say("a region of {country}: none is known, leave the key out", country=country))
+        raise ValueError(say("a region of {country}: {regions}", country=country, regions=known))
 
 
 def where_in(file: str, path: tuple[int | str, ...]) -> str:
@@ -148,14 +153,14 @@ def where_in(file: str, path: tuple[int | str, ...]) -> str:
 
 
 _ALLOWED = {
-    "extra_forbidden": "no such key; look for a slip of the pen",
-    "missing": "this key, which is needed",
-    "string_type": "text in quotation marks",
-    "bool_type": "true or false",
-    "int_type": "a whole number",
-    "list_type": "a list in [brackets]",
-    "too_short": "at least one of them",
-    "model_type": "a table of its own",
+    "extra_forbidden": later("no such key; look for a slip of the pen"),
+    "missing": later("this key, which is needed"),
+    "string_type": later("text in quotation marks"),
+    "bool_type": later("true or false"),
+    "int_type": later("a whole number"),
+    "list_type": later("a list in [brackets]"),
+    "too_short": later("at least one of them"),
+    "model_type": later("a table of its own"),
 }
 
 
@@ -195,14 +200,14 @@ def problems_of(file: str, error: ValidationError, model: type[BaseModel] | None
     found = []
     for one in error.errors():
         path, kind = one["loc"], one["type"]
-        value = "nothing" if kind == "missing" else _shown(one["input"])
+        value = say("nothing") if kind == "missing" else _shown(one["input"])
         value = value if len(value) <= 80 else f"{value[:79]}…"
         message = str(one.get("ctx", {}).get("error", "")) if kind == "value_error" else ""
-        allowed = message or _ALLOWED.get(kind, one["msg"].removeprefix("Input should be "))
+        allowed = message or say(_ALLOWED.get(kind, one["msg"].removeprefix("Input should be ")))
         if kind == "extra_forbidden" and (table := _table_at(model, path[:-1])):
-            allowed = f"no such key; the keys here are {', '.join(table.model_fields)}"
+            allowed = say("no such key; the keys here are {keys}", keys=", ".join(table.model_fields))
         elif kind == "list_type" and _table_at(model, path):
-            allowed = f"tables, each below its own line [[{path[-1]}]]"
+            allowed = say("tables, each below its own line [[{key}]]", key=path[-1])
         found.append(Problem(where_in(file, path), value, allowed))
     return found
 
@@ -217,7 +222,7 @@ def parse_toml(text: str, file: str) -> dict[str, Any]:
         InputError: the text is not TOML.
     """
     text = text.removeprefix("\ufeff")
-    allowed = 'TOML: key = value on a line of its own, text in "quotation marks", days as 2026-09-01'
+    allowed = say('TOML: key = value on a line of its own, text in "quotation marks", days as 2026-09-01')
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -227,10 +232,14 @@ def parse_toml(text: str, file: str) -> dict[str, Any]:
         line = lines[min(number, len(lines)) - 1].strip()
         reason = _PLACE.sub("", str(error))
         found = f"{line[:80]!r} ({reason[:1].lower()}{reason[1:]})"
-        raise InputError([Problem(f"{file}, line {number}", found, allowed)]) from error
+        raise InputError(
+            [Problem(say("{file}, line {number}", file=file, number=number), found, allowed)]
+        ) from error
     except (RecursionError, ValueError) as error:
         # Brackets in brackets a thousand deep, or a number of thousands of digits: tomllib gives no place.
-        raise InputError([Problem(file, "something far too deep or too long to read", allowed)]) from error
+        raise InputError(
+            [Problem(file, say("something far too deep or too long to read"), allowed)]
+        ) from error
 
 
 def _overlap_problems(terms: object, file: str) -> list[Problem]:
@@ -247,8 +256,8 @@ def _overlap_problems(terms: object, file: str) -> list[Problem]:
     latest: tuple[date, int] | None = None
     for first, last, n in sorted(spans):
         if latest is not None and first <= latest[0]:
-            allowed = f"a day after {latest[0]}, the last of term {latest[1]}"
-            problems.append(Problem(f"{file}, term {n}, first", str(first), allowed))
+            allowed = say("a day after {day}, the last of term {number}", day=latest[0], number=latest[1])
+            problems.append(Problem(where_in(file, ("term", n - 1, "first")), str(first), allowed))
         latest = max(latest or (last, n), (last, n))
     return problems
 

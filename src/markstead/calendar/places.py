@@ -3,6 +3,11 @@
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
+from unicodedata import combining, normalize
+
+from babel import Locale
+
+from markstead.speech import language
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,17 +28,28 @@ def _table(name: str) -> list[list[str]]:
     return [line.split("\t") for line in text.splitlines() if line and not line.startswith("#")]
 
 
-@lru_cache(maxsize=1)
 def countries() -> tuple[Place, ...]:
     """The countries whose public holidays are known, by name."""
+    return _countries(language().code.split("-")[0])
+
+
+@lru_cache(maxsize=8)
+def _countries(spoken: str) -> tuple[Place, ...]:
     from holidays.registry import COUNTRIES
 
     names = {code: name for code, name, *_ in _table("iso3166.tab")} | _CALLED
+    if spoken != "en":
+        names |= dict(Locale.parse(spoken).territories)
     found = {
         names[1]: key.replace("_", " ").title() for key, names in COUNTRIES.items() if len(names[1]) == 2
     }
     places = (Place(code, names.get(code, called)) for code, called in found.items())
-    return tuple(sorted(places, key=lambda place: place.name))
+    return tuple(sorted(places, key=lambda place: _plain(place.name) if spoken != "en" else place.name))
+
+
+def _plain(name: str) -> str:
+    """A name without its accents, by which a person looks for it: Á stands with A."""
+    return "".join(c for c in normalize("NFKD", name) if not combining(c)).casefold()
 
 
 @lru_cache(maxsize=64)

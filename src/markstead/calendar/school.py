@@ -7,28 +7,35 @@ from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from markstead.errors import MarksteadError
-from markstead.speech import weekday
+from markstead.speech import language, later, say, weekday
 
 
 class NoSchoolDayError(MarksteadError):
     """The calendar has no school day, or too few of them, within a year."""
 
     def __init__(self, after: date, distance: int = 1) -> None:
-        few = "no school day" if distance == 1 else f"fewer than {distance} school days"
-        super().__init__(f"{few} within a year after {after}; is the next term entered?")
+        super().__init__(
+            say("no school day within a year after {day}; is the next term entered?", day=after)
+            if distance == 1
+            else say(
+                "fewer than {n} school days within a year after {day}; is the next term entered?",
+                n=distance,
+                day=after,
+            )
+        )
         self.after = after
 
 
 class DayKind(StrEnum):
     """What a day is for school."""
 
-    SCHOOL = "school day"
-    HALF = "half day"
-    OUT_OF_TERM = "out of term"
-    NOT_TAUGHT_WEEKDAY = "not a weekday taught"
-    PUBLIC_HOLIDAY = "public holiday"
-    OWN_HOLIDAY = "own holiday"
-    ABSENT = "absent"
+    SCHOOL = later("school day")
+    HALF = later("half day")
+    OUT_OF_TERM = later("out of term")
+    NOT_TAUGHT_WEEKDAY = later("not a weekday taught")
+    PUBLIC_HOLIDAY = later("public holiday")
+    OWN_HOLIDAY = later("own holiday")
+    ABSENT = later("absent")
 
 
 _TAUGHT = (DayKind.SCHOOL, DayKind.HALF)
@@ -72,16 +79,17 @@ class Away:
 
 
 @lru_cache(maxsize=1024)
-def _public_holidays(country: str, region: str | None, year: int) -> dict[date, str]:
-    """The public holidays of a year with their names: in English where the library has it."""
+def _public_holidays(country: str, region: str | None, year: int, spoken: str = "en") -> dict[date, str]:
+    """The public holidays of a year with their names: in the language spoken or in English where the library has it."""
     import holidays
 
     # Where no language is asked for, the library takes that of the machine: the same home would read otherwise
     # on another computer.
     named = holidays.country_holidays(country, subdiv=region)
-    language = named.default_language
-    if not (language or "").startswith("en") and "en_US" in named.supported_languages:
-        language = "en_US"
+    own, known = named.default_language, named.supported_languages
+    offered = [own or "", *(["en_US"] if "en_US" in known else []), *known]
+    wanted = [next((one for one in offered if one.startswith(begin)), None) for begin in (spoken, "en")]
+    language = wanted[0] or wanted[1] or own
     return dict(holidays.country_holidays(country, subdiv=region, years=year, language=language))
 
 
@@ -146,10 +154,10 @@ class SchoolCalendar:
             raise ValueError(f"{at!r} has a time zone; the kitchen clock has only that of the home")
         return datetime.combine(day, at, _zone(self.zone)).astimezone(UTC)
 
-    def _holiday_name(self, day: date) -> str | None:
+    def _holiday_name(self, day: date, spoken: str = "en") -> str | None:
         if not self.public_holidays_off:
             return None
-        return _public_holidays(self.country, self.region, day.year).get(day)
+        return _public_holidays(self.country, self.region, day.year, spoken[:2]).get(day)
 
     def kind(self, day: date, learner: str | None = None) -> DayKind:
         """What a day is for the home, or for one learner: nobody is absent where there is no school."""
@@ -186,16 +194,18 @@ class SchoolCalendar:
             case DayKind.SCHOOL | DayKind.HALF:
                 return None
             case DayKind.ABSENT:
-                return "a day on which the learner is absent"
+                return say("a day on which the learner is absent")
             case DayKind.OUT_OF_TERM:
-                return "outside every term"
+                return say("outside every term")
             case DayKind.NOT_TAUGHT_WEEKDAY:
-                return f"a {weekday(day)}, on which there is no school"
+                return say("a {weekday}, on which there is no school", weekday=weekday(day))
             case DayKind.OWN_HOLIDAY:
                 span = next(s for s in self.holidays_off if s.first <= day <= s.last)
-                return f"a holiday of this home ({span.name})" if span.name else "a holiday of this home"
+                if not span.name:
+                    return say("a holiday of this home")
+                return say("a holiday of this home ({name})", name=span.name)
             case DayKind.PUBLIC_HOLIDAY:
-                return f"a public holiday ({self._holiday_name(day)})"
+                return say("a public holiday ({name})", name=self._holiday_name(day, language().code))
 
     def school_days(self, first: date, last: date, learner: str | None = None) -> list[date]:
         """Every school day from `first` to `last`, both included."""

@@ -11,6 +11,8 @@ from enum import StrEnum
 from itertools import pairwise
 from typing import ClassVar, get_args
 
+from markstead.speech import later
+
 PersonId = str
 CopyId = str
 WordsId = str
@@ -24,19 +26,19 @@ PRACTICE = "practice-test"
 class Step(StrEnum):
     """A step for which a learner asks leave."""
 
-    MARK = "to mark"
-    REMARK = "to re-mark"
-    CHECK = "to open the check"
-    PRACTICE_TEST = "to sit the practice test"
-    UNIT_TEST = "to sit the unit test"
+    MARK = later("to mark")
+    REMARK = later("to re-mark")
+    CHECK = later("to open the check")
+    PRACTICE_TEST = later("to sit the practice test")
+    UNIT_TEST = later("to sit the unit test")
 
 
 class Presence(StrEnum):
     """How much of a school day a learner was there."""
 
-    FULL = "full day"
-    HALF = "half day"
-    ABSENT = "absent"
+    FULL = later("full day")
+    HALF = later("half day")
+    ABSENT = later("absent")
 
 
 def _whole(name: str, value: int, least: int = 0) -> None:

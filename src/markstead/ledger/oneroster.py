@@ -16,6 +16,7 @@ from decimal import Decimal, InvalidOperation
 from typing import Final
 
 from markstead.errors import Problem
+from markstead.speech import later, say
 
 VERSION: Final = "1.2"
 MANIFEST: Final = "manifest"
@@ -255,7 +256,7 @@ def check(files: Mapping[str, bytes]) -> Checked:
 
 
 def _shown(text: str) -> str:
-    return repr(text if len(text) <= 60 else text[:57] + "...") if text else "nothing"
+    return repr(text if len(text) <= 60 else text[:57] + "...") if text else say("nothing")
 
 
 @dataclass(slots=True)
@@ -270,10 +271,14 @@ class _Checker:
     def bad(self, file: str, row: int | None, column: str, found: str, allowed: str) -> None:
         where = ", ".join(
             part
-            for part in (f"{file}.csv", f"row {row}" if row else "", f"field {column}" if column else "")
+            for part in (
+                f"{file}.csv",
+                say("row {row}", row=row) if row else "",
+                say("field {column}", column=column) if column else "",
+            )
             if part
         )
-        self.problems.append(Problem(where, found, allowed))
+        self.problems.append(Problem(where, found, allowed, row=row or 0))
 
     def run(self) -> None:
         self._members()
@@ -300,21 +305,21 @@ class _Checker:
                 self.problems.append(
                     Problem(
                         member,
-                        "a member that the standard does not name",
-                        "manifest.csv and the 21 files, not in a folder",
+                        say("a member that the standard does not name"),
+                        say("manifest.csv and the 21 files, not in a folder"),
                     )
                 )
 
     def _manifest(self) -> None:
         if f"{MANIFEST}.csv" not in self.files:
-            self.bad(MANIFEST, None, "", "no such file", "a manifest in every package")
+            self.bad(MANIFEST, None, "", say("no such file"), say("a manifest in every package"))
             return
         table = self._read(MANIFEST)
         if not table:
             return
         header, *lines = table
         if header != ["propertyName", "value"]:
-            self.bad(MANIFEST, 1, "", _shown(",".join(header)), "the header propertyName,value")
+            self.bad(MANIFEST, 1, "", _shown(",".join(header)), say("the header propertyName,value"))
             return
         said: dict[str, str] = {}
         properties = {f"file.{name}" for name in NAMES} | {
@@ -324,20 +329,26 @@ class _Checker:
         }
         for number, line in enumerate(lines, 2):
             if len(line) != 2:
-                self.bad(MANIFEST, number, "", f"{len(line)} cells", "2 cells")
+                self.bad(MANIFEST, number, "", say("{n} cells", n=len(line)), say("2 cells"))
             elif line[0] not in properties:
-                allowed = (
+                allowed = say(
                     "manifest.version, oneroster.version, source.systemName, source.systemCode or file.<name>"
                 )
                 self.bad(MANIFEST, number, "propertyName", _shown(line[0]), allowed)
             elif line[0] in said:
-                self.bad(MANIFEST, number, "propertyName", f"{_shown(line[0])} again", "each property once")
+                self.bad(
+                    MANIFEST,
+                    number,
+                    "propertyName",
+                    say("{found} again", found=_shown(line[0])),
+                    say("each property once"),
+                )
             else:
                 said[line[0]] = line[1]
                 self._property(number, *line)
         for name in ("manifest.version", "oneroster.version", *(f"file.{name}" for name in NAMES)):
             if name not in said:
-                self.bad(MANIFEST, None, name, "nothing", "a line for it")
+                self.bad(MANIFEST, None, name, say("nothing"), say("a line for it"))
         for name in NAMES:
             self._declared(name, said.get(f"file.{name}", ""))
 
@@ -355,12 +366,22 @@ class _Checker:
             self.states[name] = state
             if not there:
                 self.bad(
-                    name, None, "", f"no such file, which the manifest calls {state}", "the file, or absent"
+                    name,
+                    None,
+                    "",
+                    say("no such file, which the manifest calls {state}", state=state),
+                    say("the file, or absent"),
                 )
             elif name in UNKNOWN:
                 self.unchecked.append(name)
         elif there:
-            self.bad(name, None, "", "a file that the manifest calls absent", "bulk or delta in the manifest")
+            self.bad(
+                name,
+                None,
+                "",
+                say("a file that the manifest calls absent"),
+                say("bulk or delta in the manifest"),
+            )
 
     # one file
 
@@ -370,40 +391,62 @@ class _Checker:
             text = data.decode("utf-8-sig")
         except UnicodeDecodeError as error:
             row = data.count(b"\n", 0, error.start) + 1
-            self.bad(name, row, "", f"the byte {data[error.start]:#04x}", "UTF-8")
+            self.bad(name, row, "", say("the byte {byte:#04x}", byte=data[error.start]), "UTF-8")
             return []
         try:
             return list(csv.reader(io.StringIO(text, newline=""), strict=True))
         except csv.Error as error:
-            self.bad(name, None, "", f"something that is no CSV ({error})", "commas and quotes by RFC 4180")
+            self.bad(
+                name,
+                None,
+                "",
+                say("something that is no CSV ({error})", error=error),
+                say("commas and quotes by RFC 4180"),
+            )
             return []
 
     def _file(self, name: str, state: str) -> None:
         table = self._read(name)
         if not table:
             if f"{name}.csv" in self.files and not self.files[f"{name}.csv"].strip():
-                self.bad(name, None, "", "an empty file", "a header and at least one row, or absent")
+                self.bad(
+                    name, None, "", say("an empty file"), say("a header and at least one row, or absent")
+                )
             return
         header, *lines = table
         columns = FILES[name]
         if not self._header(name, header):
             return
         if not lines:
-            self.bad(name, None, "", "a header and no row", "at least one row, or absent in the manifest")
+            self.bad(
+                name, None, "", say("a header and no row"), say("at least one row, or absent in the manifest")
+            )
         self.rows[name], self.ids[name] = [], {}
         for number, line in enumerate(lines, 2):
             if len(line) != len(header):
-                self.bad(name, number, "", f"{len(line)} cells", f"{len(header)} cells, as the header has")
+                self.bad(
+                    name,
+                    number,
+                    "",
+                    say("{n} cells", n=len(line)),
+                    say("{n} cells, as the header has", n=len(header)),
+                )
                 continue
             row = dict(zip(header, line, strict=True))
             for column in columns:
                 self._cell(name, number, column, row[column.name], state)
             for title, cell in row.items():
                 if "\n" in cell or "\r" in cell:
-                    self.bad(name, number, title, "a line break", "text on one line")
+                    self.bad(name, number, title, say("a line break"), say("text on one line"))
             self._pairs_of(name, number, row)
             if row["sourcedId"] in self.ids[name]:
-                self.bad(name, number, "sourcedId", f"{_shown(row['sourcedId'])} again", "an id of its own")
+                self.bad(
+                    name,
+                    number,
+                    "sourcedId",
+                    say("{found} again", found=_shown(row["sourcedId"])),
+                    say("an id of its own"),
+                )
             self.ids[name][row["sourcedId"]] = row
             self.rows[name].append(row)
 
@@ -415,16 +458,20 @@ class _Checker:
                 (n for n, (one, other) in enumerate(zip(start, wanted, strict=False)) if one != other),
                 min(len(start), len(wanted)),
             )
-            found = _shown(start[place]) if place < len(start) else "nothing"
+            found = _shown(start[place]) if place < len(start) else say("nothing")
             self.bad(
-                name, 1, f"{place + 1}", found, f"{wanted[place]}: the columns of the standard in their order"
+                name,
+                1,
+                f"{place + 1}",
+                found,
+                say("{column}: the columns of the standard in their order", column=wanted[place]),
             )
             return False
         for title in own:
             if not _TITLE.fullmatch(title):
-                self.bad(name, 1, title, "a column of one's own", "metadata.<something>")
+                self.bad(name, 1, title, say("a column of one's own"), "metadata.<something>")
         if len(set(header)) != len(header):
-            self.bad(name, 1, "", "a column twice", "each column once")
+            self.bad(name, 1, "", say("a column twice"), say("each column once"))
             return False
         return True
 
@@ -432,14 +479,14 @@ class _Checker:
         if column.name in ("status", "dateLastModified"):
             if state == "bulk":
                 if text:
-                    self.bad(name, number, column.name, _shown(text), "nothing in a bulk file")
+                    self.bad(name, number, column.name, _shown(text), say("nothing in a bulk file"))
                 return
             if not text:
-                self.bad(name, number, column.name, "nothing", "a value in a delta file")
+                self.bad(name, number, column.name, say("nothing"), say("a value in a delta file"))
                 return
         if not text:
             if column.needed:
-                self.bad(name, number, column.name, "nothing", "a value")
+                self.bad(name, number, column.name, say("nothing"), say("a value"))
             return
         allowed = _KINDS[column.kind](column, text)
         if allowed:
@@ -456,8 +503,8 @@ class _Checker:
                     name,
                     number,
                     "subjectCodes",
-                    f"{codes} codes",
-                    f"{subjects}, one for each subject, in their order",
+                    say("{n} codes", n=codes),
+                    say("{n}, one for each subject, in their order", n=subjects),
                 )
         if name.endswith("LearningObjectiveIds") and row["source"] == "case":
             found = row["learningObjectiveId"]
@@ -467,7 +514,7 @@ class _Checker:
                     number,
                     "learningObjectiveId",
                     _shown(found),
-                    "urn:uuid: and a UUID in small letters",
+                    say("urn:uuid: and a UUID in small letters"),
                 )
 
     # across files
@@ -485,7 +532,11 @@ class _Checker:
             for one in text.split(",") if column.kind == "guids" else [text]:
                 if _GUID.fullmatch(one) and one not in self.ids.get(column.to, {}):
                     self.bad(
-                        name, number, column.name, _shown(one), f"the sourcedId of a row of {column.to}.csv"
+                        name,
+                        number,
+                        column.name,
+                        _shown(one),
+                        say("the sourcedId of a row of {file}", file=f"{column.to}.csv"),
                     )
 
     def _each(self, name: str) -> Iterator[tuple[int, Row]]:
@@ -503,7 +554,7 @@ class _Checker:
                     number,
                     "endDate",
                     last,
-                    f"a day after {first}: it is the day after the last",
+                    say("a day after {first}: it is the day after the last", first=first),
                 )
 
     def _kinds(self) -> None:
@@ -515,15 +566,24 @@ class _Checker:
             for number, row in self._each(name):
                 found = self._row(to, row[column])
                 if found is not None and (found["type"] in kinds) is but:
-                    kind = "anything but a schoolYear" if but else f"one of type {', '.join(sorted(kinds))}"
-                    self.bad(name, number, column, f"{_shown(row[column])}, a {found['type']}", kind)
+                    allowed = (
+                        say("anything but a schoolYear")
+                        if but
+                        else say("one of type {types}", types=", ".join(sorted(kinds)))
+                    )
+                    shown = say("{found}, a {type}", found=_shown(row[column]), type=found["type"])
+                    self.bad(name, number, column, shown, allowed)
 
     def _line_items(self) -> None:
         for number, row in self._each("lineItems"):
             least, most = _number(row["resultValueMin"]), _number(row["resultValueMax"])
             if least is not None and most is not None and least > most:
                 self.bad(
-                    "lineItems", number, "resultValueMin", str(least), f"at most {most}, the resultValueMax"
+                    "lineItems",
+                    number,
+                    "resultValueMin",
+                    str(least),
+                    say("at most {most}, the resultValueMax", most=str(most)),
                 )
 
     def _results(self) -> None:
@@ -542,14 +602,18 @@ class _Checker:
                 (least is not None and score < least) or (most is not None and score > most)
             ):
                 self.bad(
-                    "results", number, "score", str(score), f"from {least} to {most}, as its line item has it"
+                    "results",
+                    number,
+                    "score",
+                    str(score),
+                    say("from {least} to {most}, as its line item has it", least=str(least), most=str(most)),
                 )
             if row["classSourcedId"] and row["classSourcedId"] != item["classSourcedId"]:
                 self.bad(
                     "results", number, "classSourcedId", _shown(row["classSourcedId"]), item["classSourcedId"]
                 )
             if (item["classSourcedId"], row["studentSourcedId"]) not in students:
-                allowed = f"a student enrolled in the class {item['classSourcedId']}"
+                allowed = say("a student enrolled in the class {class_id}", class_id=item["classSourcedId"])
                 self.bad("results", number, "studentSourcedId", _shown(row["studentSourcedId"]), allowed)
 
     def _roles(self) -> None:
@@ -560,7 +624,11 @@ class _Checker:
             org = row["primaryOrgSourcedId"]
             if org and (row["sourcedId"], org) not in orgs:
                 self.bad(
-                    "users", number, "primaryOrgSourcedId", _shown(org), "an org in which the user has a role"
+                    "users",
+                    number,
+                    "primaryOrgSourcedId",
+                    _shown(org),
+                    say("an org in which the user has a role"),
                 )
         seen: set[tuple[str, str]] = set()
         for number, row in self._each("roles"):
@@ -570,8 +638,8 @@ class _Checker:
                     "roles",
                     number,
                     "roleType",
-                    "a second primary role",
-                    "one primary role of a user in an org",
+                    say("a second primary role"),
+                    say("one primary role of a user in an org"),
                 )
             if row["roleType"] == "primary":
                 seen.add(key)
@@ -606,39 +674,46 @@ def _word_problem(column: Column, text: str) -> str:
     own = column.open and re.fullmatch(r"ext:\S+", text)
     if text in column.words or own:
         return ""
-    return f"one of {', '.join(column.words)}{', or ext:<something>' if column.open else ''}"
+    words = ", ".join(column.words)
+    return (
+        say("one of {words}, or ext:<something>", words=words)
+        if column.open
+        else say("one of {words}", words=words)
+    )
 
 
 _Judge = Callable[[Column, str], str]
 
 
 def _judge(holds: Callable[[str], bool], allowed: str) -> _Judge:
-    return lambda _, text: "" if holds(text) else allowed
+    return lambda _, text: "" if holds(text) else say(allowed)
 
 
-_GUID_WORDS = "1 to 255 of 0-9 A-Z a-z . - _ / @"
 _KINDS: dict[str, _Judge] = {
     "text": lambda _, __: "",
-    "guid": _judge(lambda text: bool(_GUID.fullmatch(text)), _GUID_WORDS),
+    "guid": _judge(lambda text: bool(_GUID.fullmatch(text)), later("1 to 255 of 0-9 A-Z a-z . - _ / @")),
     "guids": _judge(
         lambda text: _members(text, lambda one: bool(_GUID.fullmatch(one))),
-        f"ids with commas between, each {_GUID_WORDS}",
+        later("ids with commas between, each 1 to 255 of 0-9 A-Z a-z . - _ / @"),
     ),
-    "list": _judge(lambda text: _members(text, bool), "values with commas between, none of them empty"),
-    "date": _judge(_is_date, "a day as YYYY-MM-DD"),
-    "instant": _judge(_is_instant, "an instant as YYYY-MM-DDTHH:MM:SS.sssZ"),
-    "year": _judge(lambda text: bool(re.fullmatch(r"\d{4}", text)), "a year as YYYY"),
-    "boolean": _judge(lambda text: text in ("true", "false"), "true or false"),
-    "decimal": _judge(lambda text: bool(_DECIMAL.fullmatch(text)), "a plain decimal number"),
-    "integer": _judge(lambda text: bool(re.fullmatch(r"-?\d+", text)), "a whole number"),
+    "list": _judge(
+        lambda text: _members(text, bool), later("values with commas between, none of them empty")
+    ),
+    "date": _judge(_is_date, later("a day as YYYY-MM-DD")),
+    "instant": _judge(_is_instant, later("an instant as YYYY-MM-DDTHH:MM:SS.sssZ")),
+    "year": _judge(lambda text: bool(re.fullmatch(r"\d{4}", text)), later("a year as YYYY")),
+    "boolean": _judge(lambda text: text in ("true", "false"), later("true or false")),
+    "decimal": _judge(lambda text: bool(_DECIMAL.fullmatch(text)), later("a plain decimal number")),
+    "integer": _judge(lambda text: bool(re.fullmatch(r"-?\d+", text)), later("a whole number")),
     "word": _word_problem,
-    "status": _judge(lambda text: text in ("active", "tobedeleted"), "active or tobedeleted"),
+    "status": _judge(lambda text: text in ("active", "tobedeleted"), later("active or tobedeleted")),
     "ids": _judge(
-        lambda text: _members(text, lambda one: bool(_PAIR.fullmatch(one))), "{type:id} with commas between"
+        lambda text: _members(text, lambda one: bool(_PAIR.fullmatch(one))),
+        later("{type:id} with commas between"),
     ),
     "pairs": _judge(
         lambda text: _members(text, lambda one: bool(_PAIR.fullmatch(one))),
-        "{lhs:rhs} with commas between, and neither comma nor colon in a label",
+        later("{lhs:rhs} with commas between, and neither comma nor colon in a label"),
     ),
     "objective": lambda _, __: "",
 }

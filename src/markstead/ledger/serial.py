@@ -15,6 +15,7 @@ from typing import Any, NoReturn
 
 from markstead.errors import DamagedRecordError
 from markstead.ledger.facts import KINDS, AnyFact, PersonId, Presence, Step
+from markstead.speech import say
 
 VERSION = 1
 ROOT = "0" * 64
@@ -94,7 +95,11 @@ def read_body(body: bytes | str) -> Entry:
         whole = json.loads(body)
         if whole["v"] != VERSION:
             raise DamagedRecordError(
-                f"an entry has version {whole['v']}; this Markstead reads version {VERSION}: use a newer one"
+                say(
+                    "an entry has version {found}; this Markstead reads version {version}: use a newer one",
+                    found=whole["v"],
+                    version=VERSION,
+                )
             )
         kind = KINDS[whole["kind"]]
         payload = whole["fact"]
@@ -111,7 +116,9 @@ def read_body(body: bytes | str) -> Entry:
             kind(**payload),
         )
     except (ValueError, KeyError, TypeError) as error:
-        raise DamagedRecordError(f"an entry cannot be read ({error}): {body[:120]!r}") from error
+        raise DamagedRecordError(
+            say("an entry cannot be read ({error}): {body!r}", error=error, body=body[:120])
+        ) from error
 
 
 def link(previous: str, body: bytes) -> str:

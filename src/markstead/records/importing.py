@@ -136,7 +136,7 @@ def _read_programme(texts: dict[str, str], faults: Faults) -> Programme | None:
 def _add_all(faults: Faults, file: str, problems: Iterable[Problem]) -> None:
     for problem in problems:
         row = re.search(r"row (\d+)", problem.where)
-        faults.add(file, int(row[1]) if row else 0, problem)
+        faults.add(file, problem.row or (int(row[1]) if row else 0), problem)
 
 
 # --- taking -----------------------------------------------------------------------------------------------
@@ -420,6 +420,6 @@ def _in_copies(fault: Fault) -> bool:
 
 
 def _column(problem: Problem, deed: Deed) -> str:
-    if problem.where.endswith(", stop"):
+    if problem.key == "stop" or problem.where.endswith(", stop"):
         return "stop"
-    return _COLUMN_OF.get(problem.where, deed.column)
+    return _COLUMN_OF.get(problem.key or problem.where, deed.column)

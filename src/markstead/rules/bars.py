@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from enum import Enum, StrEnum
 
+from markstead.speech import later, say
+
 
 class Weight(Enum):
     """Who may pass a bar."""
@@ -94,120 +96,146 @@ _RULES = {
 }
 
 SENTENCES: dict[BarKind, tuple[str, str]] = {
-    BarKind.ONLY_EDUCATOR: ("Only an educator may do this.", "An educator of this home does it."),
-    BarKind.NOT_THIS_LEARNER: ("This copy is in another learner's hands.", "Its own learner does it."),
+    BarKind.ONLY_EDUCATOR: (
+        later("Only an educator may do this."),
+        later("An educator of this home does it."),
+    ),
+    BarKind.NOT_THIS_LEARNER: (
+        later("This copy is in another learner's hands."),
+        later("Its own learner does it."),
+    ),
     BarKind.MAY_NOT_LOG: (
-        "A {role} may look at this home but not write.",
-        "Somebody of this home does it.",
+        later("A {role} may look at this home but not write."),
+        later("Somebody of this home does it."),
     ),
-    BarKind.HAS_LEFT: ("Whoever has left this home notes nothing in it.", "Somebody of this home does it."),
+    BarKind.HAS_LEFT: (
+        later("Whoever has left this home notes nothing in it."),
+        later("Somebody of this home does it."),
+    ),
     BarKind.NO_WATCHER: (
-        "Nobody who may watch is named.",
-        "Name the educator or helper who watches the sitting.",
+        later("Nobody who may watch is named."),
+        later("Name the educator or helper who watches the sitting."),
     ),
-    BarKind.NOT_ON_ORDER: ("This copy is {status}, not on order.", "Order a copy first."),
-    BarKind.NOT_IN_THE_HOUSE: ("This copy is {status}.", "It is issued once it is in the house."),
-    BarKind.NOT_ISSUED: ("This copy is {status}, not issued.", "Issue it to a learner first."),
-    BarKind.ALREADY: ("That is done already.", "Go on with the next step, or undo it first."),
-    BarKind.OTHER_STOP_FIRST: ("{first} comes first.", "Clear {first}."),
-    BarKind.NOT_ASKED: ("Nobody is waiting for this leave.", "The learner asks leave first."),
-    BarKind.NO_LEAVE: ("Leave {step} has not been given.", "An educator gives leave {step}."),
+    BarKind.NOT_ON_ORDER: (later("This copy is {status}, not on order."), later("Order a copy first.")),
+    BarKind.NOT_IN_THE_HOUSE: (
+        later("This copy is {status}."),
+        later("It is issued once it is in the house."),
+    ),
+    BarKind.NOT_ISSUED: (later("This copy is {status}, not issued."), later("Issue it to a learner first.")),
+    BarKind.ALREADY: (later("That is done already."), later("Go on with the next step, or undo it first.")),
+    BarKind.OTHER_STOP_FIRST: (later("{first} comes first."), later("Clear {first}.")),
+    BarKind.NOT_ASKED: (later("Nobody is waiting for this leave."), later("The learner asks leave first.")),
+    BarKind.NO_LEAVE: (later("Leave {step} has not been given."), later("An educator gives leave {step}.")),
     BarKind.NOT_MARKED: (
-        "There is nothing to correct here.",
-        "Mark it first; only wrong answers are corrected.",
+        later("There is nothing to correct here."),
+        later("Mark it first; only wrong answers are corrected."),
     ),
-    BarKind.NOT_CORRECTED: ("The wrong answers are not corrected yet.", "Correct them, then ask again."),
+    BarKind.NOT_CORRECTED: (
+        later("The wrong answers are not corrected yet."),
+        later("Correct them, then ask again."),
+    ),
     BarKind.NOT_STILL_WRONG: (
-        "Question {questions} was not among the wrong ones.",
-        "Re-marking is for the questions {wrong} only.",
+        later("Question {questions} was not among the wrong ones."),
+        later("Re-marking is for the questions {wrong} only."),
     ),
     BarKind.NOTHING_TICKED: (
-        "{stop} has not been marked yet.",
-        "A spot check looks at answers that were marked right; mark it first.",
+        later("{stop} has not been marked yet."),
+        later("A spot check looks at answers that were marked right; mark it first."),
     ),
     BarKind.NOT_TICKED: (
-        "Question {questions} was not marked right there.",
-        "A spot check looks only at answers that were marked right.",
+        later("Question {questions} was not marked right there."),
+        later("A spot check looks only at answers that were marked right."),
     ),
-    BarKind.PRACTICE_NOT_OPEN: ("The practice test is not open.", "An educator opens it."),
-    BarKind.NOT_SAT: ("The unit test has not been sat.", "It is sat first, watched."),
+    BarKind.PRACTICE_NOT_OPEN: (later("The practice test is not open."), later("An educator opens it.")),
+    BarKind.NOT_SAT: (later("The unit test has not been sat."), later("It is sat first, watched.")),
     BarKind.NOT_FAILED: (
-        "There is no failed unit test here that still needs a new copy.",
-        "Order any other copy in the plain way.",
+        later("There is no failed unit test here that still needs a new copy."),
+        later("Order any other copy in the plain way."),
     ),
     BarKind.NO_PAPER: (
-        "There is no marked unit test of this copy to send.",
-        "Send it once it is marked; each paper is sent once.",
+        later("There is no marked unit test of this copy to send."),
+        later("Send it once it is marked; each paper is sent once."),
     ),
-    BarKind.CHECK_NOT_OPEN: ("{check} is not open.", "An educator opens {check}."),
+    BarKind.CHECK_NOT_OPEN: (later("{check} is not open."), later("An educator opens {check}.")),
     BarKind.COURSE_NOT_TAKEN: (
-        "The learner does not take the course {course}.",
-        "Add the course to the learner.",
+        later("The learner does not take the course {course}."),
+        later("Add the course to the learner."),
     ),
     BarKind.TEST_UNDER_WAY: (
-        "The unit test of this copy has been sat; nothing else may be done in it.",
-        "The educator marks the unit test.",
+        later("The unit test of this copy has been sat; nothing else may be done in it."),
+        later("The educator marks the unit test."),
     ),
     BarKind.EARLIER_THAN_LAST: (
-        "The latest fact of this copy is of {last}; this would come before it.",
-        "Give a later time, or undo the later facts first.",
+        later("The latest fact of this copy is of {last}; this would come before it."),
+        later("Give a later time, or undo the later facts first."),
     ),
-    BarKind.IN_THE_FUTURE: ("That time has not come yet.", "Give a time and a day up to now."),
-    BarKind.LATER_FACTS: ("Later facts of this copy rest on this one.", "Undo the later ones first."),
+    BarKind.IN_THE_FUTURE: (later("That time has not come yet."), later("Give a time and a day up to now.")),
+    BarKind.LATER_FACTS: (
+        later("Later facts of this copy rest on this one."),
+        later("Undo the later ones first."),
+    ),
     BarKind.ALREADY_REVERSED: (
-        "That fact is undone already, or cannot be undone.",
-        "Record it anew instead.",
+        later("That fact is undone already, or cannot be undone."),
+        later("Record it anew instead."),
     ),
-    BarKind.ALREADY_PASSED: ("The learner has passed this workbook already.", "Issue the next workbook."),
-    BarKind.EARLIER_WORKBOOK: ("{workbooks} must be passed before.", "Pass {workbooks}."),
+    BarKind.ALREADY_PASSED: (
+        later("The learner has passed this workbook already."),
+        later("Issue the next workbook."),
+    ),
+    BarKind.EARLIER_WORKBOOK: (later("{workbooks} must be passed before."), later("Pass {workbooks}.")),
     BarKind.OTHER_COPY_IN_HAND: (
-        "The learner has another workbook of this course in hand.",
-        "Finish that one first.",
+        later("The learner has another workbook of this course in hand."),
+        later("Finish that one first."),
     ),
-    BarKind.NO_OPENING_TALK: ("The opening talk has not been held.", "The learner reads the aims aloud."),
-    BarKind.STOP_NOT_CLEARED: ("{stop} is not cleared.", "Mark, correct and re-mark {stop}."),
-    BarKind.PAGES_LEFT: ("Pages {pages} are not worked yet.", "Work pages {pages}."),
+    BarKind.NO_OPENING_TALK: (
+        later("The opening talk has not been held."),
+        later("The learner reads the aims aloud."),
+    ),
+    BarKind.STOP_NOT_CLEARED: (later("{stop} is not cleared."), later("Mark, correct and re-mark {stop}.")),
+    BarKind.PAGES_LEFT: (later("Pages {pages} are not worked yet."), later("Work pages {pages}.")),
     BarKind.BOOK_CLOSED: (
-        "The workbook is closed while the practice test is open.",
-        "Record the score of the practice test.",
+        later("The workbook is closed while the practice test is open."),
+        later("Record the score of the practice test."),
     ),
     BarKind.QUIZ_FIRST: (
-        "{wrong} of {asked} were wrong; from {percent} % wrong on, an oral quiz or teaching comes first.",
-        "Hold an oral quiz on it, or teach it and record the help.",
+        later(
+            "{wrong} of {asked} were wrong; from {percent} % wrong on, an oral quiz or teaching comes first."
+        ),
+        later("Hold an oral quiz on it, or teach it and record the help."),
     ),
     BarKind.REVIEW_FIRST: (
-        "The practice test was below the pass mark and nothing has been reviewed since.",
-        "Review first: corrections, an oral quiz or help.",
+        later("The practice test was below the pass mark and nothing has been reviewed since."),
+        later("Review first: corrections, an oral quiz or help."),
     ),
     BarKind.PRACTICE_NOT_PASSED: (
-        "No practice test of this copy has reached the pass mark of {percent} %.",
-        "Reach {percent} % in a practice test.",
+        later("No practice test of this copy has reached the pass mark of {percent} %."),
+        later("Reach {percent} % in a practice test."),
     ),
     BarKind.NOT_READY: (
-        "No educator has decided that the learner is ready.",
-        "Decide on readiness.",
+        later("No educator has decided that the learner is ready."),
+        later("Decide on readiness."),
     ),
     BarKind.TOO_SOON: (
-        "The latest practice test was on {practice}; the unit test comes on a later school day.",
-        "Wait until {until}.",
+        later("The latest practice test was on {practice}; the unit test comes on a later school day."),
+        later("Wait until {until}."),
     ),
-    BarKind.NO_SCHOOL: ("{day} is {why}.", "Wait until {until}."),
+    BarKind.NO_SCHOOL: (later("{day} is {why}."), later("Wait until {until}.")),
     BarKind.NOT_MORNING: (
-        "It is {time}; unit tests begin between {start} and {end}.",
-        "Wait until {until}, {start}.",
+        later("It is {time}; unit tests begin between {start} and {end}."),
+        later("Wait until {until}, {start}."),
     ),
-    BarKind.EDUCATOR_AWAY: ("The educator is away on {day}.", "Wait until {until}."),
+    BarKind.EDUCATOR_AWAY: (later("The educator is away on {day}."), later("Wait until {until}.")),
     BarKind.AID_NOT_ALLOWED: (
-        "{aids} may not be used in year {year}.",
-        "Leave to the learner: {allowed}.",
+        later("{aids} may not be used in year {year}."),
+        later("Leave to the learner: {allowed}."),
     ),
     BarKind.LEARNER_SAT_TODAY: (
-        "The learner has sat {sat} unit test(s) today; the programme allows {most} a day.",
-        "Wait until {until}.",
+        later("The learner has sat {sat} unit test(s) today; the programme allows {most} a day."),
+        later("Wait until {until}."),
     ),
     BarKind.MORNING_FULL: (
-        "{sat} unit test(s) were begun this morning; the programme allows {most}.",
-        "Wait until {until}.",
+        later("{sat} unit test(s) were begun this morning; the programme allows {most}."),
+        later("Wait until {until}."),
     ),
 }
 
@@ -228,14 +256,18 @@ class Bar:
     @property
     def says(self) -> str:
         """What is the matter, in a sentence."""
-        return SENTENCES[self.kind][0].format(**dict(self.values))
+        return self._said(SENTENCES[self.kind][0])
 
     @property
     def lifts(self) -> str:
         """What lifts it, in a sentence."""
-        return SENTENCES[self.kind][1].format(**dict(self.values))
+        return self._said(SENTENCES[self.kind][1])
+
+    def _said(self, text: str) -> str:
+        # Without values say would leave a gap in braces, where a forgotten value is to be noticed.
+        return say(text, **dict(self.values)) if self.values else say(text).format()
 
 
 def bar(kind: BarKind, **values: object) -> Bar:
-    """Make a bar; values fill its sentences."""
+    """Make a bar; values, said as people say them, fill its sentences."""
     return Bar(kind, tuple((name, str(value)) for name, value in values.items()))

@@ -40,6 +40,7 @@ from markstead.rules.programme import (
     WeighBy,
     Workbook,
 )
+from markstead.speech import counted, plural, say
 
 MOST_PAGES = 999
 _T = TypeVar("_T")
@@ -56,26 +57,26 @@ def whole_number(least: int, most: int) -> BeforeValidator:
     def check(value: object) -> object:
         if type(value) is int and least <= value <= most:
             return value
-        raise ValueError(f"a whole number from {least} to {most}")
+        raise ValueError(say("a whole number from {least} to {most}", least=least, most=most))
 
     return BeforeValidator(check)
 
 
 def _id(value: str) -> str:
     if not _ID.fullmatch(value):
-        raise ValueError("small letters and digits, a letter first, at most 20: maths, grammar2")
+        raise ValueError(say("small letters and digits, a letter first, at most 20: maths, grammar2"))
     return value
 
 
 def _words(value: str) -> str:
     if not value.strip():
-        raise ValueError("text that is not blank")
+        raise ValueError(say("text that is not blank"))
     return value.strip()
 
 
 def _currency(value: str) -> str:
     if not re.fullmatch(r"[A-Z]{3}", value):
-        raise ValueError("three capital letters (ISO 4217), such as EUR")
+        raise ValueError(say("three capital letters (ISO 4217), such as EUR"))
     return value
 
 
@@ -104,7 +105,7 @@ class _Marks(_Table):
     @classmethod
     def _somebody_can_pass(cls, exact: bool, info: ValidationInfo) -> bool:
         if not exact and 100 in (info.data.get("practice_test_percent"), info.data.get("unit_test_percent")):
-            raise ValueError("true where a pass mark is 100: nobody has more than everything right")
+            raise ValueError(say("true where a pass mark is 100: nobody has more than everything right"))
         return exact
 
 
@@ -121,7 +122,7 @@ class _UnitTest(_Table):
     def _after_it_begins(cls, until: time, info: ValidationInfo) -> time:
         begins = info.data.get("morning_from")
         if begins is not None and until <= begins:
-            raise ValueError(f"a time after {begins:%H:%M}, when the morning begins")
+            raise ValueError(say("a time after {time}, when the morning begins", time=f"{begins:%H:%M}"))
         return until
 
 
@@ -152,7 +153,7 @@ def _decimal(least: Fraction, most: int) -> BeforeValidator:
     def check(value: object) -> object:
         if isinstance(value, int | float) and not isinstance(value, bool) and least <= value <= most:
             return Fraction(str(value))
-        raise ValueError(f"a number from {float(least):g} to {most}")
+        raise ValueError(say("a number from {least:g} to {most}", least=float(least), most=most))
 
     return BeforeValidator(check)
 
@@ -161,7 +162,7 @@ def _one_of(choices: type[StrEnum]) -> BeforeValidator:
     def check(value: object) -> object:
         if value in list(choices):
             return choices(str(value))
-        raise ValueError("one of " + ", ".join(choices))
+        raise ValueError(say("one of {words}", words=", ".join(choices)))
 
     return BeforeValidator(check)
 
@@ -214,7 +215,7 @@ def _rules(text: str, file: str, problems: list[Problem]) -> tuple[_File | None,
         for n, value in enumerate(values, 1):
             if value is not None and value in values[: n - 1]:
                 where = f"{file}, {kind} {n}, {key}"
-                problems.append(Problem(where, repr(value), "one that does not stand there already"))
+                problems.append(Problem(where, repr(value), say("one that does not stand there already")))
     if kept is not None:
         return kept, {s.id: s.title for s in kept.subject}
     named = {str(name): str(name) for name in _values(data, "subject", "id") if isinstance(name, str)}
@@ -248,20 +249,20 @@ _DATE = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}")
 def _shown(text: str) -> str:
     """A cell as it stands there; a very long one is cut."""
     if not text:
-        return "nothing"
+        return say("nothing")
     return repr(text if len(text) <= 80 else f"{text[:79]}…")
 
 
 def _hint(text: str, *, listed: bool) -> str:
     """What to do about a cell that a sheet has made something else of."""
     if whole := re.fullmatch(r"([0-9]{1,9})[.,]0+", text):
-        return f"A sheet has made a decimal number of it: write {whole[1]}."
+        return say("A sheet has made a decimal number of it: write {number}.", number=whole[1])
     if _MONTH.fullmatch(text) or _DATE.fullmatch(text):
-        return "A sheet has made a date of it: format the column as text and write it again."
+        return say("A sheet has made a date of it: format the column as text and write it again.")
     if listed and re.fullmatch(r"[0-9]+([., ]+[0-9]+)+", text):
-        return "Numbers are parted by semicolons."
+        return say("Numbers are parted by semicolons.")
     if re.fullmatch(r"[0-9]+[.,][0-9]+", text):
-        return "Write it without a point or a comma."
+        return say("Write it without a point or a comma.")
     return ""
 
 
@@ -280,8 +281,10 @@ class _Row:
     def wrong(self, column: str, found: str, allowed: str, do: str = "") -> None:
         self.faulty = True
         if column not in self.unread:
-            where = f"{self.file}, row {self.number}, column {column}"
-            self.problems.append(Problem(where, found, allowed, do))
+            where = say(
+                "{file}, row {number}, column {column}", file=self.file, number=self.number, column=column
+            )
+            self.problems.append(Problem(where, found, allowed, do, row=self.number))
 
     def text(self, column: str) -> str:
         return "" if column in self.unread else self.cells.get(column, "").strip()
@@ -291,7 +294,8 @@ class _Row:
         text = self.text(column)
         if re.fullmatch(r"[0-9]{1,9}", text) and least <= int(text) <= most:
             return int(text)
-        self.wrong(column, _shown(text), f"a whole number from {least} to {most}", _hint(text, listed=False))
+        allowed = say("a whole number from {least} to {most}", least=least, most=most)
+        self.wrong(column, _shown(text), allowed, _hint(text, listed=False))
         return None
 
     def members(self, column: str) -> list[str]:
@@ -307,7 +311,7 @@ def _list(row: _Row, column: str, read: Callable[[str], _T | None], allowed: str
     for member in row.members(column):
         value = read(member)
         if value is None:
-            shown = _shown(member) if member else "nothing between two semicolons"
+            shown = _shown(member) if member else say("nothing between two semicolons")
             row.wrong(column, shown, allowed, _hint(member, listed=True))
             well = False
         else:
@@ -333,9 +337,12 @@ def _price(row: _Row) -> int | None:
     match = re.fullmatch(r"([0-9]{1,6})(?:\.([0-9]{1,2}))?", text)
     if match is None:
         comma = re.fullmatch(r"([0-9]+),([0-9]{1,2})", text)
-        do = f"Write it with a point: {comma[1]}.{comma[2]}." if comma else ""
+        do = say("Write it with a point: {price}.", price=f"{comma[1]}.{comma[2]}") if comma else ""
         row.wrong(
-            "price", _shown(text), "a price with a point and without a sign, such as 4.20, or nothing", do
+            "price",
+            _shown(text),
+            say("a price with a point and without a sign, such as 4.20, or nothing"),
+            do,
         )
         return None
     return int(match[1]) * 100 + int((match[2] or "").ljust(2, "0"))
@@ -345,11 +352,11 @@ def _in_order(row: _Row, ends: list[int], runs: list[tuple[int, int]]) -> bool:
     """Whether section ends rise, and checks too."""
     before = len(row.problems)
     if not ends:
-        row.wrong("section_ends", "nothing", "the last page of each section, such as 6;12;19")
+        row.wrong("section_ends", say("nothing"), say("the last page of each section, such as 6;12;19"))
     if any(a >= b for a, b in pairwise(ends)):
-        row.wrong("section_ends", _shown(row.text("section_ends")), "page numbers that rise")
+        row.wrong("section_ends", _shown(row.text("section_ends")), say("page numbers that rise"))
     if any(a[1] >= b[0] for a, b in pairwise(runs)):
-        row.wrong("check_pages", _shown(row.text("check_pages")), "pages that rise, no page twice")
+        row.wrong("check_pages", _shown(row.text("check_pages")), say("pages that rise, no page twice"))
     return len(row.problems) == before
 
 
@@ -366,7 +373,7 @@ def _spans(
     for last, kind, _, _ in lasts:
         if last > pages:
             column = "section_ends" if kind == "section" else "check_pages"
-            row.wrong(column, str(last), f"a page from 1 to {pages}, the last page")
+            row.wrong(column, str(last), say("a page from 1 to {pages}, the last page", pages=pages))
     if any(last > pages for last, *_ in lasts):
         return None
     # On one last page the section comes first, so that the check is the one that is in the way.
@@ -376,25 +383,29 @@ def _spans(
     for last, kind, n, given in lasts:
         first = page + 1 if kind == "section" else given
         if first != page + 1:
-            allowed = f"a check that begins right behind the section or check before it, on page {page + 1}"
-            do = "A section ends on the page before a check."
+            allowed = say(
+                "a check that begins right behind the section or check before it, on page {page}",
+                page=page + 1,
+            )
+            do = say("A section ends on the page before a check.")
             row.wrong("check_pages", _run(first, last), allowed, do)
         found.append((kind, n, first, last))
         page = last
     if page != pages:
-        row.wrong("pages", str(pages), f"{page}, where the last section or check ends")
+        row.wrong("pages", str(pages), say("{page}, where the last section or check ends", page=page))
     return found if len(row.problems) == before else None
 
 
 def _stops(row: _Row, pages: int | None) -> tuple[Stop, ...]:
     """Sections and checks in page order; none when anything about them is wrong."""
-    ends = _list(row, "section_ends", _number, "page numbers such as 6;12;19")
-    questions = _list(row, "section_questions", _number, "numbers of questions such as 20;18;22")
-    runs = _list(row, "check_pages", _page_run, "pages such as 13-14;26")
-    asked = _list(row, "check_questions", _number, "numbers of questions such as 10;12")
+    ends = _list(row, "section_ends", _number, say("page numbers such as 6;12;19"))
+    questions = _list(row, "section_questions", _number, say("numbers of questions such as 20;18;22"))
+    runs = _list(row, "check_pages", _page_run, say("pages such as 13-14;26"))
+    asked = _list(row, "check_questions", _number, say("numbers of questions such as 10;12"))
     for stops, counts, column in ((ends, questions, "section_questions"), (runs, asked, "check_questions")):
         if stops is not None and counts is not None and len(stops) != len(counts) and ends != []:
-            row.wrong(column, _count(len(counts)), f"{_count(len(stops))}, one for each")
+            allowed = counted(len(stops), "{n} number, one for each", "{n} numbers, one for each")
+            row.wrong(column, plural(len(counts), "number"), allowed)
     if ends is None or runs is None or not _in_order(row, ends, runs) or pages is None:
         return ()
     spans = _spans(row, ends, runs, pages)
@@ -404,10 +415,6 @@ def _stops(row: _Row, pages: int | None) -> tuple[Stop, ...]:
     return tuple(
         Stop(kind, n, f"{kind}-{n}", first, last, counts_of[kind][n - 1]) for kind, n, first, last in spans
     )
-
-
-def _count(n: int) -> str:
-    return "1 number" if n == 1 else f"{n} numbers"
 
 
 _OBJECTIVE = re.compile(
@@ -421,15 +428,16 @@ def _objectives(row: _Row, stops: tuple[Stop, ...]) -> tuple[Objective, ...]:
     for member in filter(None, row.members("objectives")):
         match = _OBJECTIVE.fullmatch(member)
         if match is None:
-            row.wrong("objectives", _shown(member), "objectives such as section-1:1-4=adds to twenty")
+            row.wrong("objectives", _shown(member), say("objectives such as section-1:1-4=adds to twenty"))
             continue
         stop, first, last = match[1], int(match[2]), int(match[3] or match[2])
         if not stops:
             continue  # which questions there are is not known
         if stop not in questions:
-            row.wrong("objectives", _shown(member), f"a stop of this workbook: {', '.join(questions)}")
+            allowed = say("a stop of this workbook: {stops}", stops=", ".join(questions))
+            row.wrong("objectives", _shown(member), allowed)
         elif not 1 <= first <= last <= questions[stop]:
-            allowed = f"questions from 1 to {questions[stop]}, those of {stop}"
+            allowed = say("questions from 1 to {last}, those of {stop}", last=questions[stop], stop=stop)
             row.wrong("objectives", _shown(member), allowed)
         else:
             found += [Objective(stop, n, match[4]) for n in range(first, last + 1)]
@@ -481,12 +489,14 @@ class _Read:
 def _read_row(row: _Row, subjects: Mapping[str, str] | None) -> _Read:
     subject: str | None = row.text("course") or None
     if subject is None or (subjects is not None and subject not in subjects):
-        known = f": {', '.join(subjects)}" if subjects else ""
-        row.wrong("course", _shown(row.text("course")), f"a subject of the programme{known}")
+        allowed = say("a subject of the programme")
+        if subjects:
+            allowed = say("a subject of the programme: {subjects}", subjects=", ".join(subjects))
+        row.wrong("course", _shown(row.text("course")), allowed)
         subject = None
     title = row.text("title")
     if not title:
-        row.wrong("title", "nothing", "the title on the cover")
+        row.wrong("title", say("nothing"), say("the title on the cover"))
     place = _Place(subject, row.whole("level", 0, 20), row.whole("number", 1, 99))
     prerequisites = tuple(filter(None, row.members("prerequisites")))
     pages = row.whole("pages", 1, MOST_PAGES)
@@ -525,27 +535,35 @@ def _read_row(row: _Row, subjects: Mapping[str, str] | None) -> _Read:
 # --- the sheet --------------------------------------------------------------------------------------------
 
 
-def _header(names: list[str], where: str, problems: list[Problem]) -> frozenset[str] | None:
+def _header(names: list[str], where: str, row: int, problems: list[Problem]) -> frozenset[str] | None:
     """Columns that cannot be read; None when these are no columns at all."""
     if len(names) == 1 and re.search(r"[;\t]", names[0]):
-        do = "Save the sheet as CSV, UTF-8, with commas between the cells."
-        problems.append(Problem(where, _shown(names[0]), "names of columns parted by commas", do))
+        do = say("Save the sheet as CSV, UTF-8, with commas between the cells.")
+        problems.append(
+            Problem(where, _shown(names[0]), say("names of columns parted by commas"), do, row=row)
+        )
         return None
     missing = [name for name in NEEDED if name not in names]
-    needed = f"the columns {', '.join(NEEDED)}"
-    problems.extend(Problem(where, f"no column {name}", needed) for name in missing)
+    needed = say("the columns {columns}", columns=", ".join(NEEDED))
+    problems.extend(
+        Problem(where, say("no column {column}", column=name), needed, row=row) for name in missing
+    )
     for name in dict.fromkeys(names):
         if name not in COLUMNS or names.count(name) > 1:
-            twice = " twice" if names.count(name) > 1 else ""
-            allowed = f"each once, of: {', '.join(COLUMNS)}"
-            problems.append(Problem(where, f"column {_shown(name)}{twice}", allowed))
+            found = say("column {column}", column=_shown(name))
+            if names.count(name) > 1:
+                found = say("column {column} twice", column=_shown(name))
+            allowed = say("each once, of: {columns}", columns=", ".join(COLUMNS))
+            problems.append(Problem(where, found, allowed, row=row))
     return frozenset(missing) | {name for name in names if names.count(name) > 1}
 
 
 def _rows(text: str, file: str, problems: list[Problem]) -> list[_Row]:
     """The rows below the header, numbered as a sheet shows them: a cell may run over several lines."""
     if "\0" in text:
-        problems.append(Problem(file, "a NUL byte", "plain text", "Save the sheet as CSV, UTF-8."))
+        problems.append(
+            Problem(file, say("a NUL byte"), say("plain text"), say("Save the sheet as CSV, UTF-8."))
+        )
         return []
     rows: list[_Row] = []
     header: list[str] | None = None
@@ -556,32 +574,39 @@ def _rows(text: str, file: str, problems: list[Problem]) -> list[_Row]:
         for number, cells in enumerate(reader, 1):
             if not any(cell.strip() for cell in cells):
                 continue
-            where = f"{file}, row {number}"
+            where = say("{file}, row {number}", file=file, number=number)
             if header is None:
                 # A sheet may add empty columns on the right, to the header and to every row alike.
                 width, header = len(cells), [name.strip() for name in cells]
                 while not header[-1]:
                     header.pop()
-                known = _header(header, where, problems)
+                known = _header(header, where, number, problems)
                 if known is None:
                     return []
                 unread = known
                 continue
             if len(cells) != width or any(cell.strip() for cell in cells[len(header) :]):
-                allowed = f"{len(header)} cells, one for each column"
-                do = "A cell with a comma in it stands in quotation marks."
-                problems.append(Problem(where, f"{len(cells)} cells", allowed, do))
+                allowed = say("{n} cells, one for each column", n=len(header))
+                do = say("A cell with a comma in it stands in quotation marks.")
+                found = say("{n} cells", n=len(cells))
+                problems.append(Problem(where, found, allowed, do, row=number))
                 rows.append(_Row(file, number, {}, frozenset(COLUMNS), problems))
             else:
                 rows.append(_Row(file, number, dict(zip(header, cells, strict=False)), unread, problems))
     except csv.Error as error:
-        where = f"{file}, row {number + 1}"
-        problems.append(Problem(where, str(error), "a CSV file as a sheet saves it"))
+        where = say("{file}, row {number}", file=file, number=number + 1)
+        problems.append(Problem(where, str(error), say("a CSV file as a sheet saves it"), row=number + 1))
         rows.append(_Row(file, number + 1, {}, frozenset(COLUMNS), problems))
     if header is None and not rows:
-        problems.append(Problem(file, "an empty file", f"a header row with the columns {', '.join(COLUMNS)}"))
+        problems.append(
+            Problem(
+                file,
+                say("an empty file"),
+                say("a header row with the columns {columns}", columns=", ".join(COLUMNS)),
+            )
+        )
     elif not rows:
-        problems.append(Problem(file, "no workbook", "at least one row below the header"))
+        problems.append(Problem(file, say("no workbook"), say("at least one row below the header")))
     return rows
 
 
@@ -618,7 +643,9 @@ def _check_numbers(placed: Mapping[str, _Read], lost: list[_Place]) -> None:
                 n for n in range(before + 1, number) if not any(p.may_be(f"{course}-{n:02d}") for p in lost)
             ]
             if gap:
-                allowed = f"{gap[0]}: the workbooks of {course} leave no gap"
+                allowed = say(
+                    "{number}: the workbooks of {course} leave no gap", number=gap[0], course=course
+                )
                 found[number].row.wrong("number", str(number), allowed)
             before = number
 
@@ -632,7 +659,9 @@ def _check_order(reads: list[_Read]) -> None:
             lost.append(read.place)
         elif read.place.code in placed:
             first = placed[read.place.code].row.number
-            allowed = f"a number that {read.place.course} has not had (row {first} has it)"
+            allowed = say(
+                "a number that {course} has not had (row {row} has it)", course=read.place.course, row=first
+            )
             read.row.wrong("number", str(read.place.number), allowed)
         else:
             placed[read.place.code] = read
@@ -640,10 +669,12 @@ def _check_order(reads: list[_Read]) -> None:
     for code, read in placed.items():
         for needed in read.prerequisites:
             if needed not in placed and not any(place.may_be(needed) for place in lost):
-                read.row.wrong("prerequisites", _shown(needed), "the code of a workbook, such as maths-5-03")
+                read.row.wrong(
+                    "prerequisites", _shown(needed), say("the code of a workbook, such as maths-5-03")
+                )
         if way := _circle(code, placed):
-            allowed = f"workbooks that do not need {code} themselves"
-            do = f"The circle is {', '.join(way)}: each needs the next."
+            allowed = say("workbooks that do not need {workbook} themselves", workbook=code)
+            do = say("The circle is {workbooks}: each needs the next.", workbooks=", ".join(way))
             read.row.wrong("prerequisites", _shown(";".join(read.prerequisites)), allowed, do)
 
 
@@ -680,7 +711,7 @@ def read_programme(
     of_rows: list[Problem] = []
     reads = [_read_row(row, subjects) for row in _rows(workbooks_csv, workbooks_file, of_rows)]
     _check_order(reads)
-    problems += sorted(of_rows, key=_row_of)
+    problems += sorted(of_rows, key=lambda problem: problem.row)
     if problems or rules is None:
         raise InputError(problems)
     books = [read.book for read in reads if read.book is not None]
@@ -718,9 +749,3 @@ def _transcript(rules: _File) -> TranscriptRules:
     return TranscriptRules(
         kept.workbooks_a_credit, kept.smallest_credit, kept.result_of, kept.weigh_by, scale
     )
-
-
-def _row_of(problem: Problem) -> int:
-    """The row that a problem names; the order of the report is that of the sheet."""
-    match = re.search(r", row ([0-9]+)", problem.where)
-    return int(match[1]) if match else 0

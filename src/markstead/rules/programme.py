@@ -8,6 +8,7 @@ from fractions import Fraction
 from typing import Literal
 
 from markstead.errors import Problem, UnknownError
+from markstead.speech import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,8 +181,9 @@ class Workbook:
         """
         found = self._by_id.get(stop_id)
         if found is None:
-            allowed = f"one of {', '.join(self._by_id)}"
-            raise UnknownError([Problem(f"workbook {self.code}, stop", repr(stop_id), allowed)])
+            allowed = say("one of {stops}", stops=", ".join(self._by_id))
+            where = say("workbook {workbook}, stop", workbook=self.code)
+            raise UnknownError([Problem(where, repr(stop_id), allowed, key="stop")])
         return found
 
     def stop_of_page(self, page: int) -> Stop:
@@ -192,8 +194,9 @@ class Workbook:
         """
         found = self._by_page.get(page)
         if found is None:
-            allowed = f"a page from 1 to {self.pages}"
-            raise UnknownError([Problem(f"workbook {self.code}, page", str(page), allowed)])
+            allowed = say("a page from 1 to {pages}", pages=self.pages)
+            where = say("workbook {workbook}, page", workbook=self.code)
+            raise UnknownError([Problem(where, str(page), allowed)])
         return found
 
     @property
@@ -252,10 +255,9 @@ class Programme:
         """
         found = self._workbooks.get(code)
         if found is None:
-            allowed = "the code of a workbook of the programme, such as " + next(
-                iter(self._workbooks), "none"
-            )
-            raise UnknownError([Problem("workbook", repr(code), allowed)])
+            first = next(iter(self._workbooks), say("none"))
+            allowed = say("the code of a workbook of the programme, such as {workbook}", workbook=first)
+            raise UnknownError([Problem(say("workbook"), repr(code), allowed, key="workbook")])
         return found
 
     def course(self, course_id: str) -> Course:
@@ -266,7 +268,8 @@ class Programme:
         """
         found = self.courses.get(course_id)
         if found is None:
-            raise UnknownError([Problem("course", repr(course_id), f"one of {', '.join(self.courses)}")])
+            allowed = say("one of {courses}", courses=", ".join(self.courses))
+            raise UnknownError([Problem(say("course"), repr(course_id), allowed)])
         return found
 
     def _neighbour(self, workbook: Workbook, step: int) -> Workbook | None:

@@ -25,7 +25,8 @@ from markstead.rules.quick_names import (
     unread,
     who_words,
 )
-from markstead.rules.ruling import page_words, ranges, stop_words
+from markstead.rules.ruling import page_words, ranges
+from markstead.speech import later, say
 
 MOST_LETTERS = 400
 """A line is a line; what is longer was pasted by mistake."""
@@ -139,10 +140,10 @@ _GLUED = (
 """A word of the line and a number, written together."""
 _WITH_UNIT = re.compile(r"([0-9]{1,4})(m|min|mins|minutes?)")
 _SHARE = re.compile(r"([0-9]{1,4})/([0-9]{1,4})")
-PARTS = (
+PARTS = later(
     "a name, pages such as 14-19, minutes such as 35 min, wrong 3 7, right, re-mark, practice 27 of 30, help"
 )
-A_RUN = "a page such as 14, or a rising run such as 14-19"
+A_RUN = later("a page such as 14, or a rising run such as 14-19")
 
 
 def chunks_of(text: str) -> list[Chunk]:
@@ -247,7 +248,9 @@ class _Reader:
             self._remark(chunk)
         elif word in ("section", "check") and (number := self._word(1)).isdecimal() and number.isascii():
             if len(number) > 4:
-                raise unread(self.chunks[self.at + 1], "is too high", f"the number of a {word}")
+                raise unread(
+                    self.chunks[self.at + 1], say("is too high"), say("the number of a {word}", word=word)
+                )
             self.at += 2
             self.parts.stops.append((f"{word}-{int(number)}", chunk))
         elif word in _MEANS:
@@ -260,7 +263,7 @@ class _Reader:
 
     def _say(self, what: str, chunk: Chunk) -> None:
         if what in self.parts.said:
-            raise unread(chunk, "is said twice", "each part once")
+            raise unread(chunk, say("is said twice"), say("each part once"))
         self.parts.said[what] = chunk
         self.at += 1
 
@@ -297,15 +300,17 @@ class _Reader:
                 break
             found = self._run()
             if found.first == 0:
-                raise unread(found.chunk, "is no question", "numbers from 1 on, such as 3 7 or 9-11")
+                raise unread(
+                    found.chunk, say("is no question"), say("numbers from 1 on, such as 3 7 or 9-11")
+                )
             numbers.update(range(found.first, found.last + 1))
         if not numbers:
             after = self._peek()
             if after is not None:
-                raise unread(after, "stands where numbers are wanted", "the numbers of the wrong questions")
-            raise unread(
-                head, "has no numbers after it", "the numbers of the wrong questions, such as wrong 3 7"
-            )
+                said = say("stands where numbers are wanted")
+                raise unread(after, said, say("the numbers of the wrong questions"))
+            allowed = say("the numbers of the wrong questions, such as wrong 3 7")
+            raise unread(head, say("has no numbers after it"), allowed)
         self.parts.verdicts.append(_Verdict(tuple(sorted(numbers)), head, of_remark))
 
     def _run(self) -> _Numbers:
@@ -313,7 +318,7 @@ class _Reader:
         chunk = self.chunks[self.at]
         match = _RUN.fullmatch(self._word())
         if match is None:
-            raise unread(chunk, "is no number that can stand here", A_RUN)
+            raise unread(chunk, say("is no number that can stand here"), say(A_RUN))
         first, last = int(match[1]), int(match[2] or match[1])
         self.at += 1
         run = match[2] is not None
@@ -325,11 +330,11 @@ class _Reader:
         ):
             end = _RUN.fullmatch(self._word(1))
             if end is None:
-                raise unread(self.chunks[self.at + 1], "is too high", A_RUN)
+                raise unread(self.chunks[self.at + 1], say("is too high"), say(A_RUN))
             last, run = int(end[1]), True
             self.at += 2
         if last < first:
-            raise unread(chunk, "runs backwards", A_RUN)
+            raise unread(chunk, say("runs backwards"), say(A_RUN))
         return _Numbers(first, last, chunk, run)
 
     def _number(self, *, marked: bool) -> None:
@@ -350,7 +355,8 @@ class _Reader:
             asked = _RUN.fullmatch(self._word(2))
             if asked is None or asked[2] is not None:
                 missing = self._peek(2) or self.chunks[self.at + 1]
-                raise unread(missing, "stands where a number is wanted", "how many questions there were")
+                said = say("stands where a number is wanted")
+                raise unread(missing, said, say("how many questions there were"))
             self.at += 3
             self.parts.scores.append((int(plain[1]), int(asked[1]), chunk))
         else:
@@ -390,16 +396,16 @@ def _read(text: str, known: Known) -> QuickLine:
     chunks = chunks_of(text)
     end = Chunk("", len(text.rstrip()), len(chunks) + 1)
     if len(text) > MOST_LETTERS:
-        raise unread(
-            Chunk("", MOST_LETTERS, 0), "the line is too long", f"a line of up to {MOST_LETTERS} letters"
-        )
+        allowed = say("a line of up to {most} letters", most=MOST_LETTERS)
+        raise unread(Chunk("", MOST_LETTERS, 0), say("the line is too long"), allowed)
     if not chunks:
-        raise unread(end, "nothing is written", f"{who_words(known)}, then what was done: {PARTS}")
+        allowed = say("{names}, then what was done: {parts}", names=who_words(known), parts=say(PARTS))
+        raise unread(end, say("nothing is written"), allowed)
     parts = _Reader(chunks, known).read()
     for name in parts.names:  # a word that is nothing at all is named before what it leaves open
         if not names_word(name, known):
-            said = "is no word of the line, and names nobody and no workbook in hand"
-            words = "or a word such as wrong, right, help"
+            said = say("is no word of the line, and names nobody and no workbook in hand")
+            words = say("or a word such as wrong, right, help")
             raise unread(name, said, f"{who_words(known)}; {books_words(known.books)}; {words}")
     deeds = _deeds(parts, end)
     book = any(not isinstance(deed, WasThere) for deed in deeds)
@@ -414,9 +420,10 @@ def _deeds(parts: _Parts, end: Chunk) -> tuple[Deed, ...]:
     said = parts.said
     for several in (parts.minutes, parts.scores, parts.stops):
         if len(several) > 1:
-            raise unread(several[1][-1], "is a second one", "one of them in a line; write a second line")
+            allowed = say("one of them in a line; write a second line")
+            raise unread(several[1][-1], say("is a second one"), allowed)
     if "practice" in said and "unit" in said:
-        raise unread(said["unit"], "stands beside practice", "one test in a line")
+        raise unread(said["unit"], say("stands beside {word}", word="practice"), say("one test in a line"))
     stop = _stop(parts)
     page, worked = _work(parts)
     test = "practice" if "practice" in said else "unit" if "unit" in said else None
@@ -437,7 +444,8 @@ def _deeds(parts: _Parts, end: Chunk) -> tuple[Deed, ...]:
         found.append(HelpHad(_help_minutes(parts)))
     again = PRACTICE if test == "practice" else stop
     if test == "unit" and (remark is not None or "corrected" in said):
-        raise unread(said["unit"], "is never corrected", "corrections of a section, a check or practice")
+        allowed = say("corrections of a section, a check or practice")
+        raise unread(said["unit"], say("is never corrected"), allowed)
     if "corrected" in said:
         found.append(CorrectionsDone(again))
     if remark is not None:
@@ -446,7 +454,8 @@ def _deeds(parts: _Parts, end: Chunk) -> tuple[Deed, ...]:
     _needless(parts, found)
     if not found:
         last = parts.names[-1] if parts.names else end
-        raise unread(replace(end, text=""), f"after {last.text!r} it is not said what was done", PARTS)
+        missing = say("after {word!r} it is not said what was done", word=last.text)
+        raise unread(replace(end, text=""), missing, say(PARTS))
     return tuple(found)
 
 
@@ -456,7 +465,8 @@ def _stop(parts: _Parts) -> str | None:
     stop, chunk = parts.stops[0]
     for test in ("practice", "unit"):
         if test in parts.said:
-            raise unread(chunk, f"stands beside {test}", "a section, a check or a test: one in a line")
+            allowed = say("a section, a check or a test: one in a line")
+            raise unread(chunk, say("stands beside {word}", word=test), allowed)
     return stop
 
 
@@ -468,26 +478,33 @@ def _work(parts: _Parts) -> tuple[int | None, Worked | None]:
     if "help" in parts.said and singles:
         if not runs and parts.minutes:
             n = singles[0].first
-            choices = (f"{n}-{n} for the page worked", f"the minutes left out for help at page {n}")
-            raise unread(
-                singles[0].chunk, "may be the page worked or the page of the help", "one of both", choices
+            choices = (
+                say("{typed} for the page worked", typed=f"{n}-{n}"),
+                say("the minutes left out for help at page {number}", number=n),
             )
+            said = say("may be the page worked or the page of the help")
+            raise unread(singles[0].chunk, said, say("one of both"), choices)
         page = singles.pop(0).first
     left = [*runs, *singles]
     tests = [test for test in ("practice", "unit") if test in parts.said]
     bare = [p for p in left if not p.run and not p.marked]
     if tests and bare:
         n = bare[0].first
-        choices = (f"{n} of 30, with the number of questions", f"p{n} for a page")
-        raise unread(bare[0].chunk, "may be right answers or a page", "which of both it is", choices)
+        choices = (
+            say("{typed}, with the number of questions", typed=f"{n} of 30"),
+            say("{typed} for a page", typed=f"p{n}"),
+        )
+        said = say("may be right answers or a page")
+        raise unread(bare[0].chunk, said, say("which of both it is"), choices)
     if len(left) > 1:
-        raise unread(left[1].chunk, "are pages once more", "one run of pages in a line; write a second line")
+        allowed = say("one run of pages in a line; write a second line")
+        raise unread(left[1].chunk, say("are pages once more"), allowed)
     if not left:
         return page, None
     minutes = parts.minutes[0][0] if parts.minutes else None
     if minutes is not None and "helped" in parts.said:
-        two = "two lines, one for the pages and one for the help"
-        raise unread(parts.minutes[0][1], "may be the time of the pages or of the help", two)
+        two = say("two lines, one for the pages and one for the help")
+        raise unread(parts.minutes[0][1], say("may be the time of the pages or of the help"), two)
     return page, Worked(left[0].first, left[0].last, minutes)
 
 
@@ -501,28 +518,34 @@ def _verdicts(parts: _Parts) -> tuple[_Verdict | None, _Verdict | None]:
     free = [v for v in parts.verdicts if not v.of_remark]
     if "re-mark" in parts.said and not bound:
         if len(free) != 1:
-            said = "does not say how it went" if not free else "may go with either"
-            raise unread(parts.said["re-mark"], said, "re-mark right, or re-mark wrong 3 7")
+            said = say("does not say how it went") if not free else say("may go with either")
+            raise unread(
+                parts.said["re-mark"],
+                said,
+                say("re-mark right, or re-mark wrong 3 7"),
+            )
         bound, free = free, []
     if len(free) > 1:
-        raise unread(free[1].chunk, "is a second result", "right, or wrong with its numbers: one of both")
+        allowed = say("right, or wrong with its numbers: one of both")
+        raise unread(free[1].chunk, say("is a second result"), allowed)
     return (bound[0] if bound else None), (free[0] if free else None)
 
 
 def _score(parts: _Parts, test: str | None, verdict: _Verdict | None, *, again: bool) -> Scored | None:
     if test is None:
         if parts.scores:
-            allowed = "practice or unit beside it; a marking is told by right, or wrong with its numbers"
-            raise unread(parts.scores[0][2], "is a score, but of which test is not said", allowed)
+            allowed = say("practice or unit beside it; a marking is told by right, or wrong with its numbers")
+            raise unread(parts.scores[0][2], say("is a score, but of which test is not said"), allowed)
         return None
     if not parts.scores and verdict is None:
         if again and test == "practice":
             return None
-        allowed = "a score such as 27 of 30, wrong with its numbers, or right"
-        raise unread(parts.said[test], "has no score", allowed)
+        allowed = say("a score such as 27 of 30, wrong with its numbers, or right")
+        raise unread(parts.said[test], say("has no score"), allowed)
     right, asked, chunk = parts.scores[0] if parts.scores else (None, 0, None)
     if right is not None and chunk is not None and right > asked:
-        raise unread(chunk, "is more than there are questions", f"0 to {asked} of {asked}")
+        allowed = say("0 to {asked} of {asked}", asked=asked)
+        raise unread(chunk, say("is more than there are questions"), allowed)
     return Scored(test, right, verdict.wrong if verdict is not None else None)
 
 
@@ -532,10 +555,11 @@ def _presence(parts: _Parts, found: Sequence[Deed]) -> list[Deed]:
         return []
     chunks = sorted((parts.said[word] for word in words), key=lambda c: c.number)
     if len(words) > 1:
-        raise unread(chunks[1], "is a second word for the day", "one of absent, half day, full day")
+        allowed = say("one of {words}", words="absent, half day, full day")
+        raise unread(chunks[1], say("is a second word for the day"), allowed)
     presence = _PRESENCE[words[0]]
     if presence is Presence.ABSENT and found:
-        raise unread(chunks[0], "stands beside work", "absent alone, or what was done")
+        raise unread(chunks[0], say("stands beside work"), say("absent alone, or what was done"))
     return [WasThere(presence)]
 
 
@@ -544,15 +568,14 @@ def _needless(parts: _Parts, found: Sequence[Deed]) -> None:
     timed = any(isinstance(deed, Worked | HelpHad) for deed in found)
     if parts.minutes and not timed:
         chunk = parts.minutes[0][1]
-        allowed = "pages before them, such as p14-19; after 'wrong' every number is a question"
-        raise unread(chunk, "are minutes of nothing", allowed)
+        allowed = say("pages before them, such as p14-19; after 'wrong' every number is a question")
+        raise unread(chunk, say("are minutes of nothing"), allowed)
     if parts.minutes and parts.minutes[0][0] > 1440:
-        raise unread(parts.minutes[0][1], "is longer than a day", "minutes from 0 to 1440")
+        raise unread(parts.minutes[0][1], say("is longer than a day"), say("minutes from 0 to 1440"))
     marks = any(isinstance(deed, Marked | CorrectionsDone | MarkedAgain) for deed in found)
     if parts.stops and not marks:
-        raise unread(
-            parts.stops[0][1], "does not say what was done there", "right, wrong 3 7, corrected or re-mark"
-        )
+        said, allowed = say("does not say what was done there"), say("right, wrong 3 7, corrected or re-mark")
+        raise unread(parts.stops[0][1], said, allowed)
 
 
 def _check(parts: _Parts, deeds: Sequence[Deed], book: Book) -> None:
@@ -560,32 +583,38 @@ def _check(parts: _Parts, deeds: Sequence[Deed], book: Book) -> None:
     workbook = book.workbook
     for found in parts.pages:
         if found.last > workbook.pages or found.first < 1:
-            allowed = f"a page from 1 to {workbook.pages}, the last of {workbook.title}"
-            raise unread(found.chunk, "is no page of this workbook", allowed)
+            allowed = say(
+                "a page from 1 to {pages}, the last of {title}", pages=workbook.pages, title=workbook.title
+            )
+            raise unread(found.chunk, say("is no page of this workbook"), allowed)
     asked: int | None = None
     if parts.stops:
         stop, chunk = parts.stops[0]
         known = {s.id: s.questions for s in workbook.stops}
         if stop not in known:
-            allowed = ", ".join(stop_words(s.id) for s in workbook.stops)
-            raise unread(chunk, f"{stop_words(stop)} is not in this workbook", f"one of {allowed}", [])
+            missing = say("{stop} is not in this workbook", stop=_typed(stop))
+            allowed = say("one of {stops}", stops=", ".join(_typed(s.id) for s in workbook.stops))
+            raise unread(chunk, missing, allowed, [])
         asked = known[stop]
     scored = next((deed for deed in deeds if isinstance(deed, Scored)), None)
     if scored is not None or "practice" in parts.said:
         asked = questions_of(workbook, "unit" if "unit" in parts.said else "practice")
     for right, of, chunk in parts.scores:
         if of != asked:
-            raise unread(chunk, f"has {of} questions", f"a score of {asked}, the questions of that test")
+            allowed = say("a score of {asked}, the questions of that test", asked=asked)
+            raise unread(chunk, say("has {n} questions", n=of), allowed)
         wrong = scored.wrong if scored is not None else None
         if wrong and right + len(wrong) != asked:
-            said = f"does not go with {len(wrong)} wrong"
-            raise unread(chunk, said, f"together {asked}, the questions of the test")
+            said = say("does not go with {n} wrong", n=len(wrong))
+            raise unread(chunk, said, say("together {asked}, the questions of the test", asked=asked))
         if wrong == () and right != asked:
-            raise unread(chunk, "does not go with all right", f"{asked} of {asked}, or the score alone")
+            allowed = say("{asked} of {asked}, or the score alone", asked=asked)
+            raise unread(chunk, say("does not go with all right"), allowed)
     for verdict in parts.verdicts:
         if asked is not None and verdict.wrong and verdict.wrong[-1] > asked:
-            allowed = f"numbers from 1 to {asked}; pages are written p{verdict.wrong[-1]}"
-            raise unread(verdict.chunk, f"names question {verdict.wrong[-1]}", allowed)
+            last = verdict.wrong[-1]
+            allowed = say("numbers from 1 to {asked}; pages are written p{number}", asked=asked, number=last)
+            raise unread(verdict.chunk, say("names question {number}", number=last), allowed)
 
 
 def questions_of(workbook: Workbook, test: str) -> int:
@@ -608,13 +637,18 @@ def parts_of(line: QuickLine, known: Known) -> tuple[str, ...]:
         if stop == PRACTICE and not tests:
             stops.add("practice")
         elif stop is not None and stop != PRACTICE:
-            stops.add(stop_words(stop))
+            stops.add(_typed(stop))
     return (*found, *sorted(stops))
 
 
 def written(line: QuickLine, known: Known) -> str:
     """The line in its plain form: read again it is equal."""
     return " ".join(parts_of(line, known))
+
+
+def _typed(stop: str) -> str:
+    """A stop as a line has it, in whatever language the page is: section 3."""
+    return stop.replace("-", " ")
 
 
 def _list(wrong: Sequence[int]) -> str:
@@ -685,19 +719,19 @@ def words_of(deed: Deed) -> str:
         case Worked():
             return page_words(deed.first, deed.last)
         case Marked():
-            return "marking"
+            return say("marking")
         case MarkedAgain():
-            return "re-marking"
+            return say("re-marking")
         case Scored():
-            return f"{deed.test} test"
+            return say("unit test") if deed.test == "unit" else say("practice test")
         case HelpWanted() | HelpHad():
-            return "help"
+            return say("help")
         case CorrectionsDone():
-            return "corrections"
+            return say("corrections")
         case TalkHeld():
-            return "opening talk"
+            return say("opening talk")
         case WasThere():
-            return "attendance"
+            return say("attendance")
 
 
 # --- completion -------------------------------------------------------------------------------------------

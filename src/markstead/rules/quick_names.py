@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from markstead.errors import Problem
 from markstead.rules.programme import Workbook
+from markstead.speech import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +96,8 @@ class NotRead:
     @property
     def problem(self) -> Problem:
         found = f"{self.word!r}: {self.says}" if self.word else self.says
-        return Problem(f"quick line, word {self.number} (letter {self.place})", found, self.allowed)
+        where = say("quick line, word {number} (letter {place})", number=self.number, place=self.place)
+        return Problem(where, found, self.allowed)
 
     def __str__(self) -> str:
         return str(self.problem)
@@ -165,14 +167,17 @@ def names_word(chunk: Chunk, known: Known) -> bool:
 def who_words(known: Known) -> str:
     """Whom a line may name, as the end of a sentence."""
     names = [pupil.name for pupil in known.pupils]
-    return "the name of a learner: " + ", ".join(names) if names else "nobody: no learner is here"
+    if not names:
+        return say("nobody: no learner is here")
+    return say("the name of a learner: {names}", names=", ".join(names))
 
 
 def books_words(books: Sequence[Book]) -> str:
     if not books:
-        return "nothing: no workbook is in hand"
+        return say("nothing: no workbook is in hand")
     one = len({book.learner for book in books}) == 1
-    return "a course in hand: " + ", ".join(dict.fromkeys(b.title if one else b.subject for b in books))
+    courses = ", ".join(dict.fromkeys(b.title if one else b.subject for b in books))
+    return say("a course in hand: {courses}", courses=courses)
 
 
 Pair = tuple[Pupil, Book | None]
@@ -203,38 +208,39 @@ def the_pair(names: Sequence[Chunk], known: Known, end: Chunk, *, book: bool) ->
     for chunk in names:
         here = _meant(chunk, known)
         if not here.pupils and not here.copies:
-            said = "names nobody and no workbook in hand"
+            said = say("names nobody and no workbook in hand")
             raise unread(chunk, said, f"{who_words(known)}; {books_words(known.books)}")
         if not book and not here.pupils:
-            raise unread(chunk, "is said of a learner alone, not of a workbook", who_words(known))
+            raise unread(chunk, say("is said of a learner alone, not of a workbook"), who_words(known))
         if book and not here.copies and not any(known.of(pupil) for pupil in here.pupils):
             held = {held.learner for held in known.books}
             others = [pupil.name for pupil in known.pupils if pupil.id in held]
-            allowed = f"who has one: {', '.join(others)}" if others else "nobody: none is issued to anybody"
-            raise unread(chunk, "has no workbook in hand", allowed)
+            allowed = say("nobody: none is issued to anybody")
+            if others:
+                allowed = say("who has one: {names}", names=", ".join(others))
+            raise unread(chunk, say("has no workbook in hand"), allowed)
         meant.append(here)
         if not _pairs(known, meant, book=book):
-            raise unread(
-                chunk, "does not go with the words before it", _allowed_after(known, meant[:-1], book)
-            )
+            said = say("does not go with the words before it")
+            raise unread(chunk, said, _allowed_after(known, meant[:-1], book))
     pairs = _pairs(known, meant, book=book)
     if len(pairs) == 1:
         return pairs[0]
     last = names[-1] if names else end
     if not pairs:
-        raise unread(last, "names nobody who has a workbook in hand", books_words(known.books))
+        raise unread(last, say("names nobody who has a workbook in hand"), books_words(known.books))
     pupils = list(dict.fromkeys(pupil for pupil, _ in pairs))
     if not names:
-        said = "whose it is, is not said"
+        said = say("whose it is, is not said")
         if len(pupils) == 1:
-            raise unread(end, "no workbook is named", books_words(known.of(pupils[0].id)))
+            raise unread(end, say("no workbook is named"), books_words(known.of(pupils[0].id)))
         raise unread(end, said, who_words(known), [p.name for p in pupils])
     choices = [_pair_words(pair) for pair in pairs]
     if len(pupils) == 1:
-        said = f"{pupils[0].name} has {len(pairs)} workbooks that could be meant"
+        said = say("{learner} has {n} workbooks that could be meant", learner=pupils[0].name, n=len(pairs))
         books = [b for _, b in pairs if b is not None]
-        raise unread(last, said, f"one more word: {books_words(books)}", choices)
-    raise unread(last, "could be said of several", "one more word, or more letters of it", choices)
+        raise unread(last, said, say("one more word: {courses}", courses=books_words(books)), choices)
+    raise unread(last, say("could be said of several"), say("one more word, or more letters of it"), choices)
 
 
 def _allowed_after(known: Known, meant: Sequence[_Meant], book: bool) -> str:
@@ -244,7 +250,7 @@ def _allowed_after(known: Known, meant: Sequence[_Meant], book: bool) -> str:
     if not pairs:
         return who_words(known)
     if len(pupils) == 1 and book:
-        return f"{books_words(books)} (of {pupils[0]})"
+        return say("{courses} (of {learner})", courses=books_words(books), learner=pupils[0])
     return f"{', '.join(pupils)}; {books_words(books)}" if book else ", ".join(pupils)
 
 

@@ -8,12 +8,13 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from markstead.rules.spans import Periods
+from markstead.speech import later
 
-LOCAL_LAW = (
+LOCAL_LAW = later(
     "Law differs by place and changes. These figures are kept for you and prove nothing by themselves: "
     "what is asked of your home, and in which form, local law and the school decide."
 )
-"""Stands on every page and paper that holds a profile against the record."""
+"""Stands, said, on every page and paper that holds a profile against the record."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,5 +61,5 @@ class Requirements:
         return done * 100 < self.explain_below_percent * planned
 
 
-NONE = Requirements("none", "No profile chosen", "Nothing is asked by a profile.")
+NONE = Requirements("none", later("No profile chosen"), later("Nothing is asked by a profile."))
 """Of a home that has chosen none."""

@@ -16,6 +16,7 @@ from markstead.errors import InputError, Problem, UnknownError
 from markstead.rules.load import Words, whole_number
 from markstead.rules.requirements import HoursRule, Requirements
 from markstead.rules.spans import Periods
+from markstead.speech import say
 
 _HOURS_A_YEAR = 24 * 366
 
@@ -28,25 +29,25 @@ def _month_day(value: object) -> tuple[int, int]:
             return int(found[1]), int(found[2])
     except ValueError:
         pass
-    raise ValueError("a day of every year, written month-day: 07-01")
+    raise ValueError(say("a day of every year, written month-day: 07-01"))
 
 
 def _id(value: object) -> str:
     if isinstance(value, str) and re.fullmatch(r"[a-z][a-z0-9-]{0,39}", value):
         return value
-    raise ValueError("small letters, digits and hyphens, a letter first, at most 40: four-quarters")
+    raise ValueError(say("small letters, digits and hyphens, a letter first, at most 40: four-quarters"))
 
 
 def _share(value: object) -> Fraction:
     if isinstance(value, int | float) and not isinstance(value, bool) and 0 <= value <= 1:
         return Fraction(str(value))
-    raise ValueError("a number from 0 to 1, such as 0.5")
+    raise ValueError(say("a number from 0 to 1, such as 0.5"))
 
 
 def _periods(value: object) -> Periods:
     if value in list(Periods):
         return Periods(str(value))
-    raise ValueError("one of " + ", ".join(Periods))
+    raise ValueError(say("one of {words}", words=", ".join(Periods)))
 
 
 class _Table(BaseModel):
@@ -77,7 +78,7 @@ class _Hours(_Table):
     def _not_before_the_first(cls, until: int, info: ValidationInfo) -> int:
         first = info.data.get("from_year")
         if first is not None and until < first:
-            raise ValueError(f"a school year from {first} on, the first")
+            raise ValueError(say("a school year from {first} on, the first", first=first))
         return until
 
 
@@ -109,8 +110,13 @@ def read_requirements(text: str, file: str = "profile.toml") -> Requirements:
     problems = [
         Problem(
             f"{file}, hours, from_year",
-            f"{then.from_year}, in years {before.from_year} to {before.until_year} already",
-            f"a school year after {before.until_year}: every year stands in one table",
+            say(
+                "{year}, in years {first} to {last} already",
+                year=then.from_year,
+                first=before.from_year,
+                last=before.until_year,
+            ),
+            say("a school year after {year}: every year stands in one table", year=before.until_year),
         )
         for before, then in pairwise(hours)
         if then.from_year <= before.until_year
@@ -154,6 +160,6 @@ def shipped_text(profile: str) -> str:
     """
     found = _texts().get(profile)
     if found is None:
-        allowed = f"one of {', '.join(_texts())}"
-        raise UnknownError([Problem("profile", repr(profile[:60]), allowed)])
+        allowed = say("one of {profiles}", profiles=", ".join(_texts()))
+        raise UnknownError([Problem(say("profile"), repr(profile[:60]), allowed)])
     return found

@@ -49,17 +49,17 @@ from markstead.ledger.facts import (
 from markstead.rules.bars import Bar, BarKind, Weight, bar
 from markstead.rules.programme import Programme, Rework, Stop, Workbook
 from markstead.rules.standing import Asked, CopyStatus, Cycle, Standing
-from markstead.speech import day_words
+from markstead.speech import begun, day_words, later, say
 
 
 class Role(StrEnum):
     """What a person is in this home."""
 
-    EDUCATOR = "educator"
-    HELPER = "helper"
-    LEARNER = "learner"
-    COORDINATOR = "coordinator"
-    LEFT = "left"
+    EDUCATOR = later("educator")
+    HELPER = later("helper")
+    LEARNER = later("learner")
+    COORDINATOR = later("coordinator")
+    LEFT = later("left")
     """Was one of these: the record still knows who it was, and that is all."""
 
 
@@ -125,23 +125,32 @@ class RefusedError(MarksteadError):
 def stop_words(stop: StopId | None) -> str:
     """Write a stop as people say it: section 3, check 1, the practice test."""
     if stop is None:
-        return "the workbook"
-    return "the practice test" if stop == PRACTICE else stop.replace("-", " ")
+        return say("the workbook")
+    if stop == PRACTICE:
+        return say("the practice test")
+    kind, _, number = stop.partition("-")
+    named = _STOPS.get(kind)
+    return say(named, number=number) if named and number.isdecimal() else stop.replace("-", " ")
+
+
+_STOPS = {"section": later("section {number}"), "check": later("check {number}")}
 
 
 def page_words(first: int, last: int) -> str:
     """A run of pages as people say it: page 7, pages 7-9."""
-    return f"page {first}" if first == last else f"pages {first}-{last}"
+    if first == last:
+        return say("page {number}", number=first)
+    return say("pages {first}-{last}", first=first, last=last)
 
 
-_TESTS = {Step.PRACTICE_TEST: "practice test", Step.UNIT_TEST: "unit test"}
+_TESTS = {Step.PRACTICE_TEST: later("practice test"), Step.UNIT_TEST: later("unit test")}
 
 
 def goal_words(goal: GoalSet) -> str:
     """A goal as people say it: pages 7-9; page 30, practice test; unit test."""
     parts = [page_words(goal.first, goal.last)] if goal.first is not None and goal.last is not None else []
     if goal.step is not None:
-        parts.append(_TESTS.get(goal.step, str(goal.step)))
+        parts.append(say(_TESTS.get(goal.step, str(goal.step))))
     return ", ".join(parts)
 
 
@@ -180,7 +189,7 @@ class _Case:
         try:
             return day_words(self.calendar.next_school_day(after, self.s.learner, distance))
         except NoSchoolDayError:
-            return "a school day (none is entered within a year)"
+            return say("a school day (none is entered within a year)")
 
 
 def first_uncleared(standing: Standing, workbook: Workbook) -> Stop | None:
@@ -200,7 +209,7 @@ def _educator(c: _Case) -> Iterator[Bar]:
 def _in_work(c: _Case) -> Iterator[Bar]:
     """The copy is in the learner's hands and its unit test is not sat yet."""
     if c.s.status is not CopyStatus.ISSUED:
-        yield bar(BarKind.NOT_ISSUED, status=c.s.status)
+        yield bar(BarKind.NOT_ISSUED, status=say(str(c.s.status)))
     elif c.s.unit is not None:
         yield bar(BarKind.TEST_UNDER_WAY)
 
@@ -215,7 +224,7 @@ def _before(c: _Case, stop: Stop) -> Iterator[Bar]:
     """Every stop before this one is cleared."""
     first = first_uncleared(c.s, c.workbook)
     if first is not None and first.first < stop.first:
-        yield bar(BarKind.OTHER_STOP_FIRST, first=stop_words(first.id).capitalize())
+        yield bar(BarKind.OTHER_STOP_FIRST, first=begun(stop_words(first.id)))
 
 
 def _worked(c: _Case, stop: Stop) -> Iterator[Bar]:
@@ -226,7 +235,7 @@ def _worked(c: _Case, stop: Stop) -> Iterator[Bar]:
 
 def _open(c: _Case, stop: Stop) -> Iterator[Bar]:
     if stop.kind == "check" and not c.s.stop(stop.id).opened:
-        yield bar(BarKind.CHECK_NOT_OPEN, check=stop_words(stop.id).capitalize())
+        yield bar(BarKind.CHECK_NOT_OPEN, check=begun(stop_words(stop.id)))
 
 
 def _closed(c: _Case, stop_id: StopId | None) -> Iterator[Bar]:
@@ -272,7 +281,7 @@ def _quiz_done(c: _Case, stop_id: StopId | None) -> Iterator[Bar]:
 def _all_cleared(c: _Case) -> Iterator[Bar]:
     first = first_uncleared(c.s, c.workbook)
     if first is not None:
-        yield bar(BarKind.STOP_NOT_CLEARED, stop=stop_words(first.id).capitalize())
+        yield bar(BarKind.STOP_NOT_CLEARED, stop=begun(stop_words(first.id)))
 
 
 def _to_sit_practice(c: _Case) -> Iterator[Bar]:
@@ -354,13 +363,13 @@ def _received(c: _Case, _: CopyReceived) -> Iterator[Bar]:
     if c.actor.role is Role.LEARNER:
         yield bar(BarKind.ONLY_EDUCATOR)
     if c.s.status is not CopyStatus.ON_ORDER:
-        yield bar(BarKind.NOT_ON_ORDER, status=c.s.status)
+        yield bar(BarKind.NOT_ON_ORDER, status=say(str(c.s.status)))
 
 
 def _spoiled(c: _Case, _: CopySpoiled) -> Iterator[Bar]:
     yield from _educator(c)
     if c.s.status not in (CopyStatus.IN_THE_HOUSE, CopyStatus.ISSUED):
-        yield bar(BarKind.NOT_IN_THE_HOUSE, status=c.s.status)
+        yield bar(BarKind.NOT_IN_THE_HOUSE, status=say(str(c.s.status)))
     elif c.s.unit is not None:
         yield bar(BarKind.TEST_UNDER_WAY)
 
@@ -368,7 +377,7 @@ def _spoiled(c: _Case, _: CopySpoiled) -> Iterator[Bar]:
 def _issued(c: _Case, _: CopyIssued) -> Iterator[Bar]:
     yield from _educator(c)
     if c.s.status is not CopyStatus.IN_THE_HOUSE:
-        yield bar(BarKind.NOT_IN_THE_HOUSE, status=c.s.status)
+        yield bar(BarKind.NOT_IN_THE_HOUSE, status=say(str(c.s.status)))
     if c.s.status is CopyStatus.UNKNOWN:
         return
     workbook = c.workbook
@@ -417,7 +426,7 @@ def _pages(c: _Case, f: PagesWorked) -> Iterator[Bar]:
         stops = c.workbook.stops
         reach = stops[min(stops.index(first) + c.programme.marking.sections_ahead, len(stops) - 1)]
         if f.last > reach.last:
-            yield bar(BarKind.STOP_NOT_CLEARED, stop=stop_words(first.id).capitalize())
+            yield bar(BarKind.STOP_NOT_CLEARED, stop=begun(stop_words(first.id)))
     for stop in c.workbook.checks:
         if f.first <= stop.last and f.last >= stop.first:
             yield from _open(c, stop)
@@ -477,7 +486,7 @@ def _leave_refused(c: _Case, f: LeaveRefused) -> Iterator[Bar]:
 
 def _has_leave(c: _Case, step: Step, stop: StopId) -> Iterator[Bar]:
     if c.s.leave != (step, stop):
-        yield bar(BarKind.NO_LEAVE, step=step)
+        yield bar(BarKind.NO_LEAVE, step=say(str(step)))
 
 
 def _first_marking(c: _Case, f: FirstMarking) -> Iterator[Bar]:
@@ -525,7 +534,7 @@ def _spot_check(c: _Case, f: SpotCheckHeld) -> Iterator[Bar]:
         c.workbook.stop(f.stop)
     kept = c.s.stop(f.stop)
     if not kept.markings:
-        yield bar(BarKind.NOTHING_TICKED, stop=stop_words(f.stop).capitalize())
+        yield bar(BarKind.NOTHING_TICKED, stop=begun(stop_words(f.stop)))
         return
     others = [q for q, _ in f.answers if q in kept.first_wrong or q > kept.asked]
     if others:
@@ -535,8 +544,12 @@ def _spot_check(c: _Case, f: SpotCheckHeld) -> Iterator[Bar]:
 def _to_open(c: _Case, stop_id: StopId | None) -> Iterator[Bar]:
     stop = c.workbook.stop(stop_id or "")
     if stop.kind != "check":
-        checks = ", ".join(check.id for check in c.workbook.checks) or "none, for it has no checks"
-        raise UnknownError([Problem(f"workbook {c.workbook.code}, check", repr(stop.id), f"one of {checks}")])
+        checks = ", ".join(check.id for check in c.workbook.checks)
+        allowed = (
+            say("one of {checks}", checks=checks) if checks else say("one of none, for it has no checks")
+        )
+        where = say("workbook {workbook}, check", workbook=c.workbook.code)
+        raise UnknownError([Problem(where, repr(stop.id), allowed)])
     if c.s.stop(stop.id).opened:
         yield bar(BarKind.ALREADY)
     yield from _closed(c, stop_id)
@@ -579,7 +592,7 @@ def _decided(c: _Case, _: ReadinessDecided) -> Iterator[Bar]:
 def _sat(c: _Case, f: UnitTestSat) -> Iterator[Bar]:
     yield from _educator(c)
     if c.s.status is not CopyStatus.ISSUED:
-        yield bar(BarKind.NOT_ISSUED, status=c.s.status)
+        yield bar(BarKind.NOT_ISSUED, status=say(str(c.s.status)))
         return
     if c.s.unit is not None:
         yield bar(BarKind.ALREADY)
@@ -684,7 +697,7 @@ def _who(c: _Case) -> Iterator[Bar]:
     if c.actor.role is Role.LEFT:
         yield bar(BarKind.HAS_LEFT)
     elif c.actor.role is Role.COORDINATOR:
-        yield bar(BarKind.MAY_NOT_LOG, role=c.actor.role)
+        yield bar(BarKind.MAY_NOT_LOG, role=say(str(c.actor.role)))
     elif c.actor.role is Role.LEARNER and c.s.learner not in (None, c.actor.id):
         yield bar(BarKind.NOT_THIS_LEARNER)
 

@@ -5,6 +5,7 @@ from datetime import date, timedelta
 from enum import StrEnum
 
 from markstead.calendar import SchoolCalendar, Term
+from markstead.speech import later, say
 
 SUMMER = timedelta(days=35)
 """Terms with so many days between them belong to two school years; between two terms of one year there are fewer."""
@@ -39,8 +40,16 @@ class Periods(StrEnum):
 
 
 _PARTS = {Periods.YEAR: 1, Periods.HALVES: 2, Periods.THIRDS: 3, Periods.QUARTERS: 4}
-_NAMES = {Periods.HALVES: "half", Periods.THIRDS: "third", Periods.QUARTERS: "quarter"}
-_WHICH = ("first", "second", "third", "fourth")
+_NAMES = {
+    Periods.HALVES: (later("first half"), later("second half")),
+    Periods.THIRDS: (later("first third"), later("second third"), later("third third")),
+    Periods.QUARTERS: (
+        later("first quarter"),
+        later("second quarter"),
+        later("third quarter"),
+        later("fourth quarter"),
+    ),
+}
 
 
 def _years(terms: tuple[Term, ...]) -> list[list[Term]]:
@@ -69,16 +78,16 @@ def school_year(calendar: SchoolCalendar, day: date, begins: tuple[int, int] | N
         if first > day:
             first = date(day.year - 1, *begins)
         last = date(first.year + 1, *begins) - timedelta(days=1)
-        return Span(f"school year {_titled(first, last)}", first, last)
+        return Span(say("school year {years}", years=_titled(first, last)), first, last)
     years = _years(calendar.terms)
     if not years:
-        return Span(f"year {day.year}", date(day.year, 1, 1), date(day.year, 12, 31))
+        return Span(say("year {year}", year=day.year), date(day.year, 1, 1), date(day.year, 12, 31))
     place = max((n for n, terms in enumerate(years) if terms[0].first <= day), default=0)
     first, end = years[place][0].first, max(term.last for term in years[place])
     last = max(end, first + timedelta(days=364))
     if place + 1 < len(years):
         last = min(last, years[place + 1][0].first - timedelta(days=1))
-    return Span(f"school year {_titled(first, end)}", first, last)
+    return Span(say("school year {years}", years=_titled(first, end)), first, last)
 
 
 def taught_span(calendar: SchoolCalendar, year: Span) -> Span:
@@ -95,7 +104,9 @@ def periods_of(calendar: SchoolCalendar, year: Span, periods: Periods) -> tuple[
     """
     if periods is Periods.TERMS:
         inside = [t for t in sorted(calendar.terms, key=lambda t: t.first) if year.holds(t.first)]
-        return tuple(Span(t.name or f"term {n}", t.first, t.last) for n, t in enumerate(inside, 1)) or (year,)
+        return tuple(
+            Span(t.name or say("term {number}", number=n), t.first, t.last) for n, t in enumerate(inside, 1)
+        ) or (year,)
     parts = _PARTS[periods]
     days = calendar.school_days(year.first, year.last)
     if parts == 1 or len(days) < parts:
@@ -103,7 +114,7 @@ def periods_of(calendar: SchoolCalendar, year: Span, periods: Periods) -> tuple[
     starts = [year.first, *(days[-(-n * len(days) // parts)] for n in range(1, parts))]
     ends = [*(start - timedelta(days=1) for start in starts[1:]), year.last]
     return tuple(
-        Span(f"{_WHICH[n]} {_NAMES[periods]}", first, last)
+        Span(say(_NAMES[periods][n]), first, last)
         for n, (first, last) in enumerate(zip(starts, ends, strict=True))
     )
 

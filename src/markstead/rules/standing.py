@@ -50,27 +50,28 @@ from markstead.ledger.facts import (
     WorkTakenOver,
 )
 from markstead.ledger.serial import Entry
+from markstead.speech import later
 
 
 class CopyStatus(StrEnum):
     """What a copy is, in the words of the trade."""
 
-    UNKNOWN = "unknown"
-    ON_ORDER = "on order"
-    IN_THE_HOUSE = "in the house"
-    ISSUED = "issued"
-    FINISHED = "finished"
-    SPOILED = "spoiled"
-    SENT = "sent"
+    UNKNOWN = later("unknown")
+    ON_ORDER = later("on order")
+    IN_THE_HOUSE = later("in the house")
+    ISSUED = later("issued")
+    FINISHED = later("finished")
+    SPOILED = later("spoiled")
+    SENT = later("sent")
 
 
 class Cycle(StrEnum):
     """Where a marking stop is in its cycle."""
 
-    UNMARKED = "not marked"
-    TO_CORRECT = "to be corrected"
-    CORRECTED = "corrected, to be re-marked"
-    CLEARED = "cleared"
+    UNMARKED = later("not marked")
+    TO_CORRECT = later("to be corrected")
+    CORRECTED = later("corrected, to be re-marked")
+    CLEARED = later("cleared")
 
 
 @dataclass(frozen=True, slots=True)

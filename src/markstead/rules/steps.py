@@ -29,7 +29,6 @@ from markstead.ledger.facts import (
     ReMarked,
     SpotCheckHeld,
     Step,
-    StopId,
     UnitTestSat,
     UnitTestScored,
     WorkbookReordered,
@@ -38,38 +37,39 @@ from markstead.ledger.facts import (
 from markstead.rules.programme import Programme, Rework, Stop, Workbook
 from markstead.rules.ruling import first_uncleared, ranges, stop_words
 from markstead.rules.standing import Asked, CopyStatus, Cycle, Standing, StopStanding
+from markstead.speech import later, say
 
 
 class Turn(StrEnum):
     """Who can take the next step."""
 
-    LEARNER = "learner"
-    EDUCATOR = "educator"
-    NOBODY = "nobody"
+    LEARNER = later("learner")
+    EDUCATOR = later("educator")
+    NOBODY = later("nobody")
 
 
 class CallKind(StrEnum):
     """Why the educator is needed."""
 
-    SITTING = "unit test this morning"
-    LEAVE_TO_MARK = "leave to mark"
-    LEAVE_TO_REMARK = "leave to re-mark"
-    LEAVE_TO_OPEN = "leave to open a check"
-    LEAVE_TO_SIT = "leave to sit"
-    HELP = "help"
-    QUIZ = "quiz first"
-    CHECK = "open a check"
-    PRACTICE_TEST = "open the practice test"
-    REVIEW = "go over the practice test"
-    READINESS = "decide on readiness"
-    OPENING_TALK = "opening talk"
-    ISSUE = "issue a workbook"
-    MARK_UNIT_TEST = "mark the unit test"
-    ORDER_AGAIN = "order a new copy"
-    LATE_COPY = "copy is late"
-    ORDER = "order the next workbook"
-    DISPATCH = "send the test papers"
-    BACKUP = "make a backup"
+    SITTING = later("unit test this morning")
+    LEAVE_TO_MARK = later("leave to mark")
+    LEAVE_TO_REMARK = later("leave to re-mark")
+    LEAVE_TO_OPEN = later("leave to open a check")
+    LEAVE_TO_SIT = later("leave to sit")
+    HELP = later("help")
+    QUIZ = later("quiz first")
+    CHECK = later("open a check")
+    PRACTICE_TEST = later("open the practice test")
+    REVIEW = later("go over the practice test")
+    READINESS = later("decide on readiness")
+    OPENING_TALK = later("opening talk")
+    ISSUE = later("issue a workbook")
+    MARK_UNIT_TEST = later("mark the unit test")
+    ORDER_AGAIN = later("order a new copy")
+    LATE_COPY = later("copy is late")
+    ORDER = later("order the next workbook")
+    DISPATCH = later("send the test papers")
+    BACKUP = later("make a backup")
 
 
 URGENCY: dict[CallKind, int] = {
@@ -97,25 +97,25 @@ URGENCY: dict[CallKind, int] = {
 3 a workbook that will be missed, 4 a duty of the month or of the house."""
 
 BLOCKS: dict[CallKind, str] = {
-    CallKind.SITTING: "may sit until the morning ends",
-    CallKind.LEAVE_TO_MARK: "is waiting at the marking stop",
-    CallKind.LEAVE_TO_REMARK: "is waiting with corrected answers",
-    CallKind.LEAVE_TO_OPEN: "is waiting for the check",
-    CallKind.LEAVE_TO_SIT: "is waiting for the test",
-    CallKind.HELP: "is stuck",
-    CallKind.QUIZ: "may not re-mark before it",
-    CallKind.CHECK: "cannot go on in this course before it",
-    CallKind.PRACTICE_TEST: "cannot go on in this course before it",
-    CallKind.REVIEW: "may not repeat the practice test before it",
-    CallKind.READINESS: "cannot sit the unit test before it",
-    CallKind.OPENING_TALK: "cannot begin the workbook before it",
-    CallKind.ISSUE: "has no workbook in this course",
-    CallKind.MARK_UNIT_TEST: "cannot have the next workbook before it",
-    CallKind.ORDER_AGAIN: "has nothing to work in this course until it comes",
-    CallKind.LATE_COPY: "waits for it",
-    CallKind.ORDER: "will need it",
-    CallKind.DISPATCH: "the school waits for it",
-    CallKind.BACKUP: "the record is lost with this disk",
+    CallKind.SITTING: later("may sit until the morning ends"),
+    CallKind.LEAVE_TO_MARK: later("is waiting at the marking stop"),
+    CallKind.LEAVE_TO_REMARK: later("is waiting with corrected answers"),
+    CallKind.LEAVE_TO_OPEN: later("is waiting for the check"),
+    CallKind.LEAVE_TO_SIT: later("is waiting for the test"),
+    CallKind.HELP: later("is stuck"),
+    CallKind.QUIZ: later("may not re-mark before it"),
+    CallKind.CHECK: later("cannot go on in this course before it"),
+    CallKind.PRACTICE_TEST: later("cannot go on in this course before it"),
+    CallKind.REVIEW: later("may not repeat the practice test before it"),
+    CallKind.READINESS: later("cannot sit the unit test before it"),
+    CallKind.OPENING_TALK: later("cannot begin the workbook before it"),
+    CallKind.ISSUE: later("has no workbook in this course"),
+    CallKind.MARK_UNIT_TEST: later("cannot have the next workbook before it"),
+    CallKind.ORDER_AGAIN: later("has nothing to work in this course until it comes"),
+    CallKind.LATE_COPY: later("waits for it"),
+    CallKind.ORDER: later("will need it"),
+    CallKind.DISPATCH: later("the school waits for it"),
+    CallKind.BACKUP: later("the record is lost with this disk"),
 }
 
 _CALL_OF_STEP = {
@@ -141,15 +141,13 @@ class NextStep:
     """Since when it has been possible."""
 
 
-def _step_words(step: Step, stop: StopId | None) -> str:
-    where = stop_words(stop)
-    return {
-        Step.MARK: f"to mark {where}",
-        Step.REMARK: f"to re-mark {where}",
-        Step.CHECK: f"to open {where}",
-        Step.PRACTICE_TEST: "to sit the practice test",
-        Step.UNIT_TEST: "to sit the unit test",
-    }[step]
+_ASKS = {
+    Step.MARK: later("Asks leave to mark {stop}"),
+    Step.REMARK: later("Asks leave to re-mark {stop}"),
+    Step.CHECK: later("Asks leave to open {stop}"),
+    Step.PRACTICE_TEST: later("Asks leave to sit the practice test"),
+    Step.UNIT_TEST: later("Asks leave to sit the unit test"),
+}
 
 
 def answer_to(standing: Standing, asked: Asked) -> AnyFact:
@@ -165,25 +163,36 @@ def answer_to(standing: Standing, asked: Asked) -> AnyFact:
 
 
 def _questions(numbers: tuple[int, ...]) -> str:
-    return f"question {numbers[0]}" if len(numbers) == 1 else f"questions {ranges(numbers)}"
+    if len(numbers) == 1:
+        return say("question {number}", number=numbers[0])
+    return say("questions {numbers}", numbers=ranges(numbers))
 
 
 def _in_cycle(s: Standing, kept: StopStanding, programme: Programme) -> NextStep:
     """After a first marking with something wrong."""
     name = stop_words(kept.id)
     if kept.cycle is Cycle.TO_CORRECT:
-        wrong = f"{_questions(kept.still_wrong)} of {name}" if kept.still_wrong else name
         if programme.marking.calls_for_quiz(len(kept.still_wrong), kept.asked) and not kept.talked_over:
-            what = f"Quiz on {name}: {len(kept.still_wrong)} of {kept.asked} wrong"
+            what = say(
+                "Quiz on {stop}: {wrong} of {asked} wrong",
+                stop=name,
+                wrong=len(kept.still_wrong),
+                asked=kept.asked,
+            )
             quiz = OralQuizHeld(s.copy, ((1, True),), kept.id)
             return NextStep(Turn.EDUCATOR, what, quiz, CallKind.QUIZ, kept.changed)
-        return NextStep(Turn.LEARNER, f"Correct {wrong}", Corrected(s.copy, kept.id), since=kept.changed)
+        what = say("Correct {stop}", stop=name)
+        if kept.still_wrong:
+            what = say("Correct {questions} of {stop}", questions=_questions(kept.still_wrong), stop=name)
+        return NextStep(Turn.LEARNER, what, Corrected(s.copy, kept.id), since=kept.changed)
     if s.leave == (Step.REMARK, kept.id):
-        wrong = f": {_questions(kept.still_wrong)}" if kept.still_wrong else ""
-        act = ReMarked(s.copy, kept.id)
-        return NextStep(Turn.LEARNER, f"Re-mark {name}{wrong}", act, since=s.leave_given)
+        what = say("Re-mark {stop}", stop=name)
+        if kept.still_wrong:
+            what = say("Re-mark {stop}: {questions}", stop=name, questions=_questions(kept.still_wrong))
+        return NextStep(Turn.LEARNER, what, ReMarked(s.copy, kept.id), since=s.leave_given)
     ask = LeaveAsked(s.copy, Step.REMARK, kept.id)
-    return NextStep(Turn.LEARNER, f"Ask leave to re-mark {name}", ask, since=kept.changed)
+    what = say("Ask leave to re-mark {stop}", stop=name)
+    return NextStep(Turn.LEARNER, what, ask, since=kept.changed)
 
 
 def _at_stop(s: Standing, stop: Stop, programme: Programme) -> NextStep:
@@ -194,19 +203,22 @@ def _at_stop(s: Standing, stop: Stop, programme: Programme) -> NextStep:
     name = stop_words(stop.id)
     if stop.kind == "check" and not kept.opened:
         opened = CheckOpened(s.copy, stop.id)
-        return NextStep(Turn.EDUCATOR, f"Open {name}", opened, CallKind.CHECK, _latest(s))
+        return NextStep(Turn.EDUCATOR, say("Open {stop}", stop=name), opened, CallKind.CHECK, _latest(s))
     left = [page for page in range(stop.first, stop.last + 1) if page not in s.pages]
     if left:
         run = ranges(left)
-        pages = f"page {run}" if len(left) == 1 else f"pages {run}"
-        what = f"Take {name}, {pages}" if stop.kind == "check" else f"Work {pages}"
+        pages = say("page {number}", number=run) if len(left) == 1 else say("pages {numbers}", numbers=run)
+        what = say("Work {pages}", pages=pages)
+        if stop.kind == "check":
+            what = say("Take {stop}, {pages}", stop=name, pages=pages)
         worked = PagesWorked(s.copy, s.latest_day or date.min, left[0], left[-1])
         return NextStep(Turn.LEARNER, what, worked, since=s.last_at)
     if s.leave == (Step.MARK, stop.id):
         mark = FirstMarking(s.copy, stop.id, stop.questions)
-        return NextStep(Turn.LEARNER, f"Mark {name} against the key", mark, since=s.leave_given)
+        what = say("Mark {stop} against the key", stop=name)
+        return NextStep(Turn.LEARNER, what, mark, since=s.leave_given)
     ask = LeaveAsked(s.copy, Step.MARK, stop.id)
-    return NextStep(Turn.LEARNER, f"Ask leave to mark {name}", ask, since=s.last_at)
+    return NextStep(Turn.LEARNER, say("Ask leave to mark {stop}", stop=name), ask, since=s.last_at)
 
 
 def _latest(s: Standing) -> datetime | None:
@@ -221,49 +233,59 @@ def _towards_unit_test(s: Standing) -> NextStep:
         number = len(s.practice) + 1
         opened = PracticeTestOpened(s.copy, number)
         if attempt is not None and not s.practice_reviewed:
-            what = f"Go over the practice test: {attempt.right} of {attempt.asked}, {attempt.needed} needed"
+            what = say(
+                "Go over the practice test: {right} of {asked}, {needed} needed",
+                right=attempt.right,
+                asked=attempt.asked,
+                needed=attempt.needed,
+            )
             return NextStep(Turn.EDUCATOR, what, HelpGiven(s.copy), CallKind.REVIEW, attempt.scored)
-        what = "Open the practice test" if number == 1 else f"Open the practice test, attempt {number}"
+        what = say("Open the practice test")
+        if number > 1:
+            what = say("Open the practice test, attempt {number}", number=number)
         return NextStep(Turn.EDUCATOR, what, opened, CallKind.PRACTICE_TEST, _latest(s))
     if attempt.scored is None:
         score = PracticeTestScored(s.copy, attempt.number, 1, 1, 1)
         return NextStep(
-            Turn.LEARNER, "Sit the practice test, then have it marked", score, since=attempt.opened
+            Turn.LEARNER, say("Sit the practice test, then have it marked"), score, since=attempt.opened
         )
-    passed = f"{attempt.right} of {attempt.asked} in the practice test"
     if s.ready is None:
-        ready = ReadinessDecided(s.copy, ready=True)
-        return NextStep(
-            Turn.EDUCATOR, f"Decide on readiness: {passed}", ready, CallKind.READINESS, attempt.scored
+        what = say(
+            "Decide on readiness: {right} of {asked} in the practice test",
+            right=attempt.right,
+            asked=attempt.asked,
         )
+        ready = ReadinessDecided(s.copy, ready=True)
+        return NextStep(Turn.EDUCATOR, what, ready, CallKind.READINESS, attempt.scored)
     if not s.ready:
         ready = ReadinessDecided(s.copy, ready=True)
-        return NextStep(Turn.EDUCATOR, "Review, then decide on readiness again", ready, since=s.decided)
+        what = say("Review, then decide on readiness again")
+        return NextStep(Turn.EDUCATOR, what, ready, since=s.decided)
     sit = UnitTestSat(s.copy, 1, date.min, (), "")
-    return NextStep(Turn.EDUCATOR, "Sit the unit test, watched", sit, CallKind.SITTING, s.decided)
+    return NextStep(Turn.EDUCATOR, say("Sit the unit test, watched"), sit, CallKind.SITTING, s.decided)
 
 
 def next_step(s: Standing, programme: Programme) -> NextStep:
     """Tell the next step of a copy, and whose turn it is. Bars are for `ruling` to name."""
     if s.status is CopyStatus.ON_ORDER:
-        return NextStep(Turn.NOBODY, "Wait for the copy", CopyReceived(s.copy), since=s.ordered)
+        return NextStep(Turn.NOBODY, say("Wait for the copy"), CopyReceived(s.copy), since=s.ordered)
     if s.status is CopyStatus.IN_THE_HOUSE:
         issue = CopyIssued(s.copy, s.learner or "")
-        return NextStep(Turn.EDUCATOR, "Issue the copy", issue, since=s.received)
+        return NextStep(Turn.EDUCATOR, say("Issue the copy"), issue, since=s.received)
     if s.status is CopyStatus.FINISHED or (s.failed and s.replaced_by is None):
         return _after_unit_test(s, programme)
     if s.status is not CopyStatus.ISSUED:
-        return NextStep(Turn.NOBODY, f"Nothing: the copy is {s.status}")
+        return NextStep(Turn.NOBODY, say("Nothing: the copy is {status}", status=say(str(s.status))))
     if s.unit is not None:
         score = UnitTestScored(s.copy, 1, 1, 1)
-        return NextStep(Turn.EDUCATOR, "Mark the unit test", score, CallKind.MARK_UNIT_TEST, s.unit.at)
+        return NextStep(Turn.EDUCATOR, say("Mark the unit test"), score, CallKind.MARK_UNIT_TEST, s.unit.at)
     if s.waiting is not None and s.waiting.step is not None:
         step, stop = s.waiting.step, s.waiting.stop
-        what = f"Asks leave {_step_words(step, stop)}"
+        what = say(_ASKS[step], stop=stop_words(stop))
         return NextStep(Turn.EDUCATOR, what, answer_to(s, s.waiting), _CALL_OF_STEP[step], s.waiting.at)
     if s.opening_talk is None:
         talk = OpeningTalkHeld(s.copy)
-        return NextStep(Turn.EDUCATOR, "Hold the opening talk", talk, CallKind.OPENING_TALK, s.issued)
+        return NextStep(Turn.EDUCATOR, say("Hold the opening talk"), talk, CallKind.OPENING_TALK, s.issued)
     stop_ahead = first_uncleared(s, programme.workbook(s.workbook))
     if stop_ahead is not None:
         return _at_stop(s, stop_ahead, programme)
@@ -275,13 +297,13 @@ def _after_unit_test(s: Standing, programme: Programme) -> NextStep:
     if s.failed and s.replaced_by is None:
         if programme.rework is Rework.SAME_COPY:
             opened = PracticeTestOpened(s.copy, len(s.practice) + 1)
-            what = "Go over the test, then open the practice test again"
+            what = say("Go over the test, then open the practice test again")
             return NextStep(Turn.EDUCATOR, what, opened, CallKind.PRACTICE_TEST, since)
         reordered = WorkbookReordered(s.copy, "")
-        what = "Go over the test and order a new copy"
+        what = say("Go over the test and order a new copy")
         return NextStep(Turn.EDUCATOR, what, reordered, CallKind.ORDER_AGAIN, since)
     return NextStep(
-        Turn.NOBODY, "Send the test paper with the next dispatch", PaperSent(s.copy, ""), since=since
+        Turn.NOBODY, say("Send the test paper with the next dispatch"), PaperSent(s.copy, ""), since=since
     )
 
 

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 
 from markstead.rules.samples import sample_texts
+from markstead.speech import later, say
 
 MOST_ROWS = 150
 """Workbooks that can be typed; more of them come as a file."""
@@ -85,15 +86,26 @@ LAYOUT_BOUNDS: Mapping[str, tuple[int, int]] = {
 
 def layout_words(layout: Layout) -> str:
     """The layout in a sentence or two."""
-    checks = "no progress checks"
-    if layout.sections_a_check:
-        behind = (
-            "each section" if layout.sections_a_check == 1 else f"every {layout.sections_a_check} sections"
+    checks = say("no progress checks")
+    if layout.sections_a_check == 1:
+        checks = say(
+            "behind each section a progress check of one page with {questions} questions",
+            questions=layout.check_questions,
         )
-        checks = f"behind {behind} a progress check of one page with {layout.check_questions} questions"
-    return (
-        f"Sections of about {layout.section_pages} pages with {layout.section_questions} questions each; {checks}; "
-        f"{layout.practice_questions} questions in the practice test and {layout.unit_questions} in the unit test."
+    elif layout.sections_a_check:
+        checks = say(
+            "behind every {sections} sections a progress check of one page with {questions} questions",
+            sections=layout.sections_a_check,
+            questions=layout.check_questions,
+        )
+    return say(
+        "Sections of about {pages} pages with {questions} questions each; {checks}; "
+        "{practice} questions in the practice test and {unit} in the unit test.",
+        pages=layout.section_pages,
+        questions=layout.section_questions,
+        checks=checks,
+        practice=layout.practice_questions,
+        unit=layout.unit_questions,
     )
 
 
@@ -131,11 +143,11 @@ def read_paste(text: str) -> Pasted:
         wide = max(len(row) for row in rows)
         columns = _BY_POSITION[min(wide, 5)]
         if wide > 5:
-            left_out.append(f"columns 6 to {wide}" if wide > 6 else "column 6")
+            left_out.append(say("columns 6 to {last}", last=wide) if wide > 6 else say("column 6"))
     named = _in_order(_filled([_named(row, columns) for row in rows]))
     books = [TypedBook(*(row.get(name, "") for name in TYPED_CELLS[:4])) for row in named]
     if len(books) > MOST_ROWS:
-        left_out.append(f"{len(books) - MOST_ROWS} rows beyond the first {MOST_ROWS}")
+        left_out.append(say("{n} rows beyond the first {most}", n=len(books) - MOST_ROWS, most=MOST_ROWS))
         books = books[:MOST_ROWS]
     known = tuple(name for name in columns if name)
     return Pasted(tuple(books), header is not None, tuple(left_out), known)
@@ -239,6 +251,11 @@ class Files:
     """The place of a typed row (from 0) by the row of the file, as a spreadsheet numbers it."""
 
 
+_WANTED = {
+    "subject": later("A subject is wanted here."),
+    "title": later("A title is wanted here."),
+}
+
 CSV_COLUMNS = (
     "course",
     "level",
@@ -273,11 +290,11 @@ def write_files(
         rows[line] = n
         pages = _whole(book.pages, 1, MOST_PAGES, wrong, (n, "pages"))
         level = _whole(book.level or "0", 0, 20, wrong, (n, "level"))
-        for name in ("subject", "title"):
+        for name in _WANTED:
             if not getattr(book, name):
-                wrong[n, name] = f"A {name} is wanted here."
+                wrong[n, name] = say(_WANTED[name])
             elif not getattr(book, name).isprintable():
-                wrong[n, name] = "Letters, digits and signs that can be printed are wanted here."
+                wrong[n, name] = say("Letters, digits and signs that can be printed are wanted here.")
         if pages is None or level is None or not book.subject:
             continue
         course = subjects[book.subject]
@@ -342,7 +359,7 @@ def _semicolons(text: str) -> str:
 def _whole(text: str, least: int, most: int, wrong: Wrong, where: tuple[int, str]) -> int | None:
     if re.fullmatch(r"[0-9]{1,4}", text) and least <= int(text) <= most:
         return int(text)
-    wrong[where] = f"A whole number from {least} to {most} is wanted here."
+    wrong[where] = say("A whole number from {least} to {most} is wanted here.", least=least, most=most)
     return None
 
 
