@@ -9,6 +9,8 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from markstead.speech import later
+
 Floats = NDArray[np.float64]
 Answers = NDArray[np.int8]
 
@@ -16,11 +18,11 @@ Answers = NDArray[np.int8]
 class Told(StrEnum):
     """What the answers tell of one question."""
 
-    ESTIMATED = "estimated"
-    ALL_RIGHT = "everyone right"
-    ALL_WRONG = "everyone wrong"
-    NOT_ASKED = "nobody was asked"
-    NO_LIMIT = "the slope has no limit"
+    ESTIMATED = later("estimated")
+    ALL_RIGHT = later("everyone right")
+    ALL_WRONG = later("everyone wrong")
+    NOT_ASKED = later("nobody was asked")
+    NO_LIMIT = later("the slope has no limit")
 
 
 def answers_of(responses: ArrayLike) -> Answers:

@@ -3,15 +3,17 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from markstead.speech import later
+
 
 class Kind(StrEnum):
     """Kinds of evidence, from the least watched to the most."""
 
-    SECTIONS = "sections"
-    CHECKS = "progress checks"
-    ORAL = "oral quizzes"
-    PRACTICE = "practice test"
-    UNIT = "unit test"
+    SECTIONS = later("sections")
+    CHECKS = later("progress checks")
+    ORAL = later("oral quizzes")
+    PRACTICE = later("practice test")
+    UNIT = later("unit test")
 
 
 @dataclass(frozen=True, slots=True)

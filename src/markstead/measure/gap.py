@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from datetime import date
 from math import log, pi
 
+from markstead.speech import later, say
+
 USUAL_GAP = 0.30
 """Logits by which practice tests usually run ahead."""
 WITHIN = 0.15
@@ -25,7 +27,7 @@ FLOOR_DAYS = 10
 """Marking days for which the raised floor holds."""
 SPAN = 72
 """Sittings after which the count begins anew: twelve workbooks in each of six courses, about a year."""
-SENTENCE = (
+SENTENCE = later(
     "Practice tests have run ahead of watched tests. Usual reasons are nerves, forgetting overnight, open notes or "
     "slips in marking: mark one practice test again together."
 )
@@ -106,7 +108,7 @@ def practice_ahead(pairs: Sequence[TestPair], marking_days: Sequence[date]) -> G
         sign = pair.day if afresh else sign
     since = sum(day > sign for day in set(marking_days)) if sign else FLOOR_DAYS
     left = max(0, FLOOR_DAYS - since)
-    return Gap(log_e, mean, count, RAISED_FLOOR if left else FLOOR, left, SENTENCE if left else "")
+    return Gap(log_e, mean, count, RAISED_FLOOR if left else FLOOR, left, say(SENTENCE) if left else "")
 
 
 def log_e_value(mean: float, variance: float) -> float:

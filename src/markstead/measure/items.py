@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from markstead.measure.answers import Answers, Floats, answers_of
+from markstead.speech import say
 
 LEAST_LEARNERS = 20
 """With fewer learners a correlation or a reliability is mostly noise, and none is told."""
@@ -204,30 +205,39 @@ def _strongest_third(answers: Answers, j: int) -> tuple[int, int]:
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %"
+    return say("{percent:.0f} %", percent=100 * share)
 
 
 def _item_words(
     right: int, asked: int, low: float, high: float, correlation: float | None, missed: tuple[int, int] | None
 ) -> str:
     if asked == 0:
-        return "Nobody was asked."
-    counted = f"{right} of {asked} right (between {_percent(low)} and {_percent(high)})."
+        return say("Nobody was asked.")
+    count = say(
+        "{right} of {asked} right (between {low} and {high}).",
+        right=right,
+        asked=asked,
+        low=_percent(low),
+        high=_percent(high),
+    )
     if missed is not None:
-        return (
-            f"{counted} Look at the key: {missed[0]} of the {missed[1]} who did best on the rest were marked wrong, "
-            "and those who did worse on the rest did better here. A slip in the key is one reason, an unclear question "
-            "another."
+        more = say(
+            "Look at the key: {wrong} of the {best} who did best on the rest were marked wrong, and those who did "
+            "worse on the rest did better here. A slip in the key is one reason, an unclear question another.",
+            wrong=missed[0],
+            best=missed[1],
         )
-    if asked < LEAST_LEARNERS:
-        return f"{counted} Too few learners to say more: it takes {LEAST_LEARNERS}."
-    if right == asked:
-        return f"{counted} Everyone right: it tells no learners apart, which may be as it should."
-    if right == 0:
-        return f"{counted} Everyone wrong: look at the key first, then at how it was taught."
-    if correlation is None:
-        return f"{counted} There is no rest of the test to set it against."
-    return counted
+    elif asked < LEAST_LEARNERS:
+        more = say("Too few learners to say more: it takes {least}.", least=LEAST_LEARNERS)
+    elif right == asked:
+        more = say("Everyone right: it tells no learners apart, which may be as it should.")
+    elif right == 0:
+        more = say("Everyone wrong: look at the key first, then at how it was taught.")
+    elif correlation is None:
+        more = say("There is no rest of the test to set it against.")
+    else:
+        return count
+    return f"{count} {more}"
 
 
 def _test_words(
@@ -239,15 +249,21 @@ def _test_words(
     sem: float | None,
 ) -> str:
     if complete < LEAST_LEARNERS:
-        return (
-            f"Too few learners ({complete}) were asked every question to say how steady the scores are: it takes "
-            f"{LEAST_LEARNERS}."
+        return say(
+            "Too few learners ({n}) were asked every question to say how steady the scores are: it takes {least}.",
+            n=complete,
+            least=LEAST_LEARNERS,
         )
     if questions < 2:
-        return "One question is too few to say how steady the scores are."
+        return say("One question is too few to say how steady the scores are.")
     if kr20 is None or low is None or high is None or sem is None:
-        return "Everyone has the same score, so that nothing can be said of how steady the scores are."
-    return (
-        f"The reliability is {kr20:.2f} (between {low:.2f} and {high:.2f}); a learner's score would vary by some "
-        f"{sem:.1f} of {questions} questions either way from one such test to another."
+        return say("Everyone has the same score, so that nothing can be said of how steady the scores are.")
+    return say(
+        "The reliability is {reliability:.2f} (between {low:.2f} and {high:.2f}); a learner's score would vary by some "
+        "{error:.1f} of {questions} questions either way from one such test to another.",
+        reliability=kr20,
+        low=low,
+        high=high,
+        error=sem,
+        questions=questions,
     )

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from markstead.measure.answers import Answers, Floats
+from markstead.speech import later
 
 # Equal steps with normal weights: for a smooth integrand that dies out at both ends the error falls exponentially in
 # 1/step. Here it stays below 1e-5 as long as no slope passes STEEPEST.
@@ -32,10 +33,10 @@ _NEAR = 1e-10
 class Outcome(StrEnum):
     """How a fit ended."""
 
-    CONVERGED = "converged"
-    RAN_OUT = "the steps ran out"
-    UNSETTLED = "the answers do not settle the values"
-    TOO_FEW = "too few questions that some got right and some wrong"
+    CONVERGED = later("converged")
+    RAN_OUT = later("the steps ran out")
+    UNSETTLED = later("the answers do not settle the values")
+    TOO_FEW = later("too few questions that some got right and some wrong")
 
 
 @dataclass(frozen=True, slots=True, eq=False)

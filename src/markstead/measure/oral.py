@@ -16,13 +16,15 @@ from math import inf, log
 
 import numpy as np
 
+from markstead.speech import begun, counted, later, say
+
 
 class Verdict(StrEnum):
     """What the answers say up to now."""
 
-    LEARNT = "learnt"
-    NOT_YET = "not yet"
-    GO_ON = "go on"
+    LEARNT = later("learnt")
+    NOT_YET = later("not yet")
+    GO_ON = later("go on")
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,11 +184,25 @@ def _card_sentence(
     ends = [(line.asked, line.wrong_ends) for line in lines if line.wrong_ends is not None]
     wrong = max(count for _, count in ends)
     fewer = [asked for asked, count in ends if count < wrong]
-    words = f"{_number(in_a_row).capitalize()} right in a row and you may stop; {_number(wrong)} wrong"
-    if fewer:
-        early = min(count for _, count in ends)
-        words += f", or {_number(early)} of the first {_number(max(fewer))},"
-    return f"{words} and it is not learnt yet. At least {_number(rule.least)} questions, at most {_number(rule.most)}."
+    values = {
+        "right": begun(_number(in_a_row)),
+        "wrong": _number(wrong),
+        "least": _number(rule.least),
+        "most": _number(rule.most),
+    }
+    if not fewer:
+        return say(
+            "{right} right in a row and you may stop; {wrong} wrong and it is not learnt yet. "
+            "At least {least} questions, at most {most}.",
+            **values,
+        )
+    return say(
+        "{right} right in a row and you may stop; {wrong} wrong, or {early} of the first {first}, and it is not "
+        "learnt yet. At least {least} questions, at most {most}.",
+        early=_number(min(count for _, count in ends)),
+        first=_number(max(fewer)),
+        **values,
+    )
 
 
 def live(answers: Sequence[bool], prior: float = 0.5, rule: QuizRule = DEFAULT_RULE) -> LiveQuiz:
@@ -205,8 +221,11 @@ def live(answers: Sequence[bool], prior: float = 0.5, rule: QuizRule = DEFAULT_R
     total = len(answers)
     good = sum(map(bool, answers))
     if verdict is not Verdict.GO_ON:
-        words = f"{right} of {asked} right: "
-        words += "this is learnt." if verdict is Verdict.LEARNT else "this is not learnt yet."
+        words = (
+            say("{right} of {asked} right: this is learnt.", right=right, asked=asked)
+            if verdict is Verdict.LEARNT
+            else say("{right} of {asked} right: this is not learnt yet.", right=right, asked=asked)
+        )
         return LiveQuiz(verdict, total, good, total - good, 0, None, None, words)
     more = _most_more(verdicts, asked, right)
     to_learnt = _run(verdicts, asked, right, 1, Verdict.LEARNT)
@@ -226,31 +245,47 @@ def _run(
 
 
 def _live_sentence(to_learnt: int | None, to_not_yet: int | None) -> str:
-    learnt = f"{_number(to_learnt)} more right in a row and it is learnt" if to_learnt else ""
-    not_yet = f"{_number(to_not_yet)} more wrong and it is not yet" if to_not_yet else ""
-    words = "; ".join(part for part in (learnt, not_yet) if part)
-    return f"{words[:1].upper()}{words[1:]}."
+    said = []
+    if to_learnt:
+        said.append(
+            counted(
+                to_learnt,
+                "{number} more right in a row and it is learnt",
+                "{number} more right in a row and it is learnt",
+                number=_number(to_learnt),
+            )
+        )
+    if to_not_yet:
+        said.append(
+            counted(
+                to_not_yet,
+                "{number} more wrong and it is not yet",
+                "{number} more wrong and it is not yet",
+                number=_number(to_not_yet),
+            )
+        )
+    return f"{begun('; '.join(said))}."
 
 
 _NUMBERS = [
     "no",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
+    later("one"),
+    later("two"),
+    later("three"),
+    later("four"),
+    later("five"),
+    later("six"),
+    later("seven"),
+    later("eight"),
+    later("nine"),
+    later("ten"),
+    later("eleven"),
+    later("twelve"),
 ]
 
 
 def _number(n: int) -> str:
-    return _NUMBERS[n] if n < len(_NUMBERS) else str(n)
+    return say(_NUMBERS[n]) if n < len(_NUMBERS) else str(n)
 
 
 def operating(p: float, prior: float = 0.5, rule: QuizRule = DEFAULT_RULE) -> Operating:

@@ -9,6 +9,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from markstead.speech import counted, say
+
 Floats = NDArray[np.float64]
 
 
@@ -93,7 +95,15 @@ def of_children(chance: float, children: int) -> str:
     """Say how many of some children pass, without ever saying none or all: 'about 6 pass'."""
     passing = round(children * chance)
     if passing < 1:
-        return "hardly one passes"
+        return say("hardly one passes")
     if passing >= children:
-        return "nearly all pass"
-    return f"about {passing} {'passes' if passing == 1 else 'pass'}"
+        return say("nearly all pass")
+    return counted(passing, "about {n} passes", "about {n} pass")
+
+
+def how_many(chance: float, children: int) -> str:
+    """The same without its verb: 'about 6'."""
+    passing = round(children * chance)
+    if passing < 1:
+        return say("hardly one")
+    return say("nearly all") if passing >= children else say("about {n}", n=passing)

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from markstead.errors import InputError, Problem
+from markstead.speech import begun, counted, say
 
 Floats = NDArray[np.float64]
 MOST_WORKBOOKS = 200
@@ -119,7 +120,20 @@ class NextTest:
     """Probability that at least the share `known` of the answers is right."""
     bits: float
     """What it is expected to tell of the place."""
-    sentence: str
+
+    @property
+    def sentence(self) -> str:
+        """Why this test, in words."""
+        tenths = min(9, max(1, round(self.passes * 10)))
+        return counted(
+            self.questions,
+            "Take one question from workbook {workbook}: that tells most now. "
+            "Of 10 such learners about {tenths} do well in it.",
+            "Take {n} questions from workbook {workbook}: that tells most now. "
+            "Of 10 such learners about {tenths} do well in it.",
+            workbook=self.workbook,
+            tenths=tenths,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,8 +194,12 @@ def begin(workbooks: int, guess: int | None = None, answering: Answering = DEFAU
     start = np.full(workbooks + 1, 1 / (workbooks + 1))
     if guess is not None:
         if not 1 <= guess <= workbooks + 1:
-            allowed = f"a workbook from 1 to {workbooks}, or {workbooks + 1} where all are done"
-            raise InputError([Problem("where the learner stands", str(guess), allowed)])
+            allowed = say(
+                "a workbook from 1 to {last}, or {done} where all are done",
+                last=workbooks,
+                done=workbooks + 1,
+            )
+            raise InputError([Problem(say("where the learner stands"), str(guess), allowed)])
         away = np.abs(np.arange(workbooks + 1) - (guess - 1))
         near = np.exp(-away / max(1.0, workbooks / 8))
         start = start / 2 + near / near.sum() / 2
@@ -196,11 +214,14 @@ def answered(belief: Belief, workbook: int, right: int, asked: int) -> Belief:
     """
     problems = []
     if not 1 <= workbook <= belief.workbooks:
-        problems.append(Problem("workbook", str(workbook), f"a workbook from 1 to {belief.workbooks}"))
+        allowed = say("a workbook from 1 to {last}", last=belief.workbooks)
+        problems.append(Problem(say("workbook"), str(workbook), allowed))
     if not 1 <= asked <= MOST_QUESTIONS:
-        problems.append(Problem("questions", str(asked), f"a whole number from 1 to {MOST_QUESTIONS}"))
+        allowed = say("a whole number from {least} to {most}", least=1, most=MOST_QUESTIONS)
+        problems.append(Problem(say("questions"), str(asked), allowed))
     elif not 0 <= right <= asked:
-        problems.append(Problem("right answers", str(right), f"a whole number from 0 to {asked}"))
+        allowed = say("a whole number from {least} to {most}", least=0, most=asked)
+        problems.append(Problem(say("right answers"), str(right), allowed))
     if problems:
         raise InputError(problems)
     return replace(belief, results=(*belief.results, Result(workbook, right, asked)))
@@ -366,14 +387,7 @@ def next_test(belief: Belief, stopping: Stopping = DEFAULT_STOPPING) -> NextTest
         stopping.questions,
         passes,
         max(0.0, float(tells[workbook - 1])),
-        _why(workbook, stopping.questions, passes),
     )
-
-
-def _why(workbook: int, questions: int, passes: float) -> str:
-    count = "one question" if questions == 1 else f"{questions} questions"
-    tenths = min(9, max(1, round(passes * 10)))
-    return f"Take {count} from workbook {workbook}: that tells most now. Of 10 such learners about {tenths} do well in it."
 
 
 def _outcomes(belief: Belief, questions: int) -> Floats:
@@ -473,35 +487,63 @@ def advice(
 def _sentences(found: Advice, workbooks: int, names: Sequence[str] | None) -> list[str]:
     def name(workbook: int) -> str:
         if workbook > workbooks:
-            return "the end of the course"
-        return names[workbook - 1] if names is not None else f"workbook {workbook}"
+            return say("the end of the course")
+        return names[workbook - 1] if names is not None else say("workbook {number}", number=workbook)
 
     if not found.tests:
         return [
-            f"Nothing was asked yet. Without any test, {name(found.begin)} is only the middle of what is likely."
+            say(
+                "Nothing was asked yet. Without any test, {workbook} is only the middle of what is likely.",
+                workbook=name(found.begin),
+            )
         ]
-    ends = found.begin > workbooks
-    where = "The whole course seems to be behind the learner" if ends else f"Begin with {name(found.begin)}"
-    said = [
-        f"{where}, after {found.questions} questions in {found.tests} short test{'s' * (found.tests > 1)}."
-    ]
+    if found.begin > workbooks:
+        first = counted(
+            found.tests,
+            "The whole course seems to be behind the learner, after {questions} questions in {n} short test.",
+            "The whole course seems to be behind the learner, after {questions} questions in {n} short tests.",
+            questions=found.questions,
+        )
+    else:
+        first = counted(
+            found.tests,
+            "Begin with {workbook}, after {questions} questions in {n} short test.",
+            "Begin with {workbook}, after {questions} questions in {n} short tests.",
+            workbook=name(found.begin),
+            questions=found.questions,
+        )
+    said = [first]
     tenths = min(9.5, max(0.5, round(found.within_one * 20) / 2))
-    said.append(f"Of 10 learners who answer like this, about {tenths:g} belong there or one workbook away.")
+    said.append(
+        say(
+            "Of 10 learners who answer like this, about {tenths:g} belong there or one workbook away.",
+            tenths=tenths,
+        )
+    )
     if found.high > found.low:
-        said.append(f"The likely range is from {name(found.low)} to {name(found.high)}.")
+        said.append(
+            say("The likely range is from {first} to {last}.", first=name(found.low), last=name(found.high))
+        )
     if not found.settled:
         said.append(
-            "That is not sure enough yet: another short test, or a week's work in it, will tell more."
+            say("That is not sure enough yet: another short test, or a week's work in it, will tell more.")
         )
     said += [
-        f"{name(gap.workbook)[:1].upper()}{name(gap.workbook)[1:]} may be a gap ({gap.right} of {gap.asked} "
-        "right): work it, or ask again about it."
+        say(
+            "{workbook} may be a gap ({right} of {asked} right): work it, or ask again about it.",
+            workbook=begun(name(gap.workbook)),
+            right=gap.right,
+            asked=gap.asked,
+        )
         for gap in found.gaps
     ]
     if found.untried:
-        count = len(found.untried)
         said.append(
-            f"Of {count} earlier workbook{'s' * (count > 1)} nothing was asked, so a gap there would not be seen."
+            counted(
+                len(found.untried),
+                "Of {n} earlier workbook nothing was asked, so a gap there would not be seen.",
+                "Of {n} earlier workbooks nothing was asked, so a gap there would not be seen.",
+            )
         )
-    said.append("You decide; a few questions are little evidence.")
+    said.append(say("You decide; a few questions are little evidence."))
     return said

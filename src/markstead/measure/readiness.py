@@ -30,6 +30,7 @@ from markstead.measure.passing import (
     score_range,
     shown_percent,
 )
+from markstead.speech import later, say
 
 Floats = NDArray[np.float64]
 
@@ -61,9 +62,9 @@ __all__ = [
 class Evidence(StrEnum):
     """How much the marks tell, in words."""
 
-    LITTLE = "little evidence"
-    SOME = "some evidence"
-    MUCH = "much evidence"
+    LITTLE = later("little evidence")
+    SOME = later("some evidence")
+    MUCH = later("much evidence")
 
     @classmethod
     def of(cls, spread: float) -> "Evidence":
@@ -370,9 +371,14 @@ class Readiness:
     def sentence(self) -> str:
         """What a parent reads."""
         passing = of_children(self.chance, 10)
-        return (
-            f"Out of 10 children in this position {passing} tomorrow; "
-            f"most of them have {self.score_low} to {self.score_high} of {self.asked} right ({self.evidence})."
+        return say(
+            "Out of 10 children in this position {passing} tomorrow; "
+            "most of them have {low} to {high} of {asked} right ({evidence}).",
+            passing=passing,
+            low=self.score_low,
+            high=self.score_high,
+            asked=self.asked,
+            evidence=say(str(self.evidence)),
         )
 
 

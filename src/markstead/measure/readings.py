@@ -284,9 +284,14 @@ class SpotReading:
     """Ticks of the batch that are looked at in all, those that were looked at included."""
     record: SpotRecord
     """Of the days before the batch."""
-    sentence: str
     together: Together
     gap: Gap
+
+    @property
+    def sentence(self) -> str:
+        """What to do, in words for the educator."""
+        seen = len(self.batch.looked) if self.batch is not None else 0
+        return sentence(self.look - seen, seen, self.batch.slips if self.batch is not None else 0)
 
 
 def read_spot(
@@ -305,7 +310,7 @@ def read_spot(
     together = mark_together(days, [bisect_left(school_days, d.day) for d in days])
     gap = practice_ahead(pairs_of_tests(copies, calendar.day_of), [d.day for d in days])
     if not found:
-        return SpotReading(None, (), 0, SpotRecord(), sentence(0, 0, 0), together, gap)
+        return SpotReading(None, (), 0, SpotRecord(), together, gap)
     batch = found[-1]
     record = record_of([d for d in days if d.day < batch.day])
     for earlier in found[:-1]:  # what was looked at earlier today has not faded
@@ -316,9 +321,7 @@ def read_spot(
     now = more(len(handed_over), len(seen), batch.slips, record, gap.floor)
     order = draw(handed_over, seed(f"{learner} {batch.first} {batch.last}"))
     ticks = tuple(tick for tick in order if tick not in seen)[:now]
-    return SpotReading(
-        batch, ticks, len(seen) + now, record, sentence(now, len(seen), batch.slips), together, gap
-    )
+    return SpotReading(batch, ticks, len(seen) + now, record, together, gap)
 
 
 # --- pace -----------------------------------------------------------------------------------------------------

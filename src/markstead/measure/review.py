@@ -15,6 +15,8 @@ from datetime import date
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from markstead.speech import counted, say
+
 Floats = NDArray[np.float64]
 
 AT_ONCE = 0.97
@@ -74,7 +76,11 @@ class ReviewList:
     minutes_given: float
     left_out: int
     """Objectives that would be worth asking and found no place."""
-    sentence: str
+
+    @property
+    def sentence(self) -> str:
+        """The list in words."""
+        return _sentence(len(self.items), self.minutes_used, self.minutes_given, self.left_out)
 
 
 # --- arrays: the last axis runs over the values of S ------------------------------------------------------------
@@ -224,7 +230,7 @@ def choose(recalls: Sequence[Recall], minutes: float, today: date) -> ReviewList
     items = tuple(_item(by_name[i]) for i in asked)
     used = sum(item.minutes for item in items)
     left_out = int((chance < WELL_REMEMBERED).sum()) - len(items)
-    return ReviewList(items, used, minutes, left_out, _sentence(len(items), used, minutes, left_out))
+    return ReviewList(items, used, minutes, left_out)
 
 
 def _item(one: Recall) -> ReviewItem:
@@ -234,14 +240,25 @@ def _item(one: Recall) -> ReviewItem:
 
 def _sentence(items: int, used: float, given: float, left_out: int) -> str:
     if not items and not left_out:
-        return "Nothing needs going over today: all that was met was touched lately or holds well."
-    things = "objective" if items == 1 else "objectives"
+        return say("Nothing needs going over today: all that was met was touched lately or holds well.")
     if not items:
-        waits = "1 objective waits" if left_out == 1 else f"{left_out} objectives wait"
-        return f"No minutes are set aside for going back over old work; {waits} for it."
-    about = max(1, round(used))
-    begun = f"Ask about {items} {things}, the one most likely forgotten first: about {about} min"
+        return counted(
+            left_out,
+            "No minutes are set aside for going back over old work; {n} objective waits for it.",
+            "No minutes are set aside for going back over old work; {n} objectives wait for it.",
+        )
+    ask = counted(
+        items,
+        "Ask about {n} objective, the one most likely forgotten first: about {minutes} min",
+        "Ask about {n} objectives, the one most likely forgotten first: about {minutes} min",
+        minutes=max(1, round(used)),
+    )
     if not left_out:
-        return f"{begun}; that is all that needs going over."
-    rest = "1 more waits its turn" if left_out == 1 else f"{left_out} more wait their turn"
-    return f"{begun} ({given:g} set aside); {rest}."
+        return say("{ask}; that is all that needs going over.", ask=ask)
+    return counted(
+        left_out,
+        "{ask} ({given:g} set aside); {n} more waits its turn.",
+        "{ask} ({given:g} set aside); {n} more wait their turn.",
+        ask=ask,
+        given=given,
+    )

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from markstead.errors import InputError, Problem
-from markstead.measure.passing import edge_of, normal_below, of_children
+from markstead.measure.passing import edge_of, how_many, normal_below, of_children
 from markstead.measure.readiness import DEFAULTS, Counts, Evidence, Settings, chance
+from markstead.speech import counted, later, plural, say
 
 LONGEST_HOLD = 3
 """Hold days that are weighed at most."""
@@ -20,9 +21,9 @@ LONGEST_HOLD = 3
 class Advice(StrEnum):
     """What is advised before a unit test."""
 
-    SIT = "sit"
-    HOLD = "hold"
-    MORE = "more than review is needed"
+    SIT = later("sit")
+    HOLD = later("hold")
+    MORE = later("more than review is needed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +38,37 @@ class SittingAdvice:
     """Chance to pass after 1, 2, 3 hold days with review."""
     days_saved: float
     """Expected school days that the hold saves against sitting now; 0 unless the advice is to hold."""
-    sentence: str
-    """The whole for the educator."""
-    below_gate: bool
-    """The latest practice test is below the pass mark: the gate is shut, whatever the look-ahead says."""
+    evidence: Evidence
+    failed_test_costs: float
+    """School days that a failed unit test costs this home."""
+    practice: Counts | None = None
+    """The latest practice test."""
+    practice_needed: int | None = None
+    """Right answers that pass it."""
+
+    @property
+    def below_gate(self) -> bool:
+        """The latest practice test is below the pass mark: the gate is shut, whatever the look-ahead says."""
+        if self.practice is None or self.practice_needed is None:
+            return False
+        return self.practice.right < self.practice_needed
+
+    @property
+    def sentence(self) -> str:
+        """The whole for the educator."""
+        said = _sentence(
+            self.advice, self.days, self.chance_now, self.chance_after, self.evidence, self.failed_test_costs
+        )
+        if self.practice is None or not self.below_gate:
+            return said
+        first = say(
+            "The practice test has {right} of {asked} right where {needed} pass: "
+            "first comes another practice test.",
+            right=self.practice.right,
+            asked=self.practice.asked,
+            needed=self.practice_needed,
+        )
+        return f"{first} {said}"
 
 
 def when_to_sit(
@@ -91,14 +119,10 @@ def when_to_sit(
         bounds = pass_bounds(spread, asked, needed, failed_test_costs / hold_day_costs, settings)
         low = now < bounds[0] if bounds is not None else after[-1] < 0.5
         advice, days, best = (Advice.MORE if low else Advice.SIT), 0, 0.0
-    below = practice is not None and practice_needed is not None and practice.right < practice_needed
-    sentence = _sentence(advice, days, now, after, Evidence.of(spread), failed_test_costs)
-    if below and practice is not None:
-        sentence = (
-            f"The practice test has {practice.right} of {practice.asked} right where {practice_needed} pass: "
-            f"first comes another practice test. {sentence}"
-        )
-    return SittingAdvice(advice, days, now, after, best, sentence, below)
+    evidence = Evidence.of(spread)
+    return SittingAdvice(
+        advice, days, now, after, best, evidence, failed_test_costs, practice, practice_needed
+    )
 
 
 def pass_bounds(
@@ -161,12 +185,11 @@ def _reach(gain: float, least: float) -> float | None:
 def _check(failed_test_costs: float, hold_day_costs: float) -> None:
     problems = []
     if not (math.isfinite(failed_test_costs) and failed_test_costs >= 0):
-        allowed = "a number of days, 0 or more"
-        problems.append(Problem("days that a failed unit test costs", str(failed_test_costs), allowed))
+        where, allowed = say("days that a failed unit test costs"), say("a number of days, 0 or more")
+        problems.append(Problem(where, str(failed_test_costs), allowed, key="failed test"))
     if not (math.isfinite(hold_day_costs) and hold_day_costs > 0):
-        problems.append(
-            Problem("days that a hold day costs", str(hold_day_costs), "a number of days above 0")
-        )
+        where, allowed = say("days that a hold day costs"), say("a number of days above 0")
+        problems.append(Problem(where, str(hold_day_costs), allowed, key="hold day"))
     if problems:
         raise InputError(problems)
 
@@ -180,16 +203,35 @@ def _sentence(
     """Say the advice and its numbers in one sentence."""
     later = after[(days or (LONGEST_HOLD if advice is Advice.MORE else 1)) - 1]
     children = _children(now, later)
-    costs = f"a failed test costs {_days(cost)}"
-    start = f"Out of {children} children in this position {of_children(now, children)} tomorrow ({evidence})"
-    lifted = _lifted(now, later, children)
+    values = {
+        "children": children,
+        "passing": of_children(now, children),
+        "evidence": say(str(evidence)),
+        "failed": plural(cost, "day"),
+    }
     match advice:
         case Advice.HOLD:
-            return f"{start}; {_review(days)} {lifted}, and {costs}: hold {_days(days)}."
+            return say(
+                "Out of {children} children in this position {passing} tomorrow ({evidence}); {review}, "
+                "and a failed test costs {failed}: hold {days}.",
+                review=_lifted(days, now, later, children),
+                days=plural(days, "day"),
+                **values,
+            )
         case Advice.MORE:
-            return f"{start}; even {_review(LONGEST_HOLD)} {lifted}, and {costs}: more than review is needed."
+            return say(
+                "Out of {children} children in this position {passing} tomorrow ({evidence}); even {review}, "
+                "and a failed test costs {failed}: more than review is needed.",
+                review=_lifted(LONGEST_HOLD, now, later, children),
+                **values,
+            )
         case Advice.SIT:
-            return f"{start}; {_review(1)} {lifted}, and {costs}: review does not save the days it takes, so sit."
+            return say(
+                "Out of {children} children in this position {passing} tomorrow ({evidence}); {review}, "
+                "and a failed test costs {failed}: review does not save the days it takes, so sit.",
+                review=_lifted(1, now, later, children),
+                **values,
+            )
 
 
 def _children(now: float, later: float) -> int:
@@ -199,17 +241,16 @@ def _children(now: float, later: float) -> int:
     )
 
 
-def _lifted(now: float, later: float, children: int) -> str:
-    passing = of_children(later, children)
-    if passing == of_children(now, children):
-        return "would hardly change that"
-    # 'about 7' rather than 'about 7 pass': the verb stands before.
-    return f"would make it {passing.rsplit(' ', 1)[0]}"
-
-
-def _review(days: int) -> str:
-    return "a day of review" if days == 1 else f"{days} days of review"
-
-
-def _days(days: float) -> str:
-    return "1 day" if days == 1 else f"{days:g} days"
+def _lifted(days: int, now: float, later: float, children: int) -> str:
+    """What days of review would do, as a part of the sentence."""
+    many = how_many(later, children)
+    if many == how_many(now, children):
+        return counted(
+            days, "a day of review would hardly change that", "{n} days of review would hardly change that"
+        )
+    return counted(
+        days,
+        "a day of review would make it {passing}",
+        "{n} days of review would make it {passing}",
+        passing=many,
+    )

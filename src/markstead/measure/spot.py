@@ -17,6 +17,8 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from markstead.speech import counted, say
+
 Floats = NDArray[np.float64]
 T = TypeVar("T")
 
@@ -170,17 +172,24 @@ def more(ticks: int, seen: int, slips: int, record: SpotRecord, least: int = LEA
 
 def sentence(more_now: int, seen: int, slips: int) -> str:
     """What to do, in words for the educator."""
-    answers = "answer" if more_now == 1 else "answers"
     if not more_now:
         if seen:
-            return "The spot check is done: nothing more to mark again."
-        return "Nothing was marked that wants a spot check."
+            return say("The spot check is done: nothing more to mark again.")
+        return say("Nothing was marked that wants a spot check.")
     if not seen:
-        return f"Mark {more_now} {answers} again that the learner ticked: a routine, drawn by lot."
+        return counted(
+            more_now,
+            "Mark {n} answer again that the learner ticked: a routine, drawn by lot.",
+            "Mark {n} answers again that the learner ticked: a routine, drawn by lot.",
+        )
     if slips:
-        found = "One tick was a slip" if slips == 1 else f"{slips} ticks were slips"
-        return f"{found}: mark {more_now} more {answers} of the same batch again."
-    return f"Mark {more_now} more {answers} again."
+        return counted(
+            more_now,
+            "{slips}: mark {n} more answer of the same batch again.",
+            "{slips}: mark {n} more answers of the same batch again.",
+            slips=counted(slips, "One tick was a slip", "{n} ticks were slips"),
+        )
+    return counted(more_now, "Mark {n} more answer again.", "Mark {n} more answers again.")
 
 
 # --- mark one section together ----------------------------------------------------------------------------------
@@ -236,8 +245,10 @@ def mark_together(days: Sequence[MarkingDay], school_day: Sequence[int]) -> Toge
         seen, slips, with_slips = seen + day.seen, slips + day.slips, with_slips + (day.slips > 0)
         evidence = e_value(slips, seen)
         show = show or (evidence >= SHOW_AT and slips >= 3 and with_slips >= 2)
-    words = (
-        f"{slips} of {seen} ticks that were marked again were slips. Mark one section together: read the key aloud, "
-        "let the learner compare, and go through what counts as right. Slips in marking are common and are learnt away."
+    words = say(
+        "{slips} of {seen} ticks that were marked again were slips. Mark one section together: read the key aloud, "
+        "let the learner compare, and go through what counts as right. Slips in marking are common and are learnt away.",
+        slips=slips,
+        seen=seen,
     )
     return Together(show, evidence, seen, slips, words if show else "")

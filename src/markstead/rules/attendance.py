@@ -22,6 +22,7 @@ from markstead.ledger.facts import (
     UnitTestScored,
 )
 from markstead.ledger.serial import Entry
+from markstead.speech import later
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,11 +160,11 @@ def sum_of(days: Iterable[SchoolDay], first: date, last: date) -> Sum:
 class Seen(StrEnum):
     """What the register shows for a day."""
 
-    FULL = "full day"
-    HALF = "half day"
-    ABSENT = "absent"
-    NOTHING = "a school day with nothing on the record"
-    CLOSED = "no school"
+    FULL = later("full day")
+    HALF = later("half day")
+    ABSENT = later("absent")
+    NOTHING = later("a school day with nothing on the record")
+    CLOSED = later("no school")
 
 
 def register(
