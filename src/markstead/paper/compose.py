@@ -21,6 +21,7 @@ from markstead.paper.layout import (
     Text,
     slot,
 )
+from markstead.speech import later, say
 
 LEFT = MARKER_EDGE + MARKER
 TOP, FOOT = MARKER_EDGE + QR + 5.5, MARKER_EDGE + 16.0 + 3.5
@@ -32,7 +33,7 @@ CAPTION, FLAG_SIZE = 8.5, 9.0
 FLAG_TEXT = 1.05
 """From a larger box's top to that of its words, so that these stand at its middle."""
 ROW_WIDTH = slot(ROW - 1) + BOX
-CONVENTION = (
+CONVENTION = later(
     "Colour the box in, or make a big cross. Rub out well, or put a ring around a box that does not count."
 )
 
@@ -201,8 +202,8 @@ def _heads(
         Text(left, MARKER_EDGE + 10.0, width, under, 11.0),
     ]
     if is_read:
-        heads.append(Text(left, MARKER_EDGE + 16.0, width, CONVENTION, 8.0, 400, "left", 20))
+        heads.append(Text(left, MARKER_EDGE + 16.0, width, say(CONVENTION), 8.0, 400, "left", 20))
     if of > 1:
-        words, y = f"page {number} of {of}", paper.height - MARKER_EDGE - 4.0
+        words, y = say("page {number} of {of}", number=number, of=of), paper.height - MARKER_EDGE - 4.0
         heads.append(Text(paper.width - LEFT - 44.0, y, 40.0, words, 8.5, 400, "right"))
     return heads

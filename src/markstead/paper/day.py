@@ -14,6 +14,7 @@ from markstead.paper.compose import (
 )
 from markstead.paper.layout import BOX, FLAG_BOX, ROW, ROW_PITCH, Asks, Group, Kind, Paper, Sheet, slot
 from markstead.paper.ruler import Workbook, draw_ruler
+from markstead.speech import begun, say
 
 HALF = ROW // 2
 MINUTES = (5, 10, 15, 20, 25, 30, 40, 50, 60, 90)
@@ -101,8 +102,8 @@ def day_sheet(day: Day, *, sheet_id: str, paper: Paper = Paper.A4) -> Sheet:
 
 def _presence(on: Composer, day: Day) -> None:
     """Boxes for how much of the day the learner was at school, from the left."""
-    group = on.group(Group("day/presence", Asks.ONE_OF, "At school", day.learner))
-    on.text(on.left, on.y + FLAG_TEXT, 20.0, "At school", FLAG_SIZE, 600)
+    group = on.group(Group("day/presence", Asks.ONE_OF, say("At school"), day.learner))
+    on.text(on.left, on.y + FLAG_TEXT, 20.0, say("At school"), FLAG_SIZE, 600)
     x = on.left + 22.0
     for value, words in day.presence:
         on.box(group, value, x, on.y, FLAG_BOX)
@@ -129,12 +130,13 @@ def _title(on: Composer, day: Day, course: Course) -> None:
     key, y = course.copy, on.y + 0.2
     left = right
     if course.goal is not None:
-        ask = Group(f"{key}/all done", Asks.ALL_DONE, f"{course.subject}: all done", day.learner, key)
+        done = say("all done")
+        ask = Group(f"{key}/all done", Asks.ALL_DONE, f"{course.subject}: {done}", day.learner, key)
         value = f"{course.goal[0]}-{course.goal[1]}"
-        left = on.flag(on.group(ask), value, "all done", right, y, 14.0) - 2.0
+        left = on.flag(on.group(ask), value, done, right, y, 14.0) - 2.0
     for name, asks, words in (
-        ("helped", Asks.HELPED, "had help"),
-        ("wants", Asks.WANTS_HELP, "wants help"),
+        ("helped", Asks.HELPED, say("had help")),
+        ("wants", Asks.WANTS_HELP, say("wants help")),
     ):
         ask = Group(f"{key}/{name}", asks, f"{course.subject}: {words}", day.learner, key)
         left = on.flag(on.group(ask), "yes", words, left, y, 16.0 if name == "wants" else 14.0) - 2.0
@@ -151,26 +153,33 @@ def _goal_height(on: Composer) -> float:
 
 def _goal_words(course: Course) -> str:
     if course.goal_words or course.goal is None:
-        return f"Goal: {course.goal_words}" if course.goal_words else "No goal today"
+        return (
+            say("Goal: {goal_words}", goal_words=course.goal_words)
+            if course.goal_words
+            else say("No goal today")
+        )
     first, last = course.goal
-    return f"Goal: pages {first} to {last}" if last > first else f"Goal: page {first}"
+    return (
+        say("Goal: pages {first} to {last}", first=first, last=last)
+        if last > first
+        else say("Goal: page {first}", first=first)
+    )
 
 
 def _pages_and_minutes(on: Composer, day: Day, course: Course, rows: int) -> None:
     on.text(on.left, on.y - 0.9, slot(HALF) - 4.0, _goal_words(course), on.size, 600)
     level = on.y - 0.9 + ascent(on.size) - ascent(CAPTION)
-    on.text(on.left + slot(HALF), level, ROW_WIDTH - slot(HALF), "Minutes: one box", CAPTION, 500)
+    on.text(on.left + slot(HALF), level, ROW_WIDTH - slot(HALF), say("Minutes: one box"), CAPTION, 500)
     on.y += _goal_height(on)
     if course.pages:
-        words = f"{course.subject}: pages done"
+        words = say("{subject}: pages done", subject=course.subject)
         group = on.group(Group(f"{course.copy}/pages", Asks.PAGES, words, day.learner, course.copy))
         for row in range(rows):
             for n, page in enumerate(course.pages[row * HALF : (row + 1) * HALF]):
                 x, y = on.left + slot(n), on.y + LABEL_HEIGHT + row * ROW_PITCH
                 on.box(group, str(page), x, y, BOX, str(page))
-    ask = Group(
-        f"{course.copy}/minutes", Asks.MINUTES, f"{course.subject}: minutes", day.learner, course.copy
-    )
+    words = say("{subject}: minutes", subject=course.subject)
+    ask = Group(f"{course.copy}/minutes", Asks.MINUTES, words, day.learner, course.copy)
     on.row(on.group(ask), [(str(m), str(m)) for m in day.minutes], HALF)
     on.y += rows * ROW_PITCH
 
@@ -184,22 +193,27 @@ def _stop(on: Composer, day: Day, course: Course, stop: StopToMark) -> None:
 
     right, y = on.left + ROW_WIDTH, on.y - 0.6
     if stop.re_marked:
-        named = group("cleared", Asks.CLEARED, "re-marked, all right")
-        right = on.flag(named, "yes", "re-marked, all right", right, y, 31.0) - 2.0
-    named = group("right", Asks.CLEARED if stop.again else Asks.ALL_RIGHT, "all right")
-    right = on.flag(named, "yes", "all right", right, y, 14.0) - 2.0
-    said = "Re-marking" if stop.again else "Marking"
-    told = "colour what is still wrong" if stop.again else "colour what is wrong"
+        flag = say("re-marked, all right")
+        right = on.flag(group("cleared", Asks.CLEARED, flag), "yes", flag, right, y, 31.0) - 2.0
+    flag = say("all right")
+    named = group("right", Asks.CLEARED if stop.again else Asks.ALL_RIGHT, flag)
+    right = on.flag(named, "yes", flag, right, y, 14.0) - 2.0
     # At the head of a page the title of the course stands on the page before.
-    words = f"{said}, {what if goes_on else stop.words}: {told}"
+    at = what if goes_on else stop.words
+    if stop.again:
+        words = say("Re-marking, {stop}: colour what is still wrong", stop=at)
+        more = say("{stop}, continued: colour what is still wrong", stop=what)
+    else:
+        words = say("Marking, {stop}: colour what is wrong", stop=at)
+        more = say("{stop}, continued: colour what is wrong", stop=what)
     level = y + FLAG_TEXT + ascent(FLAG_SIZE) - ascent(CAPTION)
     on.text(on.left, level, right - on.left, words, CAPTION, 500)
     on.y += CAPTION_HEIGHT
-    asks, words = (Asks.STILL_WRONG, "still wrong") if stop.again else (Asks.WRONG, "wrong")
+    asks, words = (Asks.STILL_WRONG, say("still wrong")) if stop.again else (Asks.WRONG, say("wrong"))
     questions = group("wrong", asks, words)
     # The flags reach into the first row of boxes where that is a long one.
     on.y += 1.8 if len(stop.questions) > (ROW - 10 if stop.re_marked else ROW - 4) else 0.8
-    on.rows(questions, [(str(q), str(q)) for q in stop.questions], f"{what}, continued: {told}")
+    on.rows(questions, [(str(q), str(q)) for q in stop.questions], more)
 
 
 def _score(on: Composer, day: Day, course: Course, score: Score) -> None:
@@ -215,7 +229,7 @@ def _score(on: Composer, day: Day, course: Course, score: Score) -> None:
         course.copy,
         score.step,
         score.asked,
-        f"{said[:1].upper()}{said[1:]}, right answers",
+        say("{test}, right answers", test=begun(said)),
     )
 
 
@@ -227,17 +241,18 @@ def score_rows(
     copy: str,
     step: str,
     asked: int,
-    caption: str = "Right answers",
+    caption: str = "",
 ) -> None:
     """Put the two runs of digits for a score: tens in the left half of a row, ones in the right."""
-    on.caption(f"{caption} of {asked}: tens", None, slot(HALF) - 4.0)
-    on.caption("ones", on.left + slot(HALF))
+    caption = caption or say("Right answers")
+    on.caption(say("{caption} of {asked}: tens", caption=caption, asked=asked), None, slot(HALF) - 4.0)
+    on.caption(say("ones"), on.left + slot(HALF))
     on.y += CAPTION_HEIGHT
     digits = [(str(d), str(d)) for d in range(10)]
-    on.row(on.group(Group(f"{key}/tens", Asks.TENS, f"{words}: tens", learner, copy, step, asked)), digits)
-    on.row(
-        on.group(Group(f"{key}/ones", Asks.ONES, f"{words}: ones", learner, copy, step, asked)), digits, HALF
-    )
+    tens = Group(f"{key}/tens", Asks.TENS, say("{test}: tens", test=words), learner, copy, step, asked)
+    ones = Group(f"{key}/ones", Asks.ONES, say("{test}: ones", test=words), learner, copy, step, asked)
+    on.row(on.group(tens), digits)
+    on.row(on.group(ones), digits, HALF)
     on.y += ROW_PITCH
 
 
@@ -245,9 +260,10 @@ def _changes(on: Composer, day: Day) -> None:
     on.need(CHANGES_HEIGHT)
     on.y = max(on.y, on.bottom - CHANGES_HEIGHT) + 2.0
     on.line(on.left, on.y - 2.0, on.left + ROW_WIDTH, on.y - 2.0, 0.35)
-    on.caption("Changed today? Write it here and colour the box of the line.")
+    on.caption(say("Changed today? Write it here and colour the box of the line."))
     for n in range(1, 3):
         on.y += 10.5
-        group = on.group(Group(f"changed/{n}", Asks.CHANGED, f"line {n} was changed by hand", day.learner))
+        words = say("line {number} was changed by hand", number=n)
+        group = on.group(Group(f"changed/{n}", Asks.CHANGED, words, day.learner))
         on.box(group, "yes", on.left + ROW_WIDTH - FLAG_BOX, on.y - FLAG_BOX + 0.5, FLAG_BOX)
         on.line(on.left, on.y, on.left + ROW_WIDTH - FLAG_BOX - 3.0, on.y, 0.2, 45)

@@ -11,6 +11,7 @@ from typing import Any
 from markstead.paper.codes import modules_of, outline, page_code
 from markstead.paper.identity import write_typed
 from markstead.paper.layout import Page, Sheet, second_place
+from markstead.speech import language, say
 
 TEMPLATE = Path(__file__).with_name("sheet.typ")
 _STAMP = datetime(2000, 1, 1, tzinfo=UTC)
@@ -86,7 +87,8 @@ def _compile(inputs: dict[str, str], form: str, ppi: float | None = None) -> byt
 
 def _described(sheet: Sheet, pages: tuple[Page, ...], key: bytes | None) -> str:
     said = {
-        "title": sheet.kind.value,
+        "title": say(sheet.kind.value),
+        "lang": language().code.split("-")[0],
         "width": sheet.paper.width,
         "height": sheet.paper.height,
         "pages": [_page(sheet, page, key) for page in pages],

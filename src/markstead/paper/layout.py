@@ -12,6 +12,8 @@ from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any
 
+from markstead.speech import later
+
 VERSION = 1
 
 BOX, FLAG_BOX = 5.5, 6.5
@@ -26,7 +28,7 @@ class Paper(StrEnum):
     """Sizes of paper; the value is the word people use."""
 
     A4 = "A4"
-    LETTER = "US Letter"
+    LETTER = later("US Letter")
 
     @property
     def width(self) -> float:
@@ -50,11 +52,11 @@ class Paper(StrEnum):
 class Kind(StrEnum):
     """What a sheet is for."""
 
-    DAY = "day sheet"
-    SITTING = "sitting sheet"
-    MARKING = "marking sheet"
-    WEEK = "week sheet"
-    ROAD = "road"
+    DAY = later("day sheet")
+    SITTING = later("sitting sheet")
+    MARKING = later("marking sheet")
+    WEEK = later("week sheet")
+    ROAD = later("road")
 
 
 class Asks(StrEnum):

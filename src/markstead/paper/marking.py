@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from markstead.paper.compose import FLAG_SIZE, FLAG_TEXT, ROW_WIDTH, Composer, ascent
 from markstead.paper.day import CAPTION_HEIGHT
 from markstead.paper.layout import FLAG_BOX, ROW_PITCH, Asks, Group, Kind, Paper, Sheet
+from markstead.speech import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +49,11 @@ def _block(on: Composer, one: ToMark) -> None:
     key, right = f"{one.copy}/{one.step}", on.left + ROW_WIDTH
     words = f"{one.name}, {one.workbook}, {one.words}"
     asks = Asks.CLEARED if one.again else Asks.ALL_RIGHT
-    flags = [("right", asks, "all right", 15.0)]
+    flags = [("right", asks, say("all right"), 15.0)]
     if one.asks_leave:
         flags += [
-            ("refused", Asks.SENT_BACK, "sent back", 17.0),
-            ("quiz", Asks.QUIZ_FIRST, "quiz first", 16.0),
+            ("refused", Asks.SENT_BACK, say("sent back"), 17.0),
+            ("quiz", Asks.QUIZ_FIRST, say("quiz first"), 16.0),
         ]
     for name, asks, said, width in flags:
         group = on.group(Group(f"{key}/{name}", asks, f"{words}: {said}", one.learner, one.copy, one.step))
@@ -62,11 +63,12 @@ def _block(on: Composer, one: ToMark) -> None:
     on.y += FLAG_BOX + 0.2
     on.caption(f"{one.workbook}, {one.words}")
     on.y += CAPTION_HEIGHT
-    asks, said = (Asks.STILL_WRONG, "still wrong") if one.again else (Asks.WRONG, "wrong")
+    asks, said = (Asks.STILL_WRONG, say("still wrong")) if one.again else (Asks.WRONG, say("wrong"))
+    at = f"{one.name}, {one.words}"
+    if one.again:
+        more = say("{stop}, continued: colour what is still wrong", stop=at)
+    else:
+        more = say("{stop}, continued: colour what is wrong", stop=at)
     group = on.group(Group(f"{key}/wrong", asks, f"{words}: {said}", one.learner, one.copy, one.step))
-    on.rows(
-        group,
-        [(str(q), str(q)) for q in one.questions],
-        f"{one.name}, {one.words}, continued: colour what is {said}",
-    )
+    on.rows(group, [(str(q), str(q)) for q in one.questions], more)
     on.y += 2.0

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from markstead.errors import InputError, Problem
+from markstead.speech import later, say
 
 if TYPE_CHECKING:
     from markstead.paper.arrays import Grey
@@ -16,7 +17,7 @@ MOST_PIXELS = 64_000_000
 """A telephone's picture has 8 to 50 million; 100 million would need more memory than a small computer has."""
 MOST_PAGES = 40
 SCAN_PER_INCH = 200
-ALLOWED = "a photograph or scan as JPEG, PNG, HEIC or PDF, of up to 64 megapixels and 60 megabytes"
+ALLOWED = later("a photograph or scan as JPEG, PNG, HEIC or PDF, of up to 64 megapixels and 60 megabytes")
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,9 +37,13 @@ def open_pictures(name: str, content: bytes) -> Iterator[Picture]:
         InputError: the file is no image, is damaged, or is too large.
     """
     if not content:
-        raise _refusal(name, "an empty file", "Take the picture again.")
+        raise _refusal(name, say("an empty file"), say("Take the picture again."))
     if len(content) > MOST_BYTES:
-        raise _refusal(name, f"{len(content) / 1e6:.0f} megabytes", "Take it with a lower resolution.")
+        raise _refusal(
+            name,
+            say("{megabytes:.0f} megabytes", megabytes=len(content) / 1e6),
+            say("Take it with a lower resolution."),
+        )
     if content.startswith(b"%PDF-"):
         yield from _pdf(name, content)
     elif content[4:8] == b"ftyp":
@@ -48,20 +53,29 @@ def open_pictures(name: str, content: bytes) -> Iterator[Picture]:
 
 
 def _refusal(name: str, found: str, do: str = "") -> InputError:
-    return InputError([Problem(name, found, ALLOWED, do)])
+    return InputError([Problem(name, found, say(ALLOWED), do)])
 
 
 def _damaged(name: str) -> InputError:
-    return _refusal(name, "a picture that breaks off or is damaged", "Send it again, or take it again.")
+    return _refusal(
+        name, say("a picture that breaks off or is damaged"), say("Send it again, or take it again.")
+    )
 
 
 def _check_size(name: str, width: int, height: int) -> None:
     if width * height > MOST_PIXELS or max(width, height) > 20_000:
-        found = f"a picture of {width} x {height} = {width * height / 1e6:.0f} megapixels"
-        raise _refusal(name, found, "Take it with a lower resolution.")
+        found = say(
+            "a picture of {width} x {height} = {megapixels:.0f} megapixels",
+            width=width,
+            height=height,
+            megapixels=width * height / 1e6,
+        )
+        raise _refusal(name, found, say("Take it with a lower resolution."))
     if min(width, height) < 200:
         raise _refusal(
-            name, f"a picture of only {width} x {height} points", "Take it with a higher resolution."
+            name,
+            say("a picture of only {width} x {height} points", width=width, height=height),
+            say("Take it with a higher resolution."),
         )
 
 
@@ -71,7 +85,9 @@ def _raster(name: str, content: bytes) -> "Grey":
 
     size = _jpeg_size(content) if content.startswith(b"\xff\xd8\xff") else _png_size(content)
     if size is None:
-        raise _refusal(name, "a file that is not an image we know", "Save it as JPEG, PNG, HEIC or PDF.")
+        raise _refusal(
+            name, say("a file that is not an image we know"), say("Save it as JPEG, PNG, HEIC or PDF.")
+        )
     _check_size(name, *size)
     try:
         grey = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_GRAYSCALE)
@@ -142,7 +158,9 @@ def _pdf(name: str, content: bytes) -> Iterator[Picture]:
     try:
         if len(document) > MOST_PAGES:
             raise _refusal(
-                name, f"a PDF of {len(document)} pages", f"Send at most {MOST_PAGES} pages at a time."
+                name,
+                say("a PDF of {n} pages", n=len(document)),
+                say("Send at most {most} pages at a time.", most=MOST_PAGES),
             )
         for number in range(len(document)):
             page = document[number]
@@ -150,7 +168,8 @@ def _pdf(name: str, content: bytes) -> Iterator[Picture]:
             _check_size(name, round(page.get_width() * scale), round(page.get_height() * scale))
             drawn = page.render(scale=scale, grayscale=True)
             yield Picture(
-                f"{name}, page {number + 1}", np.array(drawn.to_numpy()).reshape(drawn.height, drawn.width)
+                say("{name}, page {number}", name=name, number=number + 1),
+                np.array(drawn.to_numpy()).reshape(drawn.height, drawn.width),
             )
     finally:
         document.close()

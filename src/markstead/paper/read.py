@@ -17,6 +17,7 @@ from markstead.paper.layout import Sheet, layout_hash
 from markstead.paper.pictures import Picture, open_pictures
 from markstead.paper.rectify import PER_MM, Flat, flatten, flatten_roughly, to_picture
 from markstead.paper.register import Registered, register
+from markstead.speech import counted, later, say
 
 if TYPE_CHECKING:
     from markstead.paper.arrays import Grey
@@ -25,7 +26,9 @@ MOST_DOUBTFUL, LEAST_OWN, MOST_NOISE = 0.03, 0.72, 0.055
 """The gate: share of boxes whose place is doubtful, the upper quarter's correlation with their frames, and noise beside the
 markers' black. A picture beyond any of them is taken again; fitted like the thresholds of boxes."""
 MOST_SHEETS = 6
-AGAIN = "Lay the sheet flat, hold the camera straight above it in even light, and keep all four corner markers in the picture."
+AGAIN = later(
+    "Lay the sheet flat, hold the camera straight above it in even light, and keep all four corner markers in the picture."
+)
 
 
 class Why(StrEnum):
@@ -141,7 +144,9 @@ def read_file(name: str, content: bytes, *, key: bytes, known: Known, typed: str
             if isinstance(result, Refusal):
                 refusals.append(result)
             elif any((one.sheet.id, one.page) == (result.sheet.id, result.page) for one in pages):
-                words = f"Page {result.page} is there twice; the first picture of it counts."
+                words = say(
+                    "Page {number} is there twice; the first picture of it counts.", number=result.page
+                )
                 refusals.append(Refusal(picture.name, Why.TWICE, words, result.sheet.id, result.page))
             else:
                 pages.append(result)
@@ -156,7 +161,9 @@ def _sheets_of(picture: Picture, key: bytes, known: Known, typed: str) -> Iterat
     if not found:
         yield _nothing(picture)
     elif len(found) > MOST_SHEETS:
-        words = f"{len(found)} sheets are in the picture; take at most {MOST_SHEETS} at a time."
+        words = say(
+            "{n} sheets are in the picture; take at most {most} at a time.", n=len(found), most=MOST_SHEETS
+        )
         yield Refusal(picture.name, Why.TOO_MANY, words)
     else:
         for sheet in found:
@@ -166,9 +173,14 @@ def _sheets_of(picture: Picture, key: bytes, known: Known, typed: str) -> Iterat
 def _nothing(picture: Picture) -> Refusal:
     corners = len(find_markers(picture.grey))
     if corners:
-        words = f"Only {corners} corner marker{'s' * (corners > 1)} can be seen; three are needed, four are better."
-        return Refusal(picture.name, Why.PART, f"{words} {AGAIN}")
-    return Refusal(picture.name, Why.NO_SHEET, f"No sheet of ours was found in the picture. {AGAIN}")
+        words = counted(
+            corners,
+            "Only {n} corner marker can be seen; three are needed, four are better.",
+            "Only {n} corner markers can be seen; three are needed, four are better.",
+        )
+        return Refusal(picture.name, Why.PART, f"{words} {say(AGAIN)}")
+    words = say("No sheet of ours was found in the picture.")
+    return Refusal(picture.name, Why.NO_SHEET, f"{words} {say(AGAIN)}")
 
 
 def _page_of(picture: Picture, found: Found, key: bytes, known: Known, typed: str) -> PageReading | Refusal:
@@ -179,7 +191,9 @@ def _page_of(picture: Picture, found: Found, key: bytes, known: Known, typed: st
     if isinstance(answer, Refused):
         return Refusal(picture.name, answer.why, answer.sentence, identity.sheet, identity.page)
     if not _is_printed_one(answer, identity, found):
-        words = "This sheet was printed from an older layout; print today's sheets again, or enter the day by hand."
+        words = say(
+            "This sheet was printed from an older layout; print today's sheets again, or enter the day by hand."
+        )
         return Refusal(picture.name, Why.OLDER, words, identity.sheet, identity.page)
     return read_page(picture, found, answer, identity.page, typed=not identity.layout)
 
@@ -200,12 +214,16 @@ def _identify(picture: Picture, found: Found, key: bytes, typed: str) -> Identit
         except NoCodeError:
             continue
     if foreign:
-        words = "This sheet is not signed with this home's key: it is another home's, or was not printed by this program."
+        words = say(
+            "This sheet is not signed with this home's key: it is another home's, or was not printed by this program."
+        )
         return Refusal(picture.name, Why.FOREIGN, words)
     if typed:
         return _typed_identity(picture, key, typed)
-    words = "Neither code of this sheet can be read. Type the id that stands at its foot, or take the picture again."
-    return Refusal(picture.name, Why.NO_CODE, f"{words} {AGAIN}")
+    words = say(
+        "Neither code of this sheet can be read. Type the id that stands at its foot, or take the picture again."
+    )
+    return Refusal(picture.name, Why.NO_CODE, f"{words} {say(AGAIN)}")
 
 
 def _codes(grey: "Grey", found: Found) -> Iterator[str]:
@@ -224,7 +242,10 @@ def _typed_identity(picture: Picture, key: bytes, typed: str) -> Identity | Refu
     try:
         sheet, page = read_typed(typed, key)
     except NoCodeError:
-        words = f"{typed[:40]!r} is not the id of a sheet of this home; compare it with what is printed."
+        words = say(
+            "{typed!r} is not the id of a sheet of this home; compare it with what is printed.",
+            typed=typed[:40],
+        )
         return Refusal(picture.name, Why.NO_CODE, words)
     return Identity(sheet, page, b"")
 
@@ -277,11 +298,16 @@ def _quality(found: Found, flat: Flat, where: Registered) -> Quality:
 def retake(quality: Quality) -> str:
     """Say how to take the picture again; nothing where it is good enough."""
     if quality.noise > MOST_NOISE:
-        return "The picture is too dark or too grainy to be sure of the boxes. Take it again in better light."
+        return say(
+            "The picture is too dark or too grainy to be sure of the boxes. Take it again in better light."
+        )
     if quality.own < LEAST_OWN:
-        return "The picture is too blurred to be sure of the boxes. Hold still, wait until it is sharp, and take it again."
+        return say(
+            "The picture is too blurred to be sure of the boxes. Hold still, wait until it is sharp, and take it again."
+        )
     if quality.doubtful > MOST_DOUBTFUL:
-        return f"The sheet is bent too much to be sure of the boxes. Take the picture again. {AGAIN}"
+        words = say("The sheet is bent too much to be sure of the boxes. Take the picture again.")
+        return f"{words} {say(AGAIN)}"
     return ""
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from markstead.paper.boxes import State
 from markstead.paper.layout import Asks, Group, Sheet
+from markstead.speech import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,15 +63,28 @@ def _doubts_of(answer: Answer, by_id: Mapping[str, Answer], count: int) -> list[
     match group.asks:
         case Asks.MINUTES | Asks.TENS | Asks.ONES | Asks.ONE_OF if len(marked) > 1:
             return [
-                Doubt((group.id,), f"{group.words}: more than one box is marked ({', '.join(marked)}).", True)
+                Doubt(
+                    (group.id,),
+                    say(
+                        "{question}: more than one box is marked ({marked}).",
+                        question=group.words,
+                        marked=", ".join(marked),
+                    ),
+                    True,
+                )
             ]
         case Asks.MINUTES if not marked and _worked(group, by_id):
-            return [Doubt((group.id,), f"{group.words}: no box is marked, though pages are done.")]
+            return [
+                Doubt(
+                    (group.id,),
+                    say("{question}: no box is marked, though pages are done.", question=group.words),
+                )
+            ]
         case Asks.TENS if bool(marked) != bool(_marked(group.id.removesuffix("tens") + "ones", by_id)):
             return [
                 Doubt(
                     (group.id, group.id.removesuffix("tens") + "ones"),
-                    f"{group.words}: one digit of two is marked.",
+                    say("{question}: one digit of two is marked.", question=group.words),
                     True,
                 )
             ]
@@ -78,19 +92,33 @@ def _doubts_of(answer: Answer, by_id: Mapping[str, Answer], count: int) -> list[
             return [
                 Doubt(
                     (group.id,),
-                    f"{group.words}: there is a gap between the pages ({', '.join(marked)}).",
+                    say(
+                        "{question}: there is a gap between the pages ({pages}).",
+                        question=group.words,
+                        pages=", ".join(marked),
+                    ),
                     True,
                 )
             ]
         case Asks.ALL_DONE if marked:
             return _goal_doubts(answer, by_id)
         case Asks.WRONG if len(marked) * 2 > count:
-            return [Doubt((group.id,), f"{group.words}: {len(marked)} of {count}, more than half.")]
+            return [
+                Doubt(
+                    (group.id,),
+                    say(
+                        "{question}: {marked} of {count}, more than half.",
+                        question=group.words,
+                        marked=len(marked),
+                        count=count,
+                    ),
+                )
+            ]
         case Asks.ALL_RIGHT | Asks.CLEARED if marked and group.id.endswith("/right") and _wrong(group, by_id):
             return [
                 Doubt(
                     (group.id, _of(group, "wrong")),
-                    f"{group.words} is marked, and so are wrong questions.",
+                    say("{question} is marked, and so are wrong questions.", question=group.words),
                     True,
                 )
             ]
@@ -98,7 +126,7 @@ def _doubts_of(answer: Answer, by_id: Mapping[str, Answer], count: int) -> list[
             return [
                 Doubt(
                     (group.id, _of(group, "wrong")),
-                    f"{group.words}, but no question is marked as wrong.",
+                    say("{question}, but no question is marked as wrong.", question=group.words),
                     True,
                 )
             ]
@@ -108,7 +136,7 @@ def _doubts_of(answer: Answer, by_id: Mapping[str, Answer], count: int) -> list[
             return [
                 Doubt(
                     (group.id, _of(group, "wrong")),
-                    f"{group.words} is marked, and so is what was wrong.",
+                    say("{question} is marked, and so is what was wrong.", question=group.words),
                     True,
                 )
             ]
@@ -136,12 +164,16 @@ def _goal_doubts(answer: Answer, by_id: Mapping[str, Answer]) -> list[Doubt]:
     missing = [page for page in range(first, last + 1) if page not in done]
     if not missing:
         return []
-    told = (
-        f"but of the goal, pages {first} to {last}, only {', '.join(pages.marked)}"
-        if pages.marked
-        else "but no page"
-    )
-    return [Doubt((group.id, pages.group.id), f"{group.words} is marked, {told} is.")]
+    told = say("{question} is marked, but no page is.", question=group.words)
+    if pages.marked:
+        told = say(
+            "{question} is marked, but of the goal, pages {first} to {last}, only {pages} is.",
+            question=group.words,
+            first=first,
+            last=last,
+            pages=", ".join(pages.marked),
+        )
+    return [Doubt((group.id, pages.group.id), told)]
 
 
 def _score_doubts(answer: Answer, by_id: Mapping[str, Answer]) -> list[Doubt]:
@@ -156,7 +188,14 @@ def _score_doubts(answer: Answer, by_id: Mapping[str, Answer]) -> list[Doubt]:
     return [
         Doubt(
             (group.id, wrong.group.id),
-            f"{group.words.removesuffix(': ones')}: {right} right and {count} wrong, of {group.asked}.",
+            say(
+                "{test}: {right} right and {wrong} wrong, of {asked}.",
+                # The words end in that these are the ones, in the language in which the sheet was printed.
+                test=group.words.rpartition(": ")[0] or group.words,
+                right=right,
+                wrong=count,
+                asked=group.asked,
+            ),
             True,
         )
     ]

@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from markstead.paper.compose import FLAG_TEXT, ROW_WIDTH, Composer, text_size
 from markstead.paper.day import CAPTION_HEIGHT, score_rows
 from markstead.paper.layout import FLAG_BOX, ROW_PITCH, Asks, Group, Kind, Paper, Sheet
+from markstead.speech import later, say
 
 ROOM = (
-    "The table is clear: the workbook is shut and out of reach, only what is allowed lies there.",
-    "The room is quiet, and nobody helps or explains a question.",
-    "The watcher stays from the first question to the last and takes the paper at the end.",
+    later("The table is clear: the workbook is shut and out of reach, only what is allowed lies there."),
+    later("The room is quiet, and nobody helps or explains a question."),
+    later("The watcher stays from the first question to the last and takes the paper at the end."),
 )
 """What is asked of the room, unless the caller says otherwise."""
 MOST_NOTES, NOTE_PITCH = 5, 9.5
@@ -51,14 +52,24 @@ def sitting_sheet(sitting: Sitting, *, sheet_id: str, paper: Paper = Paper.A4) -
     _room(on, sitting)
     _people(on, sitting)
     _result(on, sitting)
-    return on.sheet(sheet_id, Kind.SITTING, f"{sitting.name}: unit test", sitting.day)
+    return on.sheet(sheet_id, Kind.SITTING, say("{name}: unit test", name=sitting.name), sitting.day)
 
 
 def _what(on: Composer, sitting: Sitting) -> None:
     on.text(on.left, on.y, on.width, f"{sitting.subject}: {sitting.workbook}", on.size + 3, 700)
     on.y += 8.0
-    which = "First sitting" if sitting.attempt == 1 else f"Sitting number {sitting.attempt}"
-    words = f"{which}, {sitting.hours}. {sitting.questions} questions; {sitting.needed} right answers pass."
+    which = (
+        say("First sitting")
+        if sitting.attempt == 1
+        else say("Sitting number {number}", number=sitting.attempt)
+    )
+    words = say(
+        "{sitting}, {hours}. {questions} questions; {needed} right answers pass.",
+        sitting=which,
+        hours=sitting.hours,
+        questions=sitting.questions,
+        needed=sitting.needed,
+    )
     on.text(on.left, on.y, on.width, words, on.size)
     on.y += 8.0
 
@@ -66,14 +77,14 @@ def _what(on: Composer, sitting: Sitting) -> None:
 def _room(on: Composer, sitting: Sitting) -> None:
     on.line(on.left, on.y, on.left + ROW_WIDTH, on.y, 0.35)
     on.y += 2.0
-    on.text(on.left, on.y, on.width, "The room", on.size, 700)
+    on.text(on.left, on.y, on.width, say("The room"), on.size, 700)
     on.y += 6.5
     for words in sitting.room:
         on.line(on.left, on.y + 2.6, on.left + 3.0, on.y + 2.6, 0.3)
-        on.text(on.left + 5.0, on.y, on.width - 5.0, words, 10.0)
+        on.text(on.left + 5.0, on.y, on.width - 5.0, say(words), 10.0)
         on.y += 5.8
-    allowed = ", ".join(sitting.aids) or "nothing"
-    on.text(on.left, on.y + 1.0, on.width, f"Allowed: {allowed}", on.size, 600)
+    allowed = say("Allowed: {aids}", aids=", ".join(sitting.aids) or say("nothing"))
+    on.text(on.left, on.y + 1.0, on.width, allowed, on.size, 600)
     on.y += 9.0
 
 
@@ -81,22 +92,27 @@ def _people(on: Composer, sitting: Sitting) -> None:
     on.line(on.left, on.y, on.left + ROW_WIDTH, on.y, 0.35)
     on.y += 2.0
     if sitting.aids:
-        on.caption("Lay on the table: colour each")
+        on.caption(say("Lay on the table: colour each"))
         on.y += CAPTION_HEIGHT + 1.0
         group = Group(
-            f"{sitting.copy}/aids", Asks.ANY_OF, "aids on the table", sitting.learner, sitting.copy, "unit"
+            f"{sitting.copy}/aids",
+            Asks.ANY_OF,
+            say("aids on the table"),
+            sitting.learner,
+            sitting.copy,
+            "unit",
         )
         _choices(on, on.group(group), [(aid, aid) for aid in sitting.aids])
     if sitting.watchers:
-        on.caption("Watched by: colour one")
+        on.caption(say("Watched by: colour one"))
         on.y += CAPTION_HEIGHT + 1.0
         group = Group(
-            f"{sitting.copy}/watcher", Asks.ONE_OF, "watched by", sitting.learner, sitting.copy, "unit"
+            f"{sitting.copy}/watcher", Asks.ONE_OF, say("watched by"), sitting.learner, sitting.copy, "unit"
         )
         _choices(on, on.group(group), list(sitting.watchers))
     on.y += 8.0
     third = ROW_WIDTH / 3
-    for n, words in enumerate(("Began at", "Ended at", "Signed")):
+    for n, words in enumerate((say("Began at"), say("Ended at"), say("Signed"))):
         on.writing_line(words, on.left + n * third, on.y, on.left + (n + 1) * third - 6.0)
     on.y += 6.0
 
@@ -118,13 +134,13 @@ def _result(on: Composer, sitting: Sitting) -> None:
     on.line(on.left, on.y, on.left + ROW_WIDTH, on.y, 0.35)
     on.y += 2.0
     key, step = f"{sitting.copy}/unit", "unit"
-    words = "Marked by the educator alone, with the test key; colour what is wrong"
+    words = say("Marked by the educator alone, with the test key; colour what is wrong")
     on.caption(words)
     on.y += CAPTION_HEIGHT
     ask = Group(
         f"{key}/wrong",
         Asks.WRONG,
-        f"{sitting.subject}, unit test: wrong",
+        say("{subject}, unit test: wrong", subject=sitting.subject),
         sitting.learner,
         sitting.copy,
         step,
@@ -133,11 +149,17 @@ def _result(on: Composer, sitting: Sitting) -> None:
     on.rows(
         group,
         [(str(q), str(q)) for q in range(1, sitting.questions + 1)],
-        "Unit test, continued: what is wrong",
+        say("Unit test, continued: what is wrong"),
     )
     on.need(CAPTION_HEIGHT + ROW_PITCH)
     score_rows(
-        on, key, f"{sitting.subject}, unit test", sitting.learner, sitting.copy, step, sitting.questions
+        on,
+        key,
+        say("{subject}, unit test", subject=sitting.subject),
+        sitting.learner,
+        sitting.copy,
+        step,
+        sitting.questions,
     )
     _notes(on)
 
@@ -150,7 +172,7 @@ def _notes(on: Composer) -> None:
     on.y += 2.0
     on.line(on.left, on.y, on.left + ROW_WIDTH, on.y, 0.35)
     on.y += 2.0
-    on.caption("Notes")
+    on.caption(say("Notes"))
     for _ in range(count):
         on.y += NOTE_PITCH
         on.line(on.left, on.y, on.left + ROW_WIDTH, on.y, 0.2, 45)

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 from markstead.paper.compose import Composer, ascent, text_size
 from markstead.paper.layout import Kind, Paper, Sheet
+from markstead.speech import say
 
 STONES, STONE, STONE_PITCH, ROAD_PITCH = 8, 14.0, 21.0, 22.0
 BEND = 4.2
@@ -106,7 +107,7 @@ def road_sheet(
         on.y += head
         _road(on, road.stones)
         on.y += 3.0
-    return on.sheet(sheet_id, Kind.ROAD, f"{name}’s road", under)
+    return on.sheet(sheet_id, Kind.ROAD, say("{name}’s road", name=name), under)
 
 
 def _road(on: Composer, stones: tuple[Stone, ...]) -> None:
