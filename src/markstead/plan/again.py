@@ -14,6 +14,7 @@ from markstead.plan.problem import Problem
 from markstead.plan.respond import Household, NoWayError, forbid, order
 from markstead.plan.solving import solve
 from markstead.plan.stream import NEVER, Path, Tables
+from markstead.speech import say
 
 
 def mend(problem: Problem, standing: Sequence[Sequence[int] | None], *, seed: int = 0) -> Answer:
@@ -45,7 +46,9 @@ def mend(problem: Problem, standing: Sequence[Sequence[int] | None], *, seed: in
         if any(stream.fixed for stream in problem.streams):
             name = problem.streams[error.stream].name
             return empty(
-                Outcome.OUT_OF_TIME, seed, f"{name}: no way was found beside the goals fixed by hand."
+                Outcome.OUT_OF_TIME,
+                seed,
+                say("{stream}: no way was found beside the goals fixed by hand.", stream=name),
             )
         return solve(problem, seed=seed, starts=1)
     return write_out(problem, home.places(), Outcome.GOOD, seed)

@@ -12,6 +12,7 @@ from enum import StrEnum
 from markstead.plan.answer import Answer, Goal
 from markstead.plan.problem import Problem, Stream, WorkbookToDo
 from markstead.plan.speech import Speech
+from markstead.speech import and_words, say
 
 
 class Rule(StrEnum):
@@ -55,7 +56,9 @@ def breaches(problem: Problem, answer: Answer, speech: Speech | None = None) -> 
     for goal in sorted(answer.goals, key=lambda goal: goal.day):
         if (goal.learner, goal.course) not in known or not 0 <= goal.day < problem.horizon:
             where = f"{goal.learner}, {goal.course}"
-            said = f"{speech.who(goal.learner, goal.course)}: no such course or day {goal.day}."
+            said = say(
+                "{who}: no such course or day {day}.", who=speech.who(goal.learner, goal.course), day=goal.day
+            )
             found.append(Breach(Rule.UNKNOWN, goal.day, where, said))
         else:
             by_stream[goal.learner, goal.course].append(goal)
@@ -86,8 +89,9 @@ class _Walk:
             self.one_day(day, by_day[day])
             if day in fixed and self.place != fixed[day]:
                 wanted = self.speech.place(self.stream, fixed[day])
-                said = f"{self.speech.place(self.stream, self.place)} where {wanted} is set by hand"
-                self.say(Rule.FIXED, day, said)
+                now = self.speech.place(self.stream, self.place)
+                said = say("{place} where {wanted} is set by hand", place=now, wanted=wanted)
+                self.breach(Rule.FIXED, day, said)
         return self.found
 
     def one_day(self, day: int, goals: Sequence[Goal]) -> None:
@@ -95,8 +99,10 @@ class _Walk:
         for goal in sorted(goals, key=lambda goal: self.stream.index(goal.workbook) or 0):
             index = self.stream.index(goal.workbook)
             if index is None:
-                self.say(
-                    Rule.UNKNOWN, day, f"the course has no workbook {self.speech.workbook(goal.workbook)}"
+                self.breach(
+                    Rule.UNKNOWN,
+                    day,
+                    say("the course has no workbook {title}", title=self.speech.workbook(goal.workbook)),
                 )
                 continue
             self.one_goal(day, goal, index, self.stream.workbooks[index])
@@ -108,19 +114,29 @@ class _Walk:
     def one_goal(self, day: int, goal: Goal, index: int, book: WorkbookToDo) -> None:
         start, title = self.stream.start(index), self.speech.workbook(book.code)
         if not self.here[day]:
-            self.say(Rule.AWAY, day, f"{self.speech.learner(self.stream.learner)} does no school")
+            self.breach(
+                Rule.AWAY,
+                day,
+                say("{learner} does no school", learner=self.speech.learner(self.stream.learner)),
+            )
         if goal.pages or goal.practice:
             if not self.stream.taught[day]:
-                self.say(Rule.NOT_TAUGHT, day, "the course is not taught")
+                self.breach(Rule.NOT_TAUGHT, day, say("the course is not taught"))
             if day < book.ready_from:
                 there = self.speech.on(self.problem, book.ready_from)
-                self.say(Rule.NO_COPY, day, f"the copy of {title} is not in the house before {there}")
+                self.breach(
+                    Rule.NO_COPY,
+                    day,
+                    say("the copy of {title} is not in the house before {day}", title=title, day=there),
+                )
         if goal.first is not None and goal.last is not None:
             self.pages(day, goal.first, goal.last, start, book)
         if goal.practice:
             if self.place != start + book.pages:
-                self.say(
-                    Rule.PRACTICE, day, f"the practice test of {title} comes with or after its last page"
+                self.breach(
+                    Rule.PRACTICE,
+                    day,
+                    say("the practice test of {title} comes with or after its last page", title=title),
                 )
             self.place = max(self.place, start + book.pages + 1)
             later = [d for d in range(day + 1, self.problem.horizon) if self.here[d]]
@@ -131,44 +147,66 @@ class _Walk:
     def pages(self, day: int, first: int, last: int, start: int, book: WorkbookToDo) -> None:
         title = self.speech.workbook(book.code)
         if not 1 <= first <= last <= book.pages:
-            self.say(Rule.PAGES, day, f"{title} has pages 1 to {book.pages}, not {first} to {last}")
+            self.breach(
+                Rule.PAGES,
+                day,
+                say(
+                    "{title} has pages 1 to {pages}, not {first} to {last}",
+                    title=title,
+                    pages=book.pages,
+                    first=first,
+                    last=last,
+                ),
+            )
             return
         if start + first - 1 != self.place:
             now = self.speech.place(self.stream, self.place)
-            self.say(Rule.ORDER, day, f"page {first} of {title} does not follow {now}")
+            self.breach(
+                Rule.ORDER,
+                day,
+                say("page {number} of {title} does not follow {place}", number=first, title=title, place=now),
+            )
         if last - first + 1 > self.stream.most:
-            said = f"{last - first + 1} pages are more than {self.stream.most}"
-            self.say(Rule.TOO_MANY, day, said)
+            said = say("{n} pages are more than {most}", n=last - first + 1, most=self.stream.most)
+            self.breach(Rule.TOO_MANY, day, said)
         self.place = max(self.place, start + last)
 
     def unit(self, day: int, start: int, book: WorkbookToDo) -> None:
         title = self.speech.workbook(book.code)
         if not start + book.pages < self.place < start + book.steps:
-            self.say(Rule.UNIT_EARLY, day, f"the unit test of {title} comes after its practice test")
+            self.breach(
+                Rule.UNIT_EARLY,
+                day,
+                say("the unit test of {title} comes after its practice test", title=title),
+            )
         elif day < self.opens:
             opens = self.speech.on(self.problem, self.opens)
-            said = f"the unit test of {title} opens on {opens}, on a later school day than its practice test"
-            self.say(Rule.UNIT_SAME_DAY, day, said)
+            said = say(
+                "the unit test of {title} opens on {day}, on a later school day than its practice test",
+                title=title,
+                day=opens,
+            )
+            self.breach(Rule.UNIT_SAME_DAY, day, said)
         if self.problem.watched[day] < 1:
-            self.say(Rule.NOT_WATCHED, day, f"nobody can watch the unit test of {title}")
+            self.breach(Rule.NOT_WATCHED, day, say("nobody can watch the unit test of {title}", title=title))
         self.place = max(self.place, start + book.steps)
 
     def day_as_a_whole(self, day: int, goals: Sequence[Goal]) -> None:
         working = {goal.workbook for goal in goals if goal.pages or goal.practice}
         units = {goal.workbook for goal in goals if goal.unit}
         if len(working) > 1:
-            self.say(
+            self.breach(
                 Rule.TWO_WORKBOOKS,
                 day,
-                f"pages in {' and '.join(map(self.speech.workbook, sorted(working)))}",
+                say("pages in {workbooks}", workbooks=and_words(map(self.speech.workbook, sorted(working)))),
             )
         if len(goals) > 1 and sum(goal.pages for goal in goals) > self.stream.most:
-            self.say(Rule.TOO_MANY, day, f"more than {self.stream.most} pages")
+            self.breach(Rule.TOO_MANY, day, say("more than {most} pages", most=self.stream.most))
         tested = any(goal.practice for goal in goals)
         if units and working and (not self.problem.next_same_day or tested):
-            self.say(Rule.UNIT_DAY_PAGES, day, "a unit test and other work of the course")
+            self.breach(Rule.UNIT_DAY_PAGES, day, say("a unit test and other work of the course"))
 
-    def say(self, rule: Rule, day: int, what: str) -> None:
+    def breach(self, rule: Rule, day: int, what: str) -> None:
         who = self.speech.who(self.stream.learner, self.stream.course)
         sentence = f"{who}, {self.speech.on(self.problem, day)}: {what}."
         self.found.append(Breach(rule, day, self.stream.name, sentence))
@@ -185,12 +223,16 @@ def _mornings(
     for day, sitting in sorted(sittings.items()):
         most, on = problem.watched[day], speech.on(problem, day)
         if most and len(sitting) > most:
-            said = f"{len(sitting)} sittings where {most} can be watched"
+            said = say("{n} sittings where {most} can be watched", n=len(sitting), most=most)
             yield Breach(Rule.MORNING_FULL, day, "morning", f"{on}: {said}.")
         for learner in sorted(set(sitting)):
             if sitting.count(learner) > problem.sittings_a_learner:
                 who = f"{speech.learner(learner)}, {on}"
-                said = f"{sitting.count(learner)} unit tests; {problem.sittings_a_learner} a day may be sat"
+                said = say(
+                    "{n} unit tests; {most} a day may be sat",
+                    n=sitting.count(learner),
+                    most=problem.sittings_a_learner,
+                )
                 yield Breach(Rule.LEARNER_FULL, day, learner, f"{who}: {said}.")
 
 
@@ -212,5 +254,7 @@ def _minutes(
         hard = problem.limits(learner).hard[day]
         if worked > hard:
             who = f"{speech.learner(learner)}, {speech.on(problem, day)}"
-            said = f"{worked / 2:g} minutes, over the hard limit of {hard / 2:g}"
+            said = say(
+                "{minutes:g} minutes, over the hard limit of {hard:g}", minutes=worked / 2, hard=hard / 2
+            )
             yield Breach(Rule.OVER_HARD, day, learner, f"{who}: {said}.")

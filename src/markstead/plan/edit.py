@@ -19,6 +19,7 @@ from markstead.plan.reach import number_of
 from markstead.plan.speech import Speech
 from markstead.plan.stream import NEVER, Flags, Ints, Path, Tables, minute_prices
 from markstead.plan.whatif import TargetChange, difference
+from markstead.speech import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,13 +106,15 @@ def edit(
 
 def _stream_number(problem: Problem, learner: str, course: str, day: int, speech: Speech) -> int:
     if not 0 <= day < problem.horizon:
-        raise InputError([Wrong("day", str(day), f"a planned day, from 0 to {problem.horizon - 1}")])
+        raise InputError(
+            [Wrong(say("day"), str(day), say("a planned day, from 0 to {last}", last=problem.horizon - 1))]
+        )
     try:
         return number_of(problem, learner, course)
     except KeyError:
         names = ", ".join(speech.course(s.course) for s in problem.streams if s.learner == learner)
-        where = f"course of {speech.learner(learner)}"
-        allowed = f"one of {names or 'no courses'}"
+        where = say("course of {learner}", learner=speech.learner(learner))
+        allowed = say("one of {courses}", courses=names or say("no courses"))
         raise InputError([Wrong(where, speech.course(course), allowed)]) from None
 
 
@@ -135,8 +138,13 @@ def _goals(
     if practice:
         last = book.pages
     if last is not None and not min(done, book.pages) <= last <= book.pages:
-        allowed = f"a page of {speech.workbook(book.code)} from {min(done + 1, book.pages)} to {book.pages}"
-        raise InputError([Wrong("last page", str(last), allowed)])
+        allowed = say(
+            "a page of {title} from {first} to {last}",
+            title=speech.workbook(book.code),
+            first=min(done + 1, book.pages),
+            last=book.pages,
+        )
+        raise InputError([Wrong(say("last page"), str(last), allowed)])
     if last is not None and last > done:
         yield Goal(*who, book.code, done + 1, last, practice)
     elif practice:

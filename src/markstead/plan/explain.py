@@ -14,7 +14,7 @@ from markstead.plan.speech import Speech
 from markstead.plan.stream import Path, load_cost
 from markstead.plan.ways import Try, tries
 from markstead.plan.whatif import Change, TargetDropped, apply
-from markstead.speech import and_words, plural
+from markstead.speech import and_words, counted, plural, say
 
 WAYS = 3
 
@@ -74,7 +74,15 @@ def _reason(home: Household, target: Target, speech: Speech) -> Reason:
         binding, because = _beside(home, target, speech)
     who, due = speech.who(target.learner, target.course), speech.on(problem, target.day)
     return Reason(
-        target, binding, f"{who}: {speech.workbook(target.workbook)} is to be done by {due}. {because}."
+        target,
+        binding,
+        say(
+            "{who}: {title} is to be done by {day}. {because}.",
+            who=who,
+            title=speech.workbook(target.workbook),
+            day=due,
+            because=because,
+        ),
     )
 
 
@@ -88,16 +96,55 @@ def _alone(
     with_copies = soonest(problem, here, goal)
     if with_copies is not None and with_copies <= target.day:
         last = max(books, key=lambda book: book.ready_from)
-        copy = "Its copy" if last.code == target.workbook else f"The copy of {speech.workbook(last.code)}"
-        return Binding.COPY, f"{copy} is not in the house before {speech.on(problem, last.ready_from)}"
-    reached = "not within the days that are planned"
-    if alone is not None:
-        reached = f"on {speech.on(problem, alone)} at the soonest"
+        there = speech.on(problem, last.ready_from)
+        if last.code == target.workbook:
+            return Binding.COPY, say("Its copy is not in the house before {day}", day=there)
+        title = speech.workbook(last.code)
+        return Binding.COPY, say(
+            "The copy of {title} is not in the house before {day}", title=title, day=there
+        )
+    return Binding.PACE, _too_much(stream, goal, None if alone is None else speech.on(problem, alone))
+
+
+def _too_much(stream: Stream, goal: int, soonest: str | None) -> str:
+    """How much is left, and when it can be done; None: not within the days that are planned."""
     pages, tests = _left(stream, goal)
-    work = [plural(n, noun) for n, noun in ((pages, "page"), (tests, "test")) if n]
-    pace = f", with at most {plural(stream.most, 'page')} a day," if pages else ""
-    left = f"{and_words(work)} {'is' if pages + tests == 1 else 'are'} left"
-    return Binding.PACE, f"{left}{pace} and can be done {reached}, even without other courses"
+    work = [
+        *([plural(pages, "page")] if pages else []),
+        *([plural(tests, "test")] if tests else []),
+    ]
+    values = {"work": and_words(work), "most": plural(stream.most, "page"), "day": soonest}
+    if pages and soonest is not None:
+        return counted(
+            pages + tests,
+            "{work} is left, with at most {most} a day, and can be done on {day} at the soonest, "
+            "even without other courses",
+            "{work} are left, with at most {most} a day, and can be done on {day} at the soonest, "
+            "even without other courses",
+            **values,
+        )
+    if pages:
+        return counted(
+            pages + tests,
+            "{work} is left, with at most {most} a day, and can be done not within the days that are planned, "
+            "even without other courses",
+            "{work} are left, with at most {most} a day, and can be done not within the days that are planned, "
+            "even without other courses",
+            **values,
+        )
+    if soonest is not None:
+        return counted(
+            tests,
+            "{work} is left and can be done on {day} at the soonest, even without other courses",
+            "{work} are left and can be done on {day} at the soonest, even without other courses",
+            **values,
+        )
+    return counted(
+        tests,
+        "{work} is left and can be done not within the days that are planned, even without other courses",
+        "{work} are left and can be done not within the days that are planned, even without other courses",
+        **values,
+    )
 
 
 def _left(stream: Stream, goal: int) -> tuple[int, int]:
@@ -129,13 +176,18 @@ def _beside(home: Household, target: Target, speech: Speech) -> tuple[Binding, s
         points = plural(max(0, kept - now) / HALF, "point")
         return (
             Binding.WEIGHED,
-            f"That can be done, but would cost the rest of the plan {points} more than it saves",
+            say(
+                "That can be done, but would cost the rest of the plan {points} more than it saves",
+                points=points,
+            ),
         )
     roomy = soonest(problem, stream, goal, other)
     if roomy is not None and roomy <= target.day:
         count, until = int(full[: target.day + 1].sum()), target.day + 1
-        said = (
-            f"No sitting is free in time: {count} of {until} mornings are taken, or nobody is there to watch"
+        said = say(
+            "No sitting is free in time: {taken} of {mornings} mornings are taken, or nobody is there to watch",
+            taken=count,
+            mornings=until,
         )
         return Binding.MORNINGS, said
     worked, hard = (
@@ -143,8 +195,13 @@ def _beside(home: Household, target: Target, speech: Speech) -> tuple[Binding, s
         for row in (other.tolist(), problem.limits(stream.learner).hard)
     )
     return Binding.MINUTES, (
-        f"The other courses of {speech.learner(stream.learner)} take {worked:.0f} minutes a day until then, "
-        f"of {hard:.0f} at most, and too little is left"
+        say(
+            "The other courses of {learner} take {minutes:.0f} minutes a day until then, "
+            "of {most:.0f} at most, and too little is left",
+            learner=speech.learner(stream.learner),
+            minutes=worked,
+            most=hard,
+        )
     )
 
 

@@ -11,6 +11,7 @@ from markstead.calendar.load import WEEKDAYS, Day, Weekday, parse_toml, problems
 from markstead.errors import InputError, Problem
 from markstead.plan.problem import Points
 from markstead.plan.wishes import USUAL_POINTS, CourseWish, LearnerWish, SupplierWish, TargetWish, Wishes
+from markstead.speech import say
 
 MOST_TABLES = 2_000
 """Courses, targets or suppliers in one file."""
@@ -21,8 +22,9 @@ def _between(least: float, most: float, *, whole: bool = False) -> BeforeValidat
         right = type(value) is int or (type(value) is float and not whole)
         if right and least <= value <= most:  # type: ignore[operator]
             return value
-        kind = "a whole number" if whole else "a number"
-        raise ValueError(f"{kind} from {least:g} to {most:g}")
+        if whole:
+            raise ValueError(say("a whole number from {least} to {most}", least=int(least), most=int(most)))
+        raise ValueError(say("a number from {least:g} to {most:g}", least=least, most=most))
 
     return BeforeValidator(check)
 
@@ -33,12 +35,12 @@ def _sum(value: object) -> int:
         cents = Decimal(str(value)) * 100
         if cents == int(cents):
             return int(cents)
-    raise ValueError("an amount from 0 to 1000000 with at most two places, such as 4.50")
+    raise ValueError(say("an amount from 0 to 1000000 with at most two places, such as 4.50"))
 
 
 def _named(value: str) -> str:
     if not value.strip() or len(value) > 200:
-        raise ValueError("text that is not blank, at most 200 characters")
+        raise ValueError(say("text that is not blank, at most 200 characters"))
     return value.strip()
 
 
@@ -157,23 +159,28 @@ def read_wishes(text: str, known: Known | None = None, file: str = "plan.toml") 
 def _wrong(kept: _File, file: str) -> Iterator[Problem]:
     for n, learner in enumerate(kept.learner, 1):
         if learner.hard < learner.soft:
-            yield Problem(f"{file}, learner {n}, hard", str(learner.hard), f"at least soft, {learner.soft}")
+            yield Problem(
+                f"{file}, learner {n}, hard",
+                str(learner.hard),
+                say("at least soft, {minutes}", minutes=learner.soft),
+            )
     for n, course in enumerate(kept.course, 1):
         pages = [n for n in (course.least, course.comfortable, course.most) if n is not None]
         if pages != sorted(pages):
             found = ", ".join(map(str, pages))
-            yield Problem(f"{file}, course {n}, pages a day", found, "least, comfortable and most, rising")
+            where = say("{file}, course {number}, pages a day", file=file, number=n)
+            yield Problem(where, found, say("least, comfortable and most, rising"))
     for n, supplier in enumerate(kept.supplier, 1):
         if supplier.free_from is not None and supplier.free_from == 0 and supplier.postage:
-            yield Problem(f"{file}, supplier {n}, free_from", "0", "an amount above 0, or postage = 0")
+            yield Problem(f"{file}, supplier {n}, free_from", "0", say("an amount above 0, or postage = 0"))
     names = {field.name for field in fields(Points)}
     for name in kept.points:
         if name not in names:
-            yield Problem(f"{file}, points", name, f"one of {', '.join(sorted(names))}")
+            yield Problem(f"{file}, points", name, say("one of {words}", words=", ".join(sorted(names))))
     usual = USUAL_POINTS
     over, far_over = kept.points.get("over", usual.over), kept.points.get("far_over", usual.far_over)
     if far_over < over:
-        yield Problem(f"{file}, points, far_over", str(far_over), f"at least over, {over}")
+        yield Problem(f"{file}, points, far_over", str(far_over), say("at least over, {points}", points=over))
     yield from _twice(file, "learner", (w.learner for w in kept.learner))
     yield from _twice(file, "course", (f"{w.learner}, {w.course}" for w in kept.course))
     yield from _twice(file, "target", (f"{w.learner}, {w.course}, {w.workbook}" for w in kept.target))
@@ -184,12 +191,12 @@ def _twice(file: str, what: str, names: Iterable[str]) -> Iterator[Problem]:
     seen: set[str] = set()
     for n, name in enumerate(names, 1):
         if name in seen:
-            yield Problem(f"{file}, {what} {n}", name, "each of them once")
+            yield Problem(f"{file}, {what} {n}", name, say("each of them once"))
         seen.add(name)
 
 
 def _unknown(kept: _File, known: Known, file: str) -> Iterator[Problem]:
-    learners = ", ".join(known.courses) or "nobody yet"
+    learners = ", ".join(known.courses) or say("nobody yet")
     rows: list[tuple[str, int, Any]] = [
         *(("learner", n, w) for n, w in enumerate(kept.learner, 1)),
         *(("course", n, w) for n, w in enumerate(kept.course, 1)),
@@ -200,14 +207,19 @@ def _unknown(kept: _File, known: Known, file: str) -> Iterator[Problem]:
         courses = known.courses.get(wish.learner)
         course = getattr(wish, "course", None)
         if courses is None:
-            yield Problem(f"{where}, learner", wish.learner, f"one of {learners}")
+            yield Problem(f"{where}, learner", wish.learner, say("one of {learners}", learners=learners))
         elif course is not None and course not in courses:
-            taken = ", ".join(sorted(courses)) or "none"
-            yield Problem(f"{where}, course", course, f"a course that {wish.learner} takes: {taken}")
+            allowed = say(
+                "a course that {learner} takes: {courses}",
+                learner=wish.learner,
+                courses=", ".join(sorted(courses)) or say("none"),
+            )
+            yield Problem(f"{where}, course", course, allowed)
         elif isinstance(wish, _Target) and wish.workbook not in known.workbooks.get(course or "", ()):
             codes = sorted(known.workbooks.get(course or "", ()))
-            some = f"{codes[0]} to {codes[-1]}" if codes else "none"
-            yield Problem(f"{where}, workbook", wish.workbook, f"a workbook of {course}: {some}")
+            some = say("{first} to {last}", first=codes[0], last=codes[-1]) if codes else say("none")
+            allowed = say("a workbook of {course}: {workbooks}", course=course, workbooks=some)
+            yield Problem(f"{where}, workbook", wish.workbook, allowed)
 
 
 def _money(cents: int) -> str:

@@ -11,9 +11,9 @@ from markstead.plan.moves import HALF, moves, told, told_test
 from markstead.plan.polish import stand
 from markstead.plan.problem import Fixed, Problem, Stream
 from markstead.plan.respond import Household
-from markstead.plan.speech import Speech
+from markstead.plan.speech import Speech, book_at, untitled
 from markstead.plan.stream import NEVER, Ints, Tables, load_cost, minute_prices
-from markstead.speech import plural
+from markstead.speech import plural, say
 
 
 class Why(StrEnum):
@@ -77,10 +77,17 @@ def _of_stream(
         test = told_test(stream, day)
         why, because = _why(home, n, day, goal, speech)
         was, is_now = speech.place(stream, goal), speech.place(stream, now)
-        title = f" of {speech.workbook(stream.workbooks[stream.at(now)[0]].code)}"
-        if is_now.endswith(title):
-            was = was.removesuffix(title)
-        sentence = f"{who}, {speech.on(home.problem, day)}: {is_now}, not {was} as announced; {because}."
+        book, done = book_at(stream, goal)
+        if book is book_at(stream, now)[0] is stream.workbooks[stream.at(now)[0]]:
+            was = untitled(book, done)
+        sentence = say(
+            "{who}, {day}: {now}, not {announced} as announced; {because}.",
+            who=who,
+            day=speech.on(home.problem, day),
+            now=is_now,
+            announced=was,
+            because=because,
+        )
         missed = test is not None and not _holds(home, n, day)
         yield MovedGoal(day, stream.learner, stream.course, goal, now, missed, why, sentence)
 
@@ -98,8 +105,12 @@ def _why(home: Household, n: int, day: int, goal: int, speech: Speech) -> tuple[
     away = [d for d in range(day + 1) if not limits.here[d]]
     if goal not in _reached(problem, stream, day):
         if away:
-            return Why.AWAY, f"{learner} is away on {speech.on(problem, away[-1])}"
-        return Why.OUT_OF_REACH, f"that cannot be reached by then from {speech.place(stream, stream.done)}"
+            return Why.AWAY, say(
+                "{learner} is away on {day}", learner=learner, day=speech.on(problem, away[-1])
+            )
+        return Why.OUT_OF_REACH, say(
+            "that cannot be reached by then from {place}", place=speech.place(stream, stream.done)
+        )
     path = home.take(n)
     assert path is not None
     tables = Tables(problem, replace(stream, fixed=(Fixed(day, goal),)))
@@ -113,10 +124,10 @@ def _why(home: Household, n: int, day: int, goal: int, speech: Speech) -> tuple[
     if kept.value < NEVER:
         more = kept.own + _load(tables, kept.halves, other) - path.own - _load(tables, path.halves, other)
         points = plural(max(0, more) / HALF, "point")
-        return Why.WEIGHED, f"keeping it would cost the rest of the plan {points} more"
+        return Why.WEIGHED, say("keeping it would cost the rest of the plan {points} more", points=points)
     if tables.best(minutes, free).value < NEVER:
-        return Why.MORNING, "no morning before has room for the unit test"
-    return Why.MINUTES, f"that does not fit into the minutes of {learner}"
+        return Why.MORNING, say("no morning before has room for the unit test")
+    return Why.MINUTES, say("that does not fit into the minutes of {learner}", learner=learner)
 
 
 def _load(tables: Tables, halves: Ints, other: Ints) -> int:

@@ -11,6 +11,7 @@ from markstead.plan.problem import Points, Problem
 from markstead.plan.program import Ending
 from markstead.plan.respond import Household, Listener, NoWayError, Progress, forbid, search, trade
 from markstead.plan.stream import NEVER, Path
+from markstead.speech import say
 
 HEAVIER = 10
 """A draft with targets so much heavier settles who has which morning; comfort is then found beside it."""
@@ -60,9 +61,15 @@ def solve(
         except NoWayError as no_way:
             name = problem.streams[no_way.stream].name
             if no_way.proved:
-                return empty(Outcome.IMPOSSIBLE, seed, f"{name}: the goals fixed by hand leave no way.")
+                return empty(
+                    Outcome.IMPOSSIBLE,
+                    seed,
+                    say("{stream}: the goals fixed by hand leave no way.", stream=name),
+                )
             return empty(
-                Outcome.OUT_OF_TIME, seed, f"{name}: no way was found beside the goals fixed by hand."
+                Outcome.OUT_OF_TIME,
+                seed,
+                say("{stream}: no way was found beside the goals fixed by hand.", stream=name),
             )
         if best is None or found[0] < best[0]:
             best = found

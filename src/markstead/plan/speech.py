@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from markstead.plan.problem import Problem, Stream, WorkbookToDo
-from markstead.speech import date_words
+from markstead.speech import date_words, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,21 +40,37 @@ class Speech:
         """Write the day of a number; a number beyond the last planned day is after that day."""
         if day < problem.horizon:
             return self.day(problem.days[day])
-        return f"a day after {self.day(problem.days[-1])}"
+        return say("a day after {day}", day=self.day(problem.days[-1]))
 
     def place(self, stream: Stream, place: int) -> str:
         """Say where a learner stands: 'page 14 of Fractions'."""
-        index, done = stream.at(place)
-        if done == 0 and index:
-            before = stream.workbooks[index - 1]
-            return f"the unit test of {self.workbook(before.code)}"
-        return self.within(stream.workbooks[index], done)
+        return self.within(*book_at(stream, place))
 
     def within(self, book: WorkbookToDo, done: int) -> str:
         """Say how far a workbook is after so many steps."""
         title = self.workbook(book.code)
         if done >= book.steps:
-            return f"the unit test of {title}"
+            return say("the unit test of {title}", title=title)
         if done > book.pages:
-            return f"the practice test of {title}"
-        return f"page {done} of {title}" if done else f"the beginning of {title}"
+            return say("the practice test of {title}", title=title)
+        if done:
+            return say("page {number} of {title}", number=done, title=title)
+        return say("the beginning of {title}", title=title)
+
+
+def book_at(stream: Stream, place: int) -> tuple[WorkbookToDo, int]:
+    """The workbook in which a learner stands, and the steps done in it: at its end until the next is begun."""
+    index, done = stream.at(place)
+    if done == 0 and index:
+        before = stream.workbooks[index - 1]
+        return before, before.steps
+    return stream.workbooks[index], done
+
+
+def untitled(book: WorkbookToDo, done: int) -> str:
+    """Say how far a workbook is where its title was said already: 'page 14'."""
+    if done >= book.steps:
+        return say("the unit test")
+    if done > book.pages:
+        return say("the practice test")
+    return say("page {number}", number=done) if done else say("the beginning")

@@ -10,7 +10,7 @@ from markstead.plan.problem import Problem, Target
 from markstead.plan.reach import number_of
 from markstead.plan.speech import Speech
 from markstead.plan.whatif import Change, ExtraDays, Minutes, Pages, Sittings, TargetSet
-from markstead.speech import and_words, plural
+from markstead.speech import and_words, plural, say
 
 PAGES_MORE = (1, 2, 3)
 MINUTES_MORE = (10, 20, 30)
@@ -48,20 +48,27 @@ def tries(
     if crowded:
         yield _minutes(risk.target, speech)
         yield _others_later(problem, risk.target, speech, later)
-        yield [(Sittings(1), "One more sitting watched on every morning.")]
+        yield [(Sittings(1), say("One more sitting watched on every morning."))]
 
 
 def _pages(problem: Problem, target: Target, speech: Speech) -> Try:
     stream = problem.streams[number_of(problem, target.learner, target.course)]
     who = speech.who(target.learner, target.course)
     for more in PAGES_MORE:
-        said = f"{who}: {plural(more, 'page')} more a day, {stream.most + more} at most."
+        said = say(
+            "{who}: {pages} more a day, {most} at most.",
+            who=who,
+            pages=plural(more, "page"),
+            most=stream.most + more,
+        )
         yield Pages(target.learner, target.course, more), said
 
 
 def _minutes(target: Target, speech: Speech) -> Try:
     for more in MINUTES_MORE:
-        said = f"{speech.learner(target.learner)} works up to {more} minutes more a day."
+        said = say(
+            "{learner} works up to {n} minutes more a day.", learner=speech.learner(target.learner), n=more
+        )
         yield Minutes(target.learner, HALF * more), said
 
 
@@ -87,7 +94,13 @@ def _others_later(
 
 def _instead(problem: Problem, target: Target, day: int, speech: Speech) -> str:
     who, title = speech.who(target.learner, target.course), speech.workbook(target.workbook)
-    return f"{who}: {title} by {speech.on(problem, day)} instead of {speech.on(problem, target.day)}."
+    return say(
+        "{who}: {title} by {day} instead of {before}.",
+        who=who,
+        title=title,
+        day=speech.on(problem, day),
+        before=speech.on(problem, target.day),
+    )
 
 
 def _saturdays(problem: Problem, target: Target, speech: Speech) -> Try:
@@ -103,10 +116,10 @@ def _saturdays(problem: Problem, target: Target, speech: Speech) -> Try:
 def _school_on(days: Sequence[date], speech: Speech) -> str:
     said = [speech.day(day) for day in days]
     if len(days) == 1:
-        return f"School on Saturday {said[0]}."
+        return say("School on Saturday {day}.", day=said[0])
     if len(days) <= NAMED:
-        return f"School on {len(days)} Saturdays: {and_words(said)}."
-    return f"School on {len(days)} Saturdays, from {said[0]} to {said[-1]}."
+        return say("School on {n} Saturdays: {days}.", n=len(days), days=and_words(said))
+    return say("School on {n} Saturdays, from {first} to {last}.", n=len(days), first=said[0], last=said[-1])
 
 
 def _every_saturday(problem: Problem, until: int) -> Iterator[date]:

@@ -10,6 +10,7 @@ from markstead.errors import Problem as Wrong
 from markstead.plan.answer import Answer, TargetDay
 from markstead.plan.problem import Fixed, LearnerLimits, Problem, Stream, Target
 from markstead.plan.solving import solve
+from markstead.speech import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,9 +150,8 @@ def apply(problem: Problem, change: Change) -> Problem:
         case TargetDropped():
             others = [target for target in problem.targets if target.key != change.target.key]
             if len(others) == len(problem.targets):
-                raise InputError(
-                    [Wrong("target", change.target.workbook, "a target that is set", "Look at the targets.")]
-                )
+                allowed, do = say("a target that is set"), say("Look at the targets.")
+                raise InputError([Wrong(say("target"), change.target.workbook, allowed, do)])
             return replace(problem, targets=tuple(others))
         case Minutes():
             return _limits(problem, change.learner, lambda found: _longer(found, change.halves))
@@ -199,8 +199,8 @@ def difference(before: Answer, after: Answer) -> Difference:
 
 def _span(problem: Problem, first: int, last: int) -> None:
     if not 0 <= first <= last < problem.horizon:
-        allowed = f"days from 0 to {problem.horizon - 1}, the first not after the last"
-        raise InputError([Wrong("days", f"{first} to {last}", allowed)])
+        allowed = say("days from 0 to {last}, the first not after the last", last=problem.horizon - 1)
+        raise InputError([Wrong(say("days"), say("{first} to {last}", first=first, last=last), allowed)])
 
 
 def _days_off(problem: Problem, change: DaysOff) -> Problem:
@@ -218,7 +218,9 @@ def _days_off(problem: Problem, change: DaysOff) -> Problem:
 def _limits(problem: Problem, learner: str, edit: Callable[[LearnerLimits], LearnerLimits]) -> Problem:
     known = [found.learner for found in problem.learners]
     if learner not in known:
-        raise InputError([Wrong("learner", learner, f"one of {', '.join(known)}")])
+        raise InputError(
+            [Wrong(say("learner"), learner, say("one of {learners}", learners=", ".join(known)))]
+        )
     edited = [edit(found) if found.learner == learner else found for found in problem.learners]
     return replace(problem, learners=tuple(edited))
 
@@ -227,7 +229,8 @@ def _stream(problem: Problem, learner: str, course: str, edit: Callable[[Stream]
     key = (learner, course)
     if all((s.learner, s.course) != key for s in problem.streams):
         names = ", ".join(stream.course for stream in problem.streams if stream.learner == learner)
-        raise InputError([Wrong(f"course of {learner}", course, f"one of {names or 'no courses'}")])
+        allowed = say("one of {courses}", courses=names or say("no courses"))
+        raise InputError([Wrong(say("course of {learner}", learner=learner), course, allowed)])
     edited = [edit(s) if (s.learner, s.course) == key else s for s in problem.streams]
     return replace(problem, streams=tuple(edited))
 
@@ -249,8 +252,9 @@ def _extra_days(problem: Problem, change: ExtraDays) -> Problem:
     """Days are numbers, so all that is told by day is written anew; a new day has the minutes of the one before it."""
     new = sorted(set(change.days) - set(problem.days))
     if not new or new[0] <= problem.days[0]:
-        found = ", ".join(map(str, change.days)) or "none"
-        raise InputError([Wrong("extra days", found, f"days after {problem.days[0]} without school")])
+        found = ", ".join(map(str, change.days)) or say("none")
+        allowed = say("days after {day} without school", day=problem.days[0])
+        raise InputError([Wrong(say("extra days"), found, allowed)])
     days = sorted({*problem.days, *new})
     # The old day that each new number stands for, or, for a day that is new, the one before it.
     old: list[int] = []
