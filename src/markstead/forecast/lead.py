@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from markstead.errors import InputError, Problem
+from markstead.speech import say
 
 Floats = NDArray[np.float64]
 
@@ -138,12 +139,15 @@ def learn_lead(parcels: Iterable[Parcel], today: date, settings: LeadSettings = 
 def _judge(parcels: list[Parcel], today: date) -> None:
     problems = []
     for parcel in parcels:
-        where = f"order of {parcel.ordered}"
+        where = say("order of {day}", day=parcel.ordered)
         if parcel.ordered > today:
-            problems.append(Problem(where, f"a day after {today}", f"a day up to {today}"))
+            problems.append(
+                Problem(where, say("a day after {day}", day=today), say("a day up to {day}", day=today))
+            )
         elif parcel.received is not None and not parcel.ordered <= parcel.received <= today:
-            allowed = f"a day from {parcel.ordered} to {today}"
-            problems.append(Problem(f"{where}, received", str(parcel.received), allowed))
+            allowed = say("a day from {first} to {last}", first=parcel.ordered, last=today)
+            where = say("order of {day}, received", day=parcel.ordered)
+            problems.append(Problem(where, str(parcel.received), allowed))
     if problems:
         raise InputError(problems)
 

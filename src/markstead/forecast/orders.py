@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from markstead.errors import InputError, Problem
 from markstead.forecast.lead import LeadBelief
 from markstead.forecast.lots import JointOrder, Stock, Terms, cost_of_orders, join_orders, newsvendor
+from markstead.speech import say
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -108,23 +109,23 @@ class OrderSettings:
 
     def __post_init__(self) -> None:
         problems = [
-            Problem(where, str(value), "a number above 0 and below 1")
-            for where, value in (("service level", self.service), ("late from", self.late_from))
+            Problem(where, str(value), say("a number above 0 and below 1"))
+            for where, value in ((say("service level"), self.service), (say("late from"), self.late_from))
             if not 0 < value < 1
         ]
         if not 0 <= self.left_over < 1:
             problems.append(
-                Problem("worth of a left spare", str(self.left_over), "a share from 0 up, below 1")
+                Problem(say("worth of a left spare"), str(self.left_over), say("a share from 0 up, below 1"))
             )
         for where, value in (
-            ("days to spare", self.days_to_spare),
-            ("cost of money tied up", self.tied_up_a_year),
-            ("worth of a day", self.day_lost),
-            ("least chance", self.least_chance),
-            ("horizon", self.horizon - 1),
+            (say("days to spare"), self.days_to_spare),
+            (say("cost of money tied up"), self.tied_up_a_year),
+            (say("worth of a day"), self.day_lost),
+            (say("least chance"), self.least_chance),
+            (say("horizon"), self.horizon - 1),
         ):
             if not (value >= 0 and math.isfinite(value)):
-                problems.append(Problem(where, str(value), "a number from 0 up"))
+                problems.append(Problem(where, str(value), say("a number from 0 up")))
         if problems:
             raise InputError(problems)
 
@@ -365,24 +366,49 @@ def _judge(
     problem: OrderProblem, offers: Mapping[str, Offer], suppliers: Mapping[str, Supplier], today: date
 ) -> None:
     problems = []
-    known = ", ".join(sorted(suppliers)) or "none yet"
+    known = ", ".join(sorted(suppliers)) or say("none yet")
     for workbook in sorted({n.workbook for n in problem.needs} | {f.workbook for f in problem.failures}):
         offer = offers.get(workbook)
         if offer is None:
-            do = "Enter its supplier and its price."
-            problems.append(Problem(f"workbook {workbook}", "no supplier or no price", "both", do))
+            do = say("Enter its supplier and its price.")
+            problems.append(
+                Problem(
+                    say("workbook {workbook}", workbook=workbook),
+                    say("no supplier or no price"),
+                    say("both"),
+                    do,
+                )
+            )
         elif offer.price < 0:
-            problems.append(Problem(f"workbook {workbook}, price", str(offer.price), "a number from 0 up"))
-    named = [(f"workbook {o.workbook}, supplier", o.supplier) for o in problem.offers]
-    named += [(f"order of {o.ordered}, supplier", o.supplier) for o in problem.on_order]
-    problems += [Problem(w, repr(s), f"one of {known}") for w, s in named if s not in suppliers]
+            problems.append(
+                Problem(
+                    say("workbook {workbook}, price", workbook=workbook),
+                    str(offer.price),
+                    say("a number from 0 up"),
+                )
+            )
+    named = [(say("workbook {workbook}, supplier", workbook=o.workbook), o.supplier) for o in problem.offers]
+    named += [(say("order of {day}, supplier", day=o.ordered), o.supplier) for o in problem.on_order]
     problems += [
-        Problem(f"order of {o.workbook}", f"{o.ordered}", f"a day up to {today}")
+        Problem(w, repr(s), say("one of {suppliers}", suppliers=known))
+        for w, s in named
+        if s not in suppliers
+    ]
+    problems += [
+        Problem(
+            say("order of {workbook}", workbook=o.workbook),
+            f"{o.ordered}",
+            say("a day up to {day}", day=today),
+        )
         for o in problem.on_order
         if o.ordered > today
     ]
     problems += [
-        Problem(f"copies of {c.workbook} in the house", str(c.quantity), "a whole number from 0 up")
+        Problem(
+            say("copies of {workbook} in the house", workbook=c.workbook),
+            str(c.quantity),
+            say("a whole number from 0 up"),
+        )
         for c in problem.in_house
         if c.quantity < 0
     ]

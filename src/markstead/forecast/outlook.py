@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from markstead.forecast.year import PossibleYears
-from markstead.speech import date_words
+from markstead.speech import counted, date_words, say
 
 QUANTILES = (0.05, 0.10, 0.50, 0.90, 0.95)
 
@@ -44,8 +44,8 @@ class Chance:
         """The share as it is said, never certain and never impossible."""
         tenths = round(10 * self.share)
         if tenths < 1:
-            return "hardly any of 10"
-        return "nearly all of 10" if tenths > 9 else f"about {tenths} of 10"
+            return say("hardly any of 10")
+        return say("nearly all of 10") if tenths > 9 else say("about {n} of 10", n=tenths)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,8 +90,14 @@ class TargetOutlook:
     def sentence(self) -> str:
         """What a parent reads."""
         what = self.target.workbook or self.target.course
-        begin = f"In {self.chance.of_ten} possible years {what} is done by {date_words(self.target.by)}"
-        return f"{begin}; {_half(self.finish)}. {_evidence(self.days_known)}"
+        begin = say(
+            "In {share} possible years {what} is done by {day}; {half}.",
+            share=self.chance.of_ten,
+            what=what,
+            day=date_words(self.target.by),
+            half=_half(self.finish),
+        )
+        return f"{begin} {_evidence(self.days_known)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,11 +136,19 @@ class Change:
     def sentence(self) -> str:
         """What a parent reads; what the dice alone may have done is not told as a gain."""
         if abs(self.difference) <= 2 * self.se or abs(self.difference) < 0.01:
-            return f"It makes hardly any difference: {self.after.of_ten} possible years either way."
-        more = "more" if self.difference > 0 else "fewer"
+            return say(
+                "It makes hardly any difference: {share} possible years either way.", share=self.after.of_ten
+            )
         tenths = round(10 * abs(self.difference))
-        count = f"about {tenths} of 10" if tenths else "fewer than 1 of 10"
-        return f"The target is met in {count} possible years {more}: {self.after.of_ten} instead of {self.before.of_ten}."
+        count = say("about {n} of 10", n=tenths) if tenths else say("fewer than 1 of 10")
+        values = {"count": count, "after": self.after.of_ten, "before": self.before.of_ten}
+        if self.difference > 0:
+            return say(
+                "The target is met in {count} possible years more: {after} instead of {before}.", **values
+            )
+        return say(
+            "The target is met in {count} possible years fewer: {after} instead of {before}.", **values
+        )
 
 
 def outlook(years: PossibleYears, targets: Sequence[Target] = ()) -> Outlook:
@@ -253,14 +267,19 @@ def _finish(years: PossibleYears, below: NDArray[np.float64], course: str, row: 
 
 def _half(finish: FinishDates) -> str:
     if finish.middle is None:
-        return "half of them need longer than the calendar that is entered"
-    half = f"half of them are there by {date_words(finish.middle)}"
+        return say("half of them need longer than the calendar that is entered")
+    middle = date_words(finish.middle)
     if finish.late is None:
-        return f"{half}, and more than 1 of 10 needs longer than the calendar that is entered"
-    return f"{half}, 9 of 10 by {date_words(finish.late)}"
+        return say(
+            "half of them are there by {day}, and more than 1 of 10 needs longer than the calendar that is entered",
+            day=middle,
+        )
+    return say("half of them are there by {day}, 9 of 10 by {late}", day=middle, late=date_words(finish.late))
 
 
 def _evidence(days: int) -> str:
     if days == 0:
-        return "No school day of this course is known yet: it is a guess from the usual pace."
-    return f"It rests on {days} school {'day' if days == 1 else 'days'} of this course."
+        return say("No school day of this course is known yet: it is a guess from the usual pace.")
+    return counted(
+        days, "It rests on {n} school day of this course.", "It rests on {n} school days of this course."
+    )

@@ -28,6 +28,7 @@ from numpy.typing import NDArray
 
 from markstead.errors import InputError, Problem
 from markstead.measure.pace import Pace
+from markstead.speech import say
 
 Whole = NDArray[np.int16]
 Places = NDArray[np.int64]
@@ -160,7 +161,14 @@ class LearnerYear:
             raise ValueError("a workbook comes in two courses")
         if not self.days:
             raise InputError(
-                [Problem("calendar", "no school day to come", "at least one", "Enter the next term first.")]
+                [
+                    Problem(
+                        say("calendar"),
+                        say("no school day to come"),
+                        say("at least one"),
+                        say("Enter the next term first."),
+                    )
+                ]
             )
 
 
@@ -205,7 +213,15 @@ class PossibleYears:
                 return range(first, first + len(ahead.workbooks))
             first += len(ahead.workbooks)
         known = ", ".join(ahead.course for ahead in self.year.courses)
-        raise InputError([Problem(f"courses of {self.year.learner}", repr(course), f"one of {known}")])
+        raise InputError(
+            [
+                Problem(
+                    say("courses of {learner}", learner=self.year.learner),
+                    repr(course),
+                    say("one of {courses}", courses=known),
+                )
+            ]
+        )
 
     def row(self, course: str, workbook: str | None = None) -> int:
         """The row of a workbook, or of the last one of a course.
@@ -220,7 +236,15 @@ class PossibleYears:
             if self.books[row].code == workbook:
                 return row
         known = ", ".join(self.books[row].code for row in rows)
-        raise InputError([Problem(f"workbooks of {course}", repr(workbook), f"one of {known}")])
+        raise InputError(
+            [
+                Problem(
+                    say("workbooks of {course}", course=course),
+                    repr(workbook),
+                    say("one of {workbooks}", workbooks=known),
+                )
+            ]
+        )
 
 
 def draw_years(
