@@ -250,6 +250,11 @@ def weekday_short(day: date) -> str:
     return _written(day, "EEE", _SPOKEN.get().code)
 
 
+def weekday_least(day: date) -> str:
+    """Name the weekday of a day by its least sign, for the head of a narrow column: Tu."""
+    return _written(day, "EEEEEE", _SPOKEN.get().code)
+
+
 def span_words(first: date, last: date) -> str:
     """Two days: 3 November to 19 December 2025."""
     begins = day_of_month(first) if first.year == last.year else date_words(first)

@@ -3,6 +3,8 @@
 import re
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
+from datetime import date
 from html.parser import HTMLParser
 from io import BytesIO
 from pathlib import Path
@@ -17,14 +19,7 @@ from tests.tools.catalogue import sentences
 CODE = "en-xa"
 """The code that CLDR gives to such a language."""
 OPEN, CLOSE = "⟦", "⟧"
-PSEUDO = speech.Language(
-    CODE,
-    "⟦Pseudo⟧",
-    *(
-        f"'⟦'{pattern}'⟧'"
-        for pattern in ("EEEE d MMMM y", "d MMMM y", "EEE d MMM", "MMMM y", "d MMMM", "d MMM", "d MMM y")
-    ),
-)
+PSEUDO = replace(speech.ENGLISH, code=CODE, name=f"{OPEN}Pseudo{CLOSE}")
 _WORD = re.compile(r"[^\W\d_]{2,}")
 
 
@@ -51,9 +46,17 @@ def pseudo(folder: Path) -> Iterator[None]:
     languages[CODE] = PSEUDO
     speech.CATALOGUES.insert(0, folder)
     _forget()
+    written = speech._written
+
+    def marked(day: date, pattern: str, code: str) -> str:
+        text = written(day, pattern, code)
+        return f"{OPEN}{text}{CLOSE}" if code == CODE else text
+
+    speech._written = marked
     try:
         yield
     finally:
+        speech._written = written
         del languages[CODE]
         speech.CATALOGUES.remove(folder)
         _forget()

@@ -10,7 +10,16 @@ from markstead.records.home import Home
 from markstead.records.house_calendar import Colour, Effect, school_year
 from markstead.records.house_rules import Version
 from markstead.rules.ruling import Role
-from markstead.speech import date_words, day_of_month, day_short, later, month_words, say, weekday
+from markstead.speech import (
+    date_words,
+    day_of_month,
+    day_short,
+    later,
+    month_words,
+    say,
+    weekday,
+    weekday_least,
+)
 from markstead.web.pages import Choice
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -132,7 +141,7 @@ def year_sheet(
     first, last = chosen if chosen is not None else (None, None)
     return CalendarPage(
         months=tuple(_month(home, _nth(begins, n), today, chosen) for n in range(12)),
-        weekdays=tuple(weekday_words(n)[:2] for n in range(7)),
+        weekdays=tuple(weekday_least(_MONDAY + timedelta(days=n)) for n in range(7)),
         title=say("{first} to {last}", first=month_words(begins), last=month_words(ends)),
         total=len(school),
         ahead=sum(day >= today for day in school),
