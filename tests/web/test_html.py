@@ -5,8 +5,11 @@ from pathlib import Path
 
 import pytest
 from django.conf import LazySettings
+from django.template import engines
 from django.test import Client
+from django.utils import translation
 
+from markstead import speech
 from markstead.records import actions as a
 from markstead.records import plans, queries
 from markstead.records.home import Home
@@ -139,3 +142,12 @@ PAGE = '<!doctype html><html lang="en"><head><title>T</title></head><body><main>
 def test_each_rule_sees_what_it_is_for(inside: str, says: str) -> None:
     assert faults(PAGE.format("")) == []
     assert any(says in fault for fault in faults(PAGE.format(inside))), faults(PAGE.format(inside))
+
+
+@pytest.mark.parametrize("code", speech.LANGUAGES)
+def test_a_drawing_has_the_same_numbers_in_every_language(code: str) -> None:
+    # A decimal comma would cut a coordinate of an SVG in two (SVG 2, 9.3.9: a comma parts numbers).
+    with translation.override(code):
+        assert (
+            engines["django"].from_string("{{ x }} {{ n }}").render({"x": 12.5, "n": 12345}) == "12.5 12345"
+        )

@@ -180,6 +180,7 @@ USE_I18N = True
 LANGUAGE_CODE = ENGLISH.code
 LANGUAGES = [(one.code, one.name) for one in speech.LANGUAGES.values()]
 LOCALE_PATHS = speech.CATALOGUES
+FORMAT_MODULE_PATH = "markstead.web.formats"
 LANGUAGE_COOKIE_NAME = f"{_HOST}markstead_language"
 LANGUAGE_COOKIE_HTTPONLY = True
 LANGUAGE_COOKIE_SAMESITE = "Lax"

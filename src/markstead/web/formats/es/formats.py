@@ -1,0 +1,4 @@
+"""Numbers in a page in Spanish."""
+
+DECIMAL_SEPARATOR = "."
+THOUSAND_SEPARATOR = ""
