@@ -131,14 +131,14 @@ def fresh(code: str, old: Catalog | None) -> Catalog:
     # CLDR's third form of Spanish is for whole millions, of which nothing here is counted.
     new._num_plurals, new._plural_expr = 2, "(n != 1)"
     for key, sentence in sentences().items():
-        sense, words = _in_sense(key)
+        sense, words = in_sense(key)
         kept = old.get(words, sense) if old is not None else None
         string = kept.string if kept is not None and _is_for(kept.id, words) else None
         new.add(words, string, context=sense, locations=[(file, 0) for file in sentence.files])
     return new
 
 
-def _in_sense(key: str | tuple[str, str]) -> tuple[str | None, str | tuple[str, str]]:
+def in_sense(key: str | tuple[str, str]) -> tuple[str | None, str | tuple[str, str]]:
     if isinstance(key, str) and SENSE_ENDS in key:
         sense, words = key.split(SENSE_ENDS)
         return sense, words

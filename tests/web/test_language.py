@@ -1,18 +1,22 @@
 """Every page can be said in another language: none shows a word that was not handed to the language it is in."""
 
+import shlex
 from pathlib import Path
 
 import pytest
 from django.conf import LazySettings
 from django.test import Client
+from holidays import country_holidays
 
 from markstead import speech
 from markstead.calendar import places
+from markstead.cli import show
+from markstead.cli.main import main
 from markstead.records import queries, setup
 from markstead.records.home import Home
 from markstead.web import kept, tongue
 from tests.tools.every_page import values_for, visits
-from tests.tools.pseudo import CODE, pseudo, unsaid
+from tests.tools.pseudo import CODE, pseudo, unsaid, unsaid_text
 from tests.web.conftest import MONDAY
 from tests.web.test_doors import VISITORS
 from tests.web.test_first_evening import KEY, LEARNERS, SCHOOL, YOU
@@ -33,7 +37,17 @@ OWN = {
         "Counting Gulls",
     ),
     *("Names of Winds", "Quayside Books", "autumn", "spring", "pencil", "eraser", "ruler", "calculator"),
-    *("A small programme (invented)", "sums-5", "words-5", "sums-5-01", "sums-5-02", "words-5-01", "EUR"),
+    *(
+        "A small programme (invented)",
+        "Europe/London",
+        "ABCD-EFGH-IJKL-MNOP",
+        "sums-5",
+        "words-5",
+        "sums-5-01",
+        "sums-5-02",
+        "words-5-01",
+        "EUR",
+    ),
 }
 SAMPLE = {
     f"{subject} {year}".strip()
@@ -47,6 +61,7 @@ SAMPLE = {
     )
     for year in ("", 2, 5, 9)
 }
+HOLIDAYS = set(country_holidays("GB", subdiv="ENG", years=range(2025, 2028)).values())
 LANDS = {place.name for place in places.countries()} | {place.name for place in places.regions("GB")}
 SIGNS = {"min", "kB", "MB", "PIN", "CSV", "PDF", "A4", "OneRoster"}
 
@@ -54,7 +69,9 @@ SIGNS = {"min", "kB", "MB", "PIN", "CSV", "PDF", "A4", "OneRoster"}
 def _told_of(name: str, html: str) -> list[str]:
     return [
         f"{name}: {piece!r}"
-        for piece in unsaid(html, OWN | SIGNS | SAMPLE | (LANDS if name.startswith("/first") else set()))
+        for piece in unsaid(
+            html, OWN | SIGNS | SAMPLE | HOLIDAYS | (LANDS if name.startswith("/first") else set())
+        )
     ]
 
 
@@ -81,6 +98,7 @@ def test_answers_to_what_cannot_be_taken_say_all_their_words(busy: Home, boats: 
     with pseudo(tmp_path):
         setup.set_language("home", CODE)
         ruth = VISITORS["educator"](busy)
+        ruth.defaults["HTTP_ACCEPT_LANGUAGE"] = CODE
         told = [
             ruth.get("/today/refresh"),
             ruth.get("/copies/none/"),
@@ -140,6 +158,30 @@ def test_the_first_evening_says_all_its_words(
         ):
             for sent in ({}, bad, good):
                 look(step, **sent)
+    assert not wrong, f"{len(wrong)} pieces:\n" + "\n".join(wrong)
+
+
+COMMANDS = (
+    "today", "history", "copies", "readiness", "quiz card", "spot asa", "pace asa", "review asa", "costs", "forecast", "orders",
+    "whatif --away asa:2026-01-14", "items --difficulties", "verify", "note 'asa sums 5-6'",
+    "report asa", "attendance asa", "transcript asa", "dispatch", "pace nobody", "act work nothing 1-2",
+)  # fmt: skip
+
+
+def test_commands_say_all_their_words(
+    busy: Home,  # noqa: F811
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setenv("MARKSTEAD_LANGUAGE", CODE)
+    monkeypatch.setattr(show, "WIDTH", 4000)
+    wrong = []
+    with pseudo(tmp_path):
+        for line in COMMANDS:
+            main(["--home", str(tmp_path), *shlex.split(line)])
+            said = capsys.readouterr()
+            wrong += [f"{line}: {piece!r}" for text in said for piece in unsaid_text(text, OWN | SIGNS)]
     assert not wrong, f"{len(wrong)} pieces:\n" + "\n".join(wrong)
 
 

@@ -207,6 +207,14 @@ class SchoolCalendar:
             case DayKind.PUBLIC_HOLIDAY:
                 return say("a public holiday ({name})", name=self._holiday_name(day, language().code))
 
+    def own_holiday(self, day: date) -> str:
+        """The name of the home's own holiday on a day; empty on other days, and where it has none."""
+        return next((s.name for s in self.holidays_off if s.first <= day <= s.last), "")
+
+    def public_holiday(self, day: date) -> str:
+        """The name of the public holiday on a day, whether or not it falls into a term; empty on other days."""
+        return self._holiday_name(day, language().code) or ""
+
     def school_days(self, first: date, last: date, learner: str | None = None) -> list[date]:
         """Every school day from `first` to `last`, both included."""
         days = (first + timedelta(days=n) for n in range((last - first).days + 1))

@@ -23,9 +23,14 @@ RULER = 34
 """Columns of a ruler in the terminal, its two ends apart."""
 
 
+WIDTH = 160
+"""Columns of a line where it goes to no terminal."""
+
+
 def console() -> Console:
     """Write to stdout as it is at this moment; a pipe gets lines of a fixed width."""
-    return Console(file=sys.stdout, highlight=False, markup=False, width=None if sys.stdout.isatty() else 160)
+    wide = None if sys.stdout.isatty() else WIDTH
+    return Console(file=sys.stdout, highlight=False, markup=False, width=wide)
 
 
 def ruler(standing: Standing, book: Workbook, width: int = RULER) -> str:

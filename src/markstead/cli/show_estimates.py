@@ -46,7 +46,7 @@ def costs(home: Home) -> None:
 def advice_words(advice: SittingAdvice | None) -> str:
     if advice is None:
         return say("no practice test yet")
-    told = say("hold {days}", days=days(advice.days)) if advice.days else str(advice.advice)
+    told = say("hold {days}", days=days(advice.days)) if advice.days else say(advice.advice)
     return say("another practice test first, then: {told}", told=told) if advice.below_gate else told
 
 
@@ -91,7 +91,7 @@ def readiness(
                 _of_ten(r.chance),
                 _score(r),
                 str(r.needed),
-                str(r.evidence)
+                say(r.evidence)
                 if found.begun
                 else say("{evidence}, nothing marked in it yet", evidence=r.evidence),
                 advice_words(found.advice),
@@ -138,7 +138,7 @@ def _history(found: Close, home: Home) -> Any:
     lines = table(say("day"), say("after"), say("of 10 children"), say("right"), say("evidence"))
     for point in found.history:
         at, r = home.calendar.at_home(point.at), point.readiness
-        lines.add_row(day_of_month(at), point.what, _of_ten(r.chance), _score(r), str(r.evidence))
+        lines.add_row(day_of_month(at), point.what, _of_ten(r.chance), _score(r), say(r.evidence))
     return lines
 
 

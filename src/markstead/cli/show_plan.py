@@ -26,7 +26,7 @@ def plan(home: Home, kept: KeptPlan, standing: KeptPlan | None, *, taken: bool) 
     """Print a plan that was worked out: what it was tried with, what moves, targets, figures and ways out."""
     out = console()
     beside = standing if standing is not None and standing.number != kept.number else None
-    state = say("in force now") if taken else str(kept.state)
+    state = say("in force now") if taken else say(kept.state)
     out.print(
         say(
             "Plan {number}, from {day} on: {state}.",

@@ -2,10 +2,10 @@
 
 import calendar as months
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 
-from markstead.calendar import DayKind, SchoolCalendar, Term
+from markstead.calendar import DayKind, SchoolCalendar
 from markstead.records.home import Home
 from markstead.records.house_calendar import Colour, Effect, school_year
 from markstead.records.house_rules import Version
@@ -228,10 +228,10 @@ def _cell(home: Home, day: date, today: date, chosen: tuple[date, date] | None) 
     calendar = home.calendar
     shape, sign, kind = _SHAPES[calendar.kind(day)]
     words = say(kind)
-    why = calendar.why_closed(day)
-    if shape in "pf" and why is not None:
-        words = _holiday_words(shape, _in_brackets(why))
-    elif not calendar.is_school_day(day) and (name := public_holiday(calendar, day)):
+    name = calendar.public_holiday(day)
+    if shape in "pf":
+        words = _holiday_words(shape, name if shape == "p" else calendar.own_holiday(day))
+    elif not calendar.is_school_day(day) and name:
         sign, words = "∗", f"{words}, {name}"
     absent = [p.name for p in home.learners if calendar.kind(day, p.id) is DayKind.ABSENT]
     away = calendar.is_school_day(day) and any(
@@ -248,23 +248,6 @@ def _cell(home: Home, day: date, today: date, chosen: tuple[date, date] | None) 
     return Cell(day.isoformat(), day.day, shape, sign, f"{day_of_month(day)}, {words}", inside, day == today)
 
 
-def public_holiday(calendar: SchoolCalendar, day: date) -> str:
-    """The name of a public holiday, whether or not it falls into a term; empty on other days."""
-    every_day = replace(
-        calendar,
-        terms=(Term("", day, day),),
-        weekdays=frozenset(range(7)),
-        holidays_off=(),
-        taught_anyway=frozenset(),
-    )
-    return _in_brackets(every_day.why_closed(day) or "")
-
-
-def _in_brackets(why: str) -> str:
-    """The name of a holiday, out of why there is no school."""
-    return why.partition("(")[2].removesuffix(")")
-
-
 def _holiday_words(shape: str, name: str) -> str:
     if shape == "p":
         return say("public holiday ({name})", name=name)
@@ -277,7 +260,7 @@ def _named(home: Home, first: date, last: date) -> list[str]:
     found: list[tuple[date, str]] = []
     for n in range((last - first).days + 1):
         day = first + timedelta(days=n)
-        if name := public_holiday(calendar, day):
+        if name := calendar.public_holiday(day):
             found.append((day, f"{day.day} {name}"))
     spans = [(s.first, s.last, s.name or say("holiday")) for s in calendar.holidays_off]
     names = {p.id: p.name for p in home.people.values()}
