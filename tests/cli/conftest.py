@@ -3,28 +3,70 @@
 import json
 import os
 import shutil
+import socket
 import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-# One process that runs one command after the other: starting the program anew for each would take most of the time.
-SEAT = """
-import contextlib, io, json, sys
-from markstead.cli.main import main
-for line in sys.stdin:
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        try:
-            status = main(json.loads(line))
-        except SystemExit as left:
-            status = left.code
-    print(json.dumps([status, out.getvalue(), err.getvalue()]), flush=True)
+# Starting the program anew takes most of a command's time. One process loads what knows nothing of any home, and for each
+# kitchen it splits off a seat, which is a process of its own with an environment of its own, and runs one command after the other.
+HALL = """
+import contextlib, importlib, io, json, os, signal, socket, sys
+for name in sys.argv[2:]:
+    importlib.import_module(name)
+assert "markstead.web.settings" not in sys.modules, "settings are read from the environment of the seat"
+hall = socket.socket(fileno=int(sys.argv[1]))
+signal.signal(signal.SIGCHLD, signal.SIG_IGN)
+while True:
+    word, places, _, _ = socket.recv_fds(hall, 1, 1)
+    if not word:
+        hall.close()
+        sys.exit()
+    if os.fork() == 0:
+        break
+    os.close(places[0])
+signal.signal(signal.SIGCHLD, signal.SIG_DFL)
+hall.close()
+with (
+    open(os.devnull) as sys.stdin,
+    socket.socket(fileno=places[0]) as line,
+    line.makefile("rw", encoding="utf-8") as seat,
+):
+    surroundings, folder = json.loads(seat.readline())
+    os.environ.clear()
+    os.environ.update(surroundings)
+    os.chdir(folder)
+    from markstead.cli.main import main
+    for words in seat:
+        out, err = io.StringIO(), io.StringIO()
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            try:
+                status = main(json.loads(words))
+            except SystemExit as left:
+                status = left.code
+        print(json.dumps([status, out.getvalue(), err.getvalue()]), file=seat, flush=True)
 """
+KNOWS_NO_HOME = (
+    "django.contrib.staticfiles",
+    "django.core.management.commands.migrate",
+    "django.db.models.functions",
+    "django.forms",
+    "django.template.loader",
+    "django.test.utils",
+    "holidays.countries",
+    "markstead.calendar.load",
+    "markstead.cli.main",
+    "markstead.forecast.orders",
+    "markstead.rules.load",
+    "rich.console",
+    "rich.table",
+)
 PROGRAM = (sys.executable, "-W", "error", "-m", "markstead.cli.main")
 
 PROGRAMME = """
@@ -110,28 +152,48 @@ def program(home: Path, *words: object, stdin: str = "") -> Answer:
     return Answer(done.returncode, done.stdout, done.stderr)
 
 
+@cache
+def hall() -> tuple[subprocess.Popen[bytes], socket.socket]:
+    """The process from which all seats are split off, and the line on which they are asked for."""
+    ours, theirs = socket.socketpair()
+    with theirs:
+        process = subprocess.Popen(
+            [sys.executable, "-W", "error", "-c", HALL, str(theirs.fileno()), *KNOWS_NO_HOME],
+            pass_fds=[theirs.fileno()],
+        )
+    return process, ours
+
+
+@pytest.fixture(scope="session", autouse=True)
+def hall_is_closed() -> Iterator[None]:
+    yield
+    if hall.cache_info().currsize:
+        process, line = hall()
+        line.close()
+        process.wait(timeout=120)
+        hall.cache_clear()
+
+
 class Kitchen:
     """A home, and somebody at its keyboard."""
 
     def __init__(self, home: Path) -> None:
         self.home = home
         self.now = "2026-02-09T09:00"
-        self.seat = subprocess.Popen(
-            [sys.executable, "-W", "error", "-c", SEAT],
-            env=environment(home),
-            cwd=home.parent,
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            text=True,
-        )
+        self.line, theirs = socket.socketpair()
+        with theirs:
+            socket.send_fds(hall()[1], [b"."], [theirs.fileno()])
+        self.seat = self.line.makefile("rw", encoding="utf-8")
+        self._say([environment(home), str(home.parent)])
+
+    def _say(self, what: object) -> None:
+        self.seat.write(json.dumps(what) + "\n")
+        self.seat.flush()
 
     def run(self, *words: object) -> Answer:
         """One command at the moment that `now` says."""
-        assert self.seat.stdin is not None
-        assert self.seat.stdout is not None
-        self.seat.stdin.write(json.dumps(["--now", self.now, *map(str, words)]) + "\n")
-        self.seat.stdin.flush()
-        return Answer(*json.loads(self.seat.stdout.readline()))
+        self._say(["--now", self.now, *map(str, words)])
+        return Answer(*json.loads(self.seat.readline()))
 
     def done(self, *words: object) -> Answer:
         """One command that has to succeed."""
@@ -143,11 +205,11 @@ class Kitchen:
         return self.done("act", *words)
 
     def close(self) -> None:
-        assert self.seat.stdin is not None
-        assert self.seat.stdout is not None
-        self.seat.stdin.close()
-        self.seat.wait(timeout=120)
-        self.seat.stdout.close()
+        """Get up, and wait until the process has ended: nothing of the home is open then."""
+        self.line.shutdown(socket.SHUT_WR)
+        assert self.seat.read() == ""
+        self.seat.close()
+        self.line.close()
 
     @property
     def database(self) -> Path:

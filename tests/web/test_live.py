@@ -2,7 +2,8 @@
 
 import asyncio
 import re
-from collections.abc import AsyncIterator, Collection, Mapping
+from collections.abc import AsyncIterator, Collection, Coroutine, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import aclosing
 from datetime import timedelta
 from threading import Barrier
@@ -73,6 +74,12 @@ class Listener:
                     self.heard.append(part.decode().partition("data: ")[2].strip())
 
 
+def go_through(story: Coroutine[Any, Any, None]) -> None:
+    """Run it in a thread of its own: in this one Playwright's loop may be running, if a browser was open before."""
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(asyncio.run, story).result()
+
+
 async def until(true: Any, seconds: float = 60) -> None:
     async with asyncio.timeout(seconds):
         while not true():
@@ -107,7 +114,7 @@ def test_one_look_serves_all_pages_and_nobody_waiting_asks_nothing(records: Reco
         await asyncio.sleep(EVERY * 4)
         assert len(records.looks) == looks
 
-    asyncio.run(school())
+    go_through(school())
 
 
 def test_a_learner_hears_of_their_own_only(records: Records) -> None:
@@ -131,7 +138,7 @@ def test_a_learner_hears_of_their_own_only(records: Records) -> None:
             page.task.cancel()
         await asyncio.gather(desk.task, asa.task, noa.task, return_exceptions=True)
 
-    asyncio.run(school())
+    go_through(school())
 
 
 def test_a_database_that_rests_ends_no_stream(records: Records) -> None:
@@ -145,7 +152,7 @@ def test_a_database_that_rests_ends_no_stream(records: Records) -> None:
         page.task.cancel()
         await asyncio.gather(page.task, return_exceptions=True)
 
-    asyncio.run(school())
+    go_through(school())
 
 
 def test_a_stream_ends_with_the_server_and_after_its_time(records: Records) -> None:
@@ -162,7 +169,7 @@ def test_a_stream_ends_with_the_server_and_after_its_time(records: Records) -> N
         parts = [part async for part in stream(watch, NewsResponse("home", OLD))]
         assert parts == [b"event: ask\ndata: 2\n\n"], "whoever comes now is to ask by itself"
 
-    asyncio.run(school())
+    go_through(school())
 
 
 # --- what is asked of the record ------------------------------------------------------------------------------
@@ -317,7 +324,7 @@ def test_a_page_and_a_stream_under_asgi(monkeypatch: pytest.MonkeyPatch) -> None
             await asyncio.gather(*(loop.run_in_executor(threads, leave, together) for _ in range(many)))
             threads.shutdown()
 
-    asyncio.run(school())
+    go_through(school())
 
 
 def leave(together: Barrier) -> None:
@@ -342,7 +349,7 @@ def test_more_than_any_page_takes_is_refused_before_it_is_read() -> None:
         untold.body = [b"x" * (MOST_SENT // 4)] * 5
         assert (await untold.by(pages)).status == 413
 
-    asyncio.run(school())
+    go_through(school())
 
 
 def test_the_server_starts_and_stops_with_the_application() -> None:
@@ -359,7 +366,7 @@ def test_the_server_starts_and_stops_with_the_application() -> None:
         await Pages()({"type": "lifespan"}, receive, send)
         assert answers == ["lifespan.startup.complete", "lifespan.shutdown.complete"]
 
-    asyncio.run(school())
+    go_through(school())
 
 
 def test_what_is_drawn_for_one_page_is_given_to_the_next_with_tokens_of_its_own(
