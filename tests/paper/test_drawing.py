@@ -11,10 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from markstead.paper.codes import marker_modules, page_code, qr_modules, second_modules
+from markstead.paper.day import day_sheet
 from markstead.paper.draw import draw_pdf, draw_png, draw_together, placed_boxes
 from markstead.paper.layout import Paper, Sheet, marker_corners
 from markstead.paper.matrix import matrix_rows
-from tests.paper.cast import KEY, asa, marking, noa, road, sitting, week
+from tests.paper.cast import KEY, asa, day, marking, noa, road, sitting, week
 
 READ = {
     f"{name} on {paper}": make(paper)
@@ -115,6 +116,22 @@ def test_words_of_a_learner_cannot_become_commands_of_the_typesetter() -> None:
     document = pypdfium2.PdfDocument(draw_pdf(week_of(odd), KEY))
 
     assert odd in document[0].get_textpage().get_text_bounded().replace("\r\n", " ")
+
+
+def test_a_long_name_stands_in_two_lines_above_the_day() -> None:
+    """What would shrink below half its size is set in two lines of half the size; PDFium says where letters stand."""
+    name = "Maximiliana Theodora Anna-Katharina von Hohenfels-Windischgraetz"
+    long = day(1, name=name)
+    text = pypdfium2.PdfDocument(draw_pdf(day_sheet(long, sheet_id="00" * 8), KEY))[0].get_textpage()
+    places = {
+        word: text.get_charbox(text.get_text_range().replace("\r\n", "  ").index(word))
+        for word in ("Maximiliana", "Hohenfels", long.day)
+    }
+    (left, first, _, _), (_, second, _, top), (_, _, _, below) = places.values()
+
+    assert left == pytest.approx(places[long.day][0], abs=1.0)
+    assert first > top  # higher on the page is more
+    assert second > below
 
 
 def week_of(name: str) -> Sheet:

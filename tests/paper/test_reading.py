@@ -1,20 +1,23 @@
 """From photographs to what stands in the boxes. The full proof is `python -m benchmarks.reading`; here is a small share of it."""
 
+import json
 from collections import Counter
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 
-from benchmarks.reading import Score, Trial, away, compare, one, upper
+from benchmarks.reading import SHEETS, Score, Trial, away, compare, kept_scores, one, stamp, upper
 from markstead.paper.boxes import State
-from markstead.paper.draw import draw_pdf, draw_png
+from markstead.paper.draw import draw_pdf
 from markstead.paper.identity import Identity, write_typed
 from markstead.paper.layout import Paper, Sheet
 from markstead.paper.read import PageReading, Reading, Refused, Why, read_file, strip
 from tests.paper import photographs as p
-from tests.paper.cast import KEY, OTHER_KEY, asa, noa, sitting
+from tests.paper.cast import KEY, OTHER_KEY, asa, marking, noa, sitting
+from tests.paper.scans import scan
 
 ASA, NOA = asa(), noa()
 CLEAR = p.Severity(
@@ -219,13 +222,19 @@ class TestManySheets:
 
         assert [page.page for page in reading.pages] == [1, 2]
 
-    @pytest.mark.parametrize("paper", list(Paper))
-    def test_a_grey_print_at_150_dots_an_inch_is_read(self, paper: Paper) -> None:
-        sheet = sitting(paper)
-        coarse = draw_png(sheet, KEY, 1, 150 / 25.4)
-        (page,) = read(coarse, sheet).pages
+    @pytest.mark.parametrize(
+        "sheet",
+        [make(paper) for make in (asa, noa, sitting, marking) for paper in Paper],
+        ids=[f"{name} on {paper}" for name in ("asa", "noa", "sitting", "marking") for paper in Paper],
+    )
+    def test_a_grey_print_at_150_dots_an_inch_is_read(self, sheet: Sheet) -> None:
+        """The youngest's day, the oldest's, a sitting and the clipboard: every seventh box is coloured in."""
+        marked = {box.id for box in sheet.page(1).boxes[::7]}
+        (page,) = read(scan(sheet, KEY, marked, per_mm=150 / 25.4), sheet).pages
 
-        assert set(states(page).values()) == {State.EMPTY}
+        assert states(page) == {
+            box.id: State.MARKED if box.id in marked else State.EMPTY for box in sheet.page(1).boxes
+        }
 
     @pytest.mark.parametrize("quarter", [1, 2, 3])
     def test_a_sheet_may_lie_in_any_turn(self, quarter: int) -> None:
@@ -267,6 +276,15 @@ class TestTheScore:
     def test_the_upper_end_agrees_with_the_rule_of_three_and_more(self) -> None:
         """No failure in n: 1 - .025^(1/n), two-sided at 95 % (Clopper and Pearson 1934)."""
         assert upper(0, 1000) == pytest.approx(1 - 0.025 ** (1 / 1000))
+
+    def test_a_kept_score_of_another_reader_or_sheet_does_not_count(self, tmp_path: Path) -> None:
+        kept = tmp_path / "scores"
+        mine, others = stamp(SHEETS[0]), stamp(SHEETS[1])
+        lines = [{"trial": "mild", "seed": 7, "stamp": mine}, {"trial": "mild", "seed": 14, "stamp": others}]
+        kept.write_text("".join(json.dumps(line) + "\n" for line in (*lines, {"trial": "mild", "seed": 21})))
+
+        assert mine != others
+        assert [line["seed"] for line in kept_scores(kept)] == [7]
 
 
 class TestAShareOfTheProof:

@@ -57,7 +57,8 @@ class Composer:
         self.left = LEFT if wall else round((paper.width - ROW_WIDTH) / 2, 2)
         self.right = paper.width - self.left
         self.width = self.right - self.left
-        self.bottom = paper.height - FOOT
+        # Without codes in its head a sheet begins higher.
+        self.top, self.bottom = TOP - 6.0 if wall else TOP, paper.height - FOOT
         self.groups: list[Group] = []
         self._pages: list[tuple[list[Box], list[Text], list[Line], list[Area]]] = []
         self.y = 0.0
@@ -68,12 +69,12 @@ class Composer:
     def new_page(self) -> None:
         """Go on at the top of the next page."""
         self._pages.append(([], [], [], []))
-        self.y = TOP
+        self.y = self.top
 
     @property
     def is_fresh(self) -> bool:
         """Whether nothing stands on this page yet."""
-        return self.y == TOP
+        return self.y == self.top
 
     def need(self, height: float) -> bool:
         """Go to a new page unless so many millimetres are left; tell whether one was begun."""

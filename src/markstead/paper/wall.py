@@ -41,7 +41,6 @@ def week_sheet(
     if not days or any(len(row.goals) != len(days) for row in rows):
         raise ValueError("each row of a week needs its goals for every day")
     on = Composer(paper, wall=True)
-    on.y -= 6.0
     column = on.width / len(days)
     _day_heads(on, days, column)
     for row in rows:
@@ -98,7 +97,6 @@ def road_sheet(
 ) -> Sheet:
     """Lay out the workbooks of each course as stones of a winding road: the learner colours one in for each that is passed."""
     on = Composer(paper, text_size(age), wall=True)
-    on.y -= 6.0
     for road in roads:
         turns = -(-len(road.stones) // STONES)
         head = 1.25 * ascent(on.size + 3.0) + 2.4
