@@ -517,29 +517,20 @@ def _to_pixels(view: _View, points: Any) -> Any:
     return pixels
 
 
-def _grid(view: _View, step: int = 8) -> Any:
-    """Sheet coordinates at every eighth pixel and beyond the rim."""
-    width, height = view.size
-    x, y = np.meshgrid(np.arange(-step, width + 2 * step, step), np.arange(-step, height + 2 * step, step))
-    return _to_sheet(view, np.stack([x, y], axis=-1).astype(np.float64))
+_STEP = 8
+"""Pixels from one node to the next where what changes slowly is worked out."""
 
 
-def _upsampled(coarse: Any, size: tuple[int, int], step: int = 8) -> Any:
-    width, height = size
-    x = (np.arange(width, dtype=np.float32) + step) / step
-    y = (np.arange(height, dtype=np.float32) + step) / step
-    grown = cv2.resize(
-        coarse.astype(np.float32),
-        (coarse.shape[1] * step, coarse.shape[0] * step),
-        interpolation=cv2.INTER_LINEAR,
-    )
-    # Resizing puts sample n at (n + 0.5) * step - 0.5.
-    offset = np.float32((step - 1) / 2)
-    left = int(np.floor(x[0] * step + offset))
-    top = int(np.floor(y[0] * step + offset))
-    fraction = x[0] * step + offset - left
-    moved = np.float32([[1, 0, -(left + fraction)], [0, 1, -(top + fraction)]])
-    return cv2.warpAffine(grown, moved, (width, height), flags=cv2.INTER_LINEAR)
+def _grid(view: _View) -> Any:
+    """Sheet coordinates at nodes every eighth pixel and beyond the rim."""
+    x, y = np.meshgrid(*((np.arange(-1, -(-count // _STEP) + 1) + 0.5) * _STEP - 0.5 for count in view.size))
+    return _to_sheet(view, np.stack([x, y], axis=-1))
+
+
+def _upsampled(nodes: Any, size: tuple[int, int]) -> Any:
+    """Every pixel from the nodes: resizing puts node n at (n + 0.5) * 8 - 0.5, and the first lies outside."""
+    whole = cv2.resize(nodes.astype(np.float32), None, fx=_STEP, fy=_STEP, interpolation=cv2.INTER_LINEAR)
+    return whole[_STEP : _STEP + size[1], _STEP : _STEP + size[0]]
 
 
 def photograph(
