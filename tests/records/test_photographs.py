@@ -310,6 +310,21 @@ class TestWhatIsRefused:
         photographs.put_aside(house.id, first.id)
         assert whys(taken(house, second, f"{begun}/pages/1")) == []
 
+    def test_two_prints_of_one_day_in_one_picture(self, house: House, begun: str) -> None:
+        first = printed(house)
+        house.do(a.set_goal, copy=begun, first=1, last=2, day=MONDAY)
+        key = paper_key.key_of(house.id)
+        both = [
+            cv2.imdecode(np.frombuffer(scan(sheet, key), np.uint8), cv2.IMREAD_GRAYSCALE)
+            for sheet in (first, printed(house))
+        ]
+        content = cv2.imencode(".png", np.hstack(both))[1].tobytes()
+        found = photographs.take_in(house.id, "photo.png", content, by="ruth", now=EVENING)
+
+        assert whys(found) == [Why.SECOND]
+        assert "a second print of it" in found.refusals[0].sentence
+        assert PaperPage.objects.count() == 1
+
     def test_what_is_no_picture(self, house: House, folder: Path) -> None:
         with pytest.raises(InputError, match="not an image"):
             photographs.take_in(house.id, "diary.txt", b"dear diary" * 9, by="ruth", now=EVENING)
