@@ -170,36 +170,47 @@ class _Search:
 
     def _first_weeks(self, margin: int) -> int:
         """So many days beyond the first late ones, and beyond all that come before a while of as many without."""
-        end = margin
-        late = [found for t in self.bare.targets if (found := meet(self.bare, t, self.places)).late]
+        end, late = 0, [found for t in self.bare.targets if (found := meet(self.bare, t, self.places)).late]
         for found in sorted(late, key=lambda found: found.target.day):
-            if found.target.day >= end:
+            if end and found.target.day >= end:
                 break
             end = max(end, found.target.day + found.late + margin)
         return end
 
     def _later(self, end: int) -> int:
-        """What targets due after the first weeks must cost: the sum of what each learner must pay alone for them.
-
-        A learner whose plan pays more is planned again, with the mornings that are left and the first weeks as good as they are.
-        """
+        """What targets due after the first weeks must cost: the sum of what each learner must pay alone for them."""
         total = 0
         for name in self.names:
-            whole, paths = alone(self.bare, name), self._paths(self.places, name)
-            later = replace(whole, targets=tuple(target for target in whole.targets if target.day >= end))
-            if not cost_of(later, paths).total or self.stopped:
-                continue
-            search = _Search(later, paths, self.nodes, self._heard)
-            search._alone(name)
+            search = self._later_of(name, end)
+            if search.least < search.cost and not self.stopped:
+                self._mend(name, end, search._last_late_day() + BACK)
+                search = self._later_of(name, end)
+            if search.least < search.cost and not self.stopped:
+                search._beginning()
+            if search.least < search.cost and not self.stopped:
+                search._alone(name)
             total += search.least
-            if search.least < cost_of(later, paths).total:
-                mine = alone(self.bare, name, self._mornings_left(name))
-                days = self._latest({name: cost_of(whole, paths).total})
-                days |= _days_met(beginning(whole, end), tuple(path[:end] for path in paths))
-                found, _ = self._counted(mine, days).solve(self.nodes, paths, self._go_on)
-                if found is not None:
-                    self._take(self._with(name, tuple(found)))
         return total
+
+    def _later_of(self, name: str, end: int) -> "_Search":
+        """A search of what one learner must pay for targets due after the first weeks."""
+        mine = alone(self.bare, name)
+        later = tuple(target for target in mine.targets if target.day >= end)
+        return _Search(replace(mine, targets=later), self._paths(self.places, name), self.nodes, self._heard)
+
+    def _mend(self, name: str, end: int, back: int) -> None:
+        """Plan a learner's days up to one anew, with the mornings that are left and the first weeks as good as they are."""
+        mine, paths = alone(self.bare, name, self._mornings_left(name)), self._paths(self.places, name)
+        days = self._latest({name: cost_of(mine, paths).total})
+        days |= _days_met(beginning(mine, end), tuple(path[:end] for path in paths))
+        found, _ = self._counted(_tied(mine, paths, back), days).solve(self.nodes, paths, self._go_on)
+        if found is not None:
+            self._take(self._with(name, tuple(found)))
+
+    def _last_late_day(self) -> int:
+        """The last day on which a late target is met."""
+        late = [found for t in self.bare.targets if (found := meet(self.bare, t, self.places)).late]
+        return max((found.target.day + found.late for found in late), default=0)
 
     def _lead_over(self, first: Problem, places: Places) -> None:
         """Meet the targets of the first weeks as a plan of these does, and come back to the plan that stands.
@@ -207,16 +218,11 @@ class _Search:
         Learner by learner: each keeps to the mornings that the others do not need, before and after.
         """
         end, stood = first.horizon, self.places
-        back = min(end + BACK, self.bare.horizon)
         led = tuple((*new, *old[end:]) for new, old in zip(places, stood, strict=True))
         met = _days_met(self.bare, stood) | _days_met(first, places)
         for name in self.names:
             mine = alone(self.bare, name, self._mornings_left(name, led))
-            streams = tuple(
-                replace(s, fixed=(*s.fixed, *(Fixed(day, path[day]) for day in range(back, len(path)))))
-                for s, path in zip(mine.streams, self._paths(stood, name), strict=True)
-            )
-            tied = replace(mine, streams=streams)
+            tied = _tied(mine, self._paths(stood, name), end + BACK)
             # On the same days, which few branchings tell; else as cheap as it can be.
             found, _ = self._counted(tied, met).solve(self.nodes // 20 + 1, go_on=self._go_on)
             if found is None and not self.stopped:
@@ -377,6 +383,15 @@ def beginning(problem: Problem, end: int) -> Problem:
         watched=problem.watched[:end],
         targets=tuple(target for target in problem.targets if target.day < end),
     )
+
+
+def _tied(problem: Problem, places: Places, back: int) -> Problem:
+    """The same days where every stream is again where a plan has it, from one day on."""
+    streams = []
+    for stream, path in zip(problem.streams, places, strict=True):
+        kept = tuple(Fixed(day, path[day]) for day in range(back, problem.horizon))
+        streams.append(replace(stream, fixed=(*stream.fixed, *kept)))
+    return replace(problem, streams=tuple(streams))
 
 
 def _days_met(problem: Problem, places: Places) -> dict[tuple[str, str, str], int]:
