@@ -10,10 +10,11 @@ from hypothesis import strategies as st
 from markstead.plan.answer import Answer, Outcome, write_out
 from markstead.plan.breaches import breaches
 from markstead.plan.counted import Counted
+from markstead.plan.parts import alone
 from markstead.plan.problem import LearnerLimits, Problem, Stream, Target, WorkbookToDo
 from markstead.plan.prove import cost_step
 from markstead.plan.respond import Progress
-from markstead.plan.seek import alone, seek
+from markstead.plan.seek import seek
 from markstead.plan.solving import only_targets, solve
 from markstead.plan.stream import Tables
 from tests.plan.homes import home, school_days, small

@@ -1,5 +1,8 @@
 """The long search for what targets must cost: the best plan that is found, beside what no plan can go below.
 
+In a school year nearly all that is late is late in the first weeks. These are searched apart, as days of their own, and what is due
+later is bounded learner by learner: every target is priced in one of the two, so that together they bound the year.
+
 Learners meet only in the watched mornings, and these are seldom full. So each learner is solved alone first (`plan.counted`):
 the sum of what each must pay alone bounds the home from below (a relaxation: Geoffrion 1974), and where the plans' mornings
 go together it is reached. Where they do not, learners take turns with the mornings that others leave; then the bound of
@@ -9,22 +12,21 @@ no target is later than a better plan allows.
 Branchings are counted, and no clock decides.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from math import ceil
 
-import numpy as np
-
-from markstead.plan.answer import Answer, Outcome, cost_of, meet, write_out
+from markstead.plan.answer import Answer, Outcome, TargetDay, cost_of, meet, write_out
 from markstead.plan.bound import lower_bound
 from markstead.plan.check import check
 from markstead.plan.counted import Counted
 from markstead.plan.moves import HALF
-from markstead.plan.problem import Fixed, Problem, Stream, Target
+from markstead.plan.parts import Places, alone, alone_cost, beginning, crowded, days_met, sittings, tied
+from markstead.plan.problem import Problem, Target
 from markstead.plan.prove import branched_bound, cost_step
 from markstead.plan.respond import Listener, Progress
 from markstead.plan.solving import only_targets, solve
-from markstead.plan.stream import NEVER, Tables
+from markstead.plan.stream import Tables
 
 NODES = 2_000
 """Branchings of one program."""
@@ -42,8 +44,6 @@ NEAR = 1e-6
 """Points are fractions of whole thousandths: less than this is the rounding of a division."""
 TURNS = 3
 """How often learners take turns with the mornings that are left."""
-
-Places = tuple[tuple[int, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +103,7 @@ class _Search:
         self.tables = {
             name: [Tables(bare, s) for s in bare.streams if s.learner == name] for name in self.names
         }
-        self.streams = {name: [_alone_cost(t) for t in tables] for name, tables in self.tables.items()}
+        self.streams = {name: [alone_cost(t) for t in tables] for name, tables in self.tables.items()}
         """What each stream must cost if all minutes and mornings were its own."""
         self.lowest = {name: sum(costs) for name, costs in self.streams.items()}
         """What each learner's targets must cost."""
@@ -170,8 +170,8 @@ class _Search:
 
     def _first_weeks(self, margin: int) -> int:
         """So many days beyond the first late ones, and beyond all that come before a while of as many without."""
-        end, late = 0, [found for t in self.bare.targets if (found := meet(self.bare, t, self.places)).late]
-        for found in sorted(late, key=lambda found: found.target.day):
+        end = 0
+        for found in self._late():
             if end and found.target.day >= end:
                 break
             end = max(end, found.target.day + found.late + margin)
@@ -183,7 +183,8 @@ class _Search:
         for name in self.names:
             search = self._later_of(name, end)
             if search.least < search.cost and not self.stopped:
-                self._mend(name, end, search._last_late_day() + BACK)
+                last = max(late.target.day + late.late for late in search._late())
+                self._mend(name, end, last + BACK)
                 search = self._later_of(name, end)
             if search.least < search.cost and not self.stopped:
                 search._beginning()
@@ -202,15 +203,15 @@ class _Search:
         """Plan a learner's days up to one anew, with the mornings that are left and the first weeks as good as they are."""
         mine, paths = alone(self.bare, name, self._mornings_left(name)), self._paths(self.places, name)
         days = self._latest({name: cost_of(mine, paths).total})
-        days |= _days_met(beginning(mine, end), tuple(path[:end] for path in paths))
-        found, _ = self._counted(_tied(mine, paths, back), days).solve(self.nodes, paths, self._go_on)
+        days |= days_met(beginning(mine, end), tuple(path[:end] for path in paths))
+        found, _ = self._counted(tied(mine, paths, back), days).solve(self.nodes, paths, self._go_on)
         if found is not None:
             self._take(self._with(name, tuple(found)))
 
-    def _last_late_day(self) -> int:
-        """The last day on which a late target is met."""
-        late = [found for t in self.bare.targets if (found := meet(self.bare, t, self.places)).late]
-        return max((found.target.day + found.late for found in late), default=0)
+    def _late(self) -> list[TargetDay]:
+        """The late targets of the plan, as they are due."""
+        found = [meet(self.bare, target, self.places) for target in self.bare.targets]
+        return sorted((one for one in found if one.late), key=lambda one: one.target.day)
 
     def _lead_over(self, first: Problem, places: Places) -> None:
         """Meet the targets of the first weeks as a plan of these does, and come back to the plan that stands.
@@ -219,14 +220,14 @@ class _Search:
         """
         end, stood = first.horizon, self.places
         led = tuple((*new, *old[end:]) for new, old in zip(places, stood, strict=True))
-        met = _days_met(self.bare, stood) | _days_met(first, places)
+        met = days_met(self.bare, stood) | days_met(first, places)
         for name in self.names:
             mine = alone(self.bare, name, self._mornings_left(name, led))
-            tied = _tied(mine, self._paths(stood, name), end + BACK)
+            held = tied(mine, self._paths(stood, name), end + BACK)
             # On the same days, which few branchings tell; else as cheap as it can be.
-            found, _ = self._counted(tied, met).solve(self.nodes // 20 + 1, go_on=self._go_on)
+            found, _ = self._counted(held, met).solve(self.nodes // 20 + 1, go_on=self._go_on)
             if found is None and not self.stopped:
-                found, _ = self._counted(tied, {}).solve(self.nodes // 10 + 1, go_on=self._go_on)
+                found, _ = self._counted(held, {}).solve(self.nodes // 10 + 1, go_on=self._go_on)
             if found is None:
                 return
             led = self._with(name, tuple(found), led)
@@ -330,7 +331,7 @@ class _Search:
     def _take(self, places: Places) -> None:
         """Take a plan where it is better and its mornings are free."""
         cost = cost_of(self.bare, places).total
-        if cost < self.cost and not _crowded(self.bare, places):
+        if cost < self.cost and not crowded(self.bare, places):
             self.cost, self.places = cost, places
 
     def _paths(self, places: Places, name: str) -> Places:
@@ -347,78 +348,5 @@ class _Search:
     def _mornings_left(self, name: str, places: Places | None = None) -> tuple[int, ...]:
         """Sittings a morning that the others leave in a plan, the one that stands if none is given."""
         pairs = zip(self.bare.streams, places or self.places, strict=True)
-        sat = _sittings(self.bare, [(s, path) for s, path in pairs if s.learner != name])
+        sat = sittings(self.bare, [(s, path) for s, path in pairs if s.learner != name])
         return tuple(max(0, free - n) for free, n in zip(self.bare.watched, sat, strict=True))
-
-
-def alone(problem: Problem, name: str, watched: Sequence[int] | None = None) -> Problem:
-    """The days of one learner, with the mornings of the home or those that are left."""
-    return replace(
-        problem,
-        learners=tuple(limits for limits in problem.learners if limits.learner == name),
-        streams=tuple(stream for stream in problem.streams if stream.learner == name),
-        targets=tuple(target for target in problem.targets if target.learner == name),
-        watched=problem.watched if watched is None else tuple(watched),
-    )
-
-
-def beginning(problem: Problem, end: int) -> Problem:
-    """The first days alone, with the targets that are due in them."""
-    return replace(
-        problem,
-        days=problem.days[:end],
-        learners=tuple(
-            replace(found, soft=found.soft[:end], hard=found.hard[:end], here=found.here[:end])
-            for found in problem.learners
-        ),
-        streams=tuple(
-            replace(
-                stream,
-                taught=stream.taught[:end],
-                announced=stream.announced[:end],
-                fixed=tuple(fixed for fixed in stream.fixed if fixed.day < end),
-            )
-            for stream in problem.streams
-        ),
-        watched=problem.watched[:end],
-        targets=tuple(target for target in problem.targets if target.day < end),
-    )
-
-
-def _tied(problem: Problem, places: Places, back: int) -> Problem:
-    """The same days where every stream is again where a plan has it, from one day on."""
-    streams = []
-    for stream, path in zip(problem.streams, places, strict=True):
-        kept = tuple(Fixed(day, path[day]) for day in range(back, problem.horizon))
-        streams.append(replace(stream, fixed=(*stream.fixed, *kept)))
-    return replace(problem, streams=tuple(streams))
-
-
-def _days_met(problem: Problem, places: Places) -> dict[tuple[str, str, str], int]:
-    """The day by which a plan meets each target: its own day, or the late one; not those that are not met."""
-    found = [meet(problem, target, places) for target in problem.targets]
-    return {one.target.key: one.target.day + one.late for one in found if one.day is not None}
-
-
-def _alone_cost(tables: Tables) -> int:
-    """What a stream must cost where nothing stands in its way but a day's hard limit."""
-    hard = np.array(tables.limits.hard, dtype=np.int64)[:, None]
-    minutes = np.where((tables.halves > hard) & (tables.halves > 0), NEVER, 0).astype(np.int64)
-    return tables.best(minutes, np.where(tables.open, 0, NEVER).astype(np.int64)).value
-
-
-def _sittings(problem: Problem, paths: Sequence[tuple[Stream, Sequence[int]]]) -> list[int]:
-    """Unit tests on each morning."""
-    found = [0] * problem.horizon
-    for stream, path in paths:
-        ends = [stream.start(index + 1) for index in range(len(stream.workbooks))]
-        before = stream.done
-        for day, place in enumerate(path):
-            found[day] += any(before < end <= place for end in ends)
-            before = place
-    return found
-
-
-def _crowded(problem: Problem, places: Places) -> bool:
-    sat = _sittings(problem, list(zip(problem.streams, places, strict=True)))
-    return any(n > free for n, free in zip(sat, problem.watched, strict=True))
