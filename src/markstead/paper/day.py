@@ -153,17 +153,11 @@ def _goal_height(on: Composer) -> float:
 
 def _goal_words(course: Course) -> str:
     if course.goal_words or course.goal is None:
-        return (
-            say("Goal: {goal_words}", goal_words=course.goal_words)
-            if course.goal_words
-            else say("No goal today")
-        )
+        return say("Goal: {goal}", goal=course.goal_words) if course.goal_words else say("No goal today")
     first, last = course.goal
-    return (
-        say("Goal: pages {first} to {last}", first=first, last=last)
-        if last > first
-        else say("Goal: page {first}", first=first)
-    )
+    if last > first:
+        return say("Goal: pages {first} to {last}", first=first, last=last)
+    return say("Goal: page {number}", number=first)
 
 
 def _pages_and_minutes(on: Composer, day: Day, course: Course, rows: int) -> None:
@@ -201,13 +195,13 @@ def _stop(on: Composer, day: Day, course: Course, stop: StopToMark) -> None:
     # At the head of a page the title of the course stands on the page before.
     at = what if goes_on else stop.words
     if stop.again:
-        words = say("Re-marking, {stop}: colour what is still wrong", stop=at)
+        caption = say("Re-marking, {stop}: colour what is still wrong", stop=at)
         more = say("{stop}, continued: colour what is still wrong", stop=what)
     else:
-        words = say("Marking, {stop}: colour what is wrong", stop=at)
+        caption = say("Marking, {stop}: colour what is wrong", stop=at)
         more = say("{stop}, continued: colour what is wrong", stop=what)
     level = y + FLAG_TEXT + ascent(FLAG_SIZE) - ascent(CAPTION)
-    on.text(on.left, level, right - on.left, words, CAPTION, 500)
+    on.text(on.left, level, right - on.left, caption, CAPTION, 500)
     on.y += CAPTION_HEIGHT
     asks, words = (Asks.STILL_WRONG, say("still wrong")) if stop.again else (Asks.WRONG, say("wrong"))
     questions = group("wrong", asks, words)
@@ -229,7 +223,7 @@ def _score(on: Composer, day: Day, course: Course, score: Score) -> None:
         course.copy,
         score.step,
         score.asked,
-        say("{test}, right answers", test=begun(said)),
+        say("{test}, right answers of {asked}: tens", test=begun(said), asked=score.asked),
     )
 
 
@@ -244,8 +238,7 @@ def score_rows(
     caption: str = "",
 ) -> None:
     """Put the two runs of digits for a score: tens in the left half of a row, ones in the right."""
-    caption = caption or say("Right answers")
-    on.caption(say("{caption} of {asked}: tens", caption=caption, asked=asked), None, slot(HALF) - 4.0)
+    on.caption(caption or say("Right answers of {asked}: tens", asked=asked), None, slot(HALF) - 4.0)
     on.caption(say("ones"), on.left + slot(HALF))
     on.y += CAPTION_HEIGHT
     digits = [(str(d), str(d)) for d in range(10)]

@@ -63,11 +63,12 @@ def _block(on: Composer, one: ToMark) -> None:
     on.y += FLAG_BOX + 0.2
     on.caption(f"{one.workbook}, {one.words}")
     on.y += CAPTION_HEIGHT
-    asks, said = (Asks.STILL_WRONG, say("still wrong")) if one.again else (Asks.WRONG, say("wrong"))
     at = f"{one.name}, {one.words}"
     if one.again:
+        asks, said = Asks.STILL_WRONG, say("still wrong")
         more = say("{stop}, continued: colour what is still wrong", stop=at)
     else:
+        asks, said = Asks.WRONG, say("wrong")
         more = say("{stop}, continued: colour what is wrong", stop=at)
     group = on.group(Group(f"{key}/wrong", asks, f"{words}: {said}", one.learner, one.copy, one.step))
     on.rows(group, [(str(q), str(q)) for q in one.questions], more)

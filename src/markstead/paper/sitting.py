@@ -152,15 +152,8 @@ def _result(on: Composer, sitting: Sitting) -> None:
         say("Unit test, continued: what is wrong"),
     )
     on.need(CAPTION_HEIGHT + ROW_PITCH)
-    score_rows(
-        on,
-        key,
-        say("{subject}, unit test", subject=sitting.subject),
-        sitting.learner,
-        sitting.copy,
-        step,
-        sitting.questions,
-    )
+    test = say("{subject}, unit test", subject=sitting.subject)
+    score_rows(on, key, test, sitting.learner, sitting.copy, step, sitting.questions)
     _notes(on)
 
 
