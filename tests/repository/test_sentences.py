@@ -107,3 +107,16 @@ def test_spanish_writes_days_numbers_and_rows_as_its_academy_does() -> None:
         assert speech.figure("1,234.5") == "1.234,5"
     assert speech.say("{share:.1f}", share=2.5) == "2.5"
     assert speech.day_words(date(2026, 1, 27)) == "Tuesday 27 January 2026"
+
+
+def test_sheets_of_style_know_starts_and_ends_and_no_left_and_right() -> None:
+    """CSS Logical Properties and Values Level 1 (W3C): so that a page mirrors for a language written from right to left."""
+    physical = re.compile(
+        r"(?:margin|padding|border)-(?:left|right)\b|(?<![\w-])(?:left|right)\s*:|(?:text-align|float|clear)\s*:\s*(?:left|right)"
+    )
+    found = [
+        f"{path.name}: {match[0]}"
+        for path in sorted((SOURCES / "web" / "static").rglob("*.css"))
+        for match in physical.finditer(path.read_text(encoding="utf-8"))
+    ]
+    assert not found, found
