@@ -51,6 +51,7 @@ from markstead.records.desk import Desk, Done, Slip, at_the_desk
 from markstead.rules.bars import BarKind, bar
 from markstead.rules.programme import Workbook
 from markstead.rules.ruling import RefusedError, Ruling
+from markstead.speech import later, say
 
 Proposal = Callable[[Desk], Sequence[AnyFact]]
 PLAIN = Slip()
@@ -98,7 +99,9 @@ def _facts(proposal: Proposal, desk: Desk) -> Sequence[AnyFact]:
     try:
         return proposal(desk)
     except ValueError as error:  # a fact refuses nonsense where it is made
-        raise InputError([Problem("what was entered", str(error), "what the sentence says")]) from error
+        raise InputError(
+            [Problem(say("what was entered"), str(error), say("what the sentence says"))]
+        ) from error
 
 
 Where = str | Acting
@@ -129,7 +132,7 @@ def _workbook(desk: Desk, copy: str) -> Workbook:
 def _need(field: str, text: str | None, what: str) -> str:
     kept = (text or "").strip()
     if not kept:
-        raise InputError([Problem(field, "nothing", what)])
+        raise InputError([Problem(say(field), say("nothing"), what, key=field)])
     return kept
 
 
@@ -145,7 +148,7 @@ def _id_for_copy(desk: Desk, wanted: str | None) -> str:
     if wanted is None:
         return new_copy_id()
     if CopyRow.objects.filter(id=wanted).exclude(household=desk.row).exists():
-        raise InputError([Problem("copy", repr(wanted), "an id that no copy has")])
+        raise InputError([Problem(say("copy"), repr(wanted), say("an id that no copy has"))])
     return wanted
 
 
@@ -181,7 +184,7 @@ def receive_copy(where: Where, *, copy: str, by: str, at: datetime, slip: Slip =
 
 def spoil_copy(where: Where, *, copy: str, reason: str, by: str, at: datetime, slip: Slip = PLAIN) -> Done:
     """Write off a copy that can no longer be worked."""
-    text = _need("reason", reason, "a few words on what happened to the copy")
+    text = _need(later("reason"), reason, say("a few words on what happened to the copy"))
 
     def proposal(desk: Desk) -> Sequence[AnyFact]:
         desk.known_copy(copy)
@@ -219,12 +222,13 @@ def take_over(where: Where, *, copy: str, last: int, by: str, at: datetime, slip
     return _write(where, proposal, by=by, at=at, slip=slip)
 
 
-def _check_pages(desk: Desk, copy: str, last: int | None, field: str = "last page") -> None:
+def _check_pages(desk: Desk, copy: str, last: int | None, field: str = later("last page")) -> None:
     book = _workbook(desk, copy)
     if last is not None and last > book.pages:
-        raise InputError(
-            [Problem(field, str(last), f"a page from 1 to {book.pages}, the last of {book.code}")]
+        allowed = say(
+            "a page from 1 to {pages}, the last of {workbook}", pages=book.pages, workbook=book.code
         )
+        raise InputError([Problem(say(field), str(last), allowed, key=field)])
 
 
 def set_goal(
@@ -256,7 +260,7 @@ def set_goals(where: Where, *, goals: Sequence[GoalSet], by: str, at: datetime, 
 
     def proposal(desk: Desk) -> Sequence[AnyFact]:
         if not goals:
-            raise InputError([Problem("goals", "none", "at least one")])
+            raise InputError([Problem(say("goals"), say("none"), say("at least one"))])
         for goal in goals:
             _check_pages(desk, goal.copy, goal.last)
         return goals
@@ -291,7 +295,7 @@ def ask_help(
     """The learner is stuck."""
 
     def proposal(desk: Desk) -> Sequence[AnyFact]:
-        _check_pages(desk, copy, page, "page")
+        _check_pages(desk, copy, page, later("page"))
         return [HelpAsked(copy, page)]
 
     return _write(where, proposal, by=by, at=at, slip=slip)
@@ -333,8 +337,8 @@ def give_leave(
 ) -> Done:
     """The educator gives leave to mark or to re-mark."""
     if step not in (Step.MARK, Step.REMARK):
-        allowed = "leave to mark or to re-mark; checks and tests are opened instead"
-        raise InputError([Problem("step", str(step), allowed)])
+        allowed = say("leave to mark or to re-mark; checks and tests are opened instead")
+        raise InputError([Problem(say("step"), say(str(step)), allowed, key="step")])
     return _plain(where, partial(LeaveGiven, copy, step, stop), copy=copy, by=by, at=at, slip=slip)
 
 
@@ -350,7 +354,7 @@ def refuse_leave(
     slip: Slip = PLAIN,
 ) -> Done:
     """The educator sends the learner back and says why."""
-    text = _need("reason", reason, "a few words that tell the learner what to do")
+    text = _need(later("reason"), reason, say("a few words that tell the learner what to do"))
 
     def proposal(desk: Desk) -> Sequence[AnyFact]:
         desk.known_copy(copy)
@@ -376,7 +380,7 @@ def mark(
         numbers = tuple(sorted(set(wrong)))
         if numbers and not 1 <= numbers[0] <= numbers[-1] <= asked:
             found = ", ".join(map(str, numbers))
-            raise InputError([Problem("wrong questions", found, f"numbers from 1 to {asked}")])
+            raise InputError([_wrong_questions(found, asked)])
         return [FirstMarking(copy, stop, asked, numbers)]
 
     return _write(where, proposal, by=by, at=at, slip=slip)
@@ -448,7 +452,9 @@ def hold_spot_checks(
             desk.known_copy(copy)
             places.setdefault((copy, stop), []).append((question, right))
         if not places:
-            raise InputError([Problem("spot check", "no answers", "at least one answer that was looked at")])
+            raise InputError(
+                [Problem(say("spot check"), say("no answers"), say("at least one answer that was looked at"))]
+            )
         return [SpotCheckHeld(copy, stop, tuple(pairs)) for (copy, stop), pairs in places.items()]
 
     return _write(where, proposal, by=by, at=at, slip=slip)
@@ -471,21 +477,33 @@ def open_practice_test(where: Where, *, copy: str, by: str, at: datetime, slip: 
     return _write(where, proposal, by=by, at=at, slip=slip)
 
 
+def _wrong_questions(found: str, asked: int) -> Problem:
+    allowed = say("numbers from 1 to {questions}", questions=asked)
+    return Problem(say("wrong questions"), found, allowed, key="wrong questions")
+
+
+def _right_answers(found: str, allowed: str) -> Problem:
+    return Problem(say("right answers"), found, allowed, key="right answers")
+
+
 def _score(right: int | None, wrong: Sequence[int] | None, asked: int) -> tuple[int, tuple[int, ...]]:
     """A score from the numbers of the wrong answers, or from a total."""
     numbers = tuple(sorted(set(wrong or ())))
     if numbers and not 1 <= numbers[0] <= numbers[-1] <= asked:
         found = ", ".join(map(str, numbers))
-        raise InputError([Problem("wrong questions", found, f"numbers from 1 to {asked}")])
+        raise InputError([_wrong_questions(found, asked)])
     if right is None:
         if wrong is None:
-            raise InputError([Problem("right answers", "nothing", f"a whole number from 0 to {asked}")])
+            allowed = say("a whole number from 0 to {questions}", questions=asked)
+            raise InputError([_right_answers(say("nothing"), allowed)])
         right = asked - len(numbers)
     if not 0 <= right <= asked:
-        raise InputError([Problem("right answers", str(right), f"a whole number from 0 to {asked}")])
+        allowed = say("a whole number from 0 to {questions}", questions=asked)
+        raise InputError([_right_answers(str(right), allowed)])
     if numbers and asked - right != len(numbers):
-        found = f"{right} right and {len(numbers)} wrong"
-        raise InputError([Problem("right answers", found, f"together {asked}, the questions of the test")])
+        found = say("{right} right and {wrong} wrong", right=right, wrong=len(numbers))
+        allowed = say("together {questions}, the questions of the test", questions=asked)
+        raise InputError([_right_answers(found, allowed)])
     return right, numbers
 
 
@@ -625,7 +643,9 @@ def send_dispatch(
 
     def proposal(desk: Desk) -> Sequence[AnyFact]:
         if not copies:
-            raise InputError([Problem("copies", "none", "at least one copy with a marked unit test")])
+            raise InputError(
+                [Problem(say("copies"), say("none"), say("at least one copy with a marked unit test"))]
+            )
         for copy in copies:
             desk.known_copy(copy)
         sent = dispatch or "d" + secrets.token_hex(6)
@@ -650,8 +670,8 @@ def take_attendance(
 ) -> Done:
     """Record how long a learner was at school on a day."""
     if minutes is not None and not 0 <= minutes <= MINUTES_OF_A_DAY:
-        allowed = f"a whole number from 0 to {MINUTES_OF_A_DAY}, the minutes of a day"
-        raise InputError([Problem("minutes", str(minutes), allowed)])
+        allowed = say("a whole number from 0 to {most}, the minutes of a day", most=MINUTES_OF_A_DAY)
+        raise InputError([Problem(say("minutes"), str(minutes), allowed)])
 
     def proposal(desk: Desk) -> Sequence[AnyFact]:
         return [AttendanceTaken(desk.home.person(learner).id, day, presence, minutes)]

@@ -30,6 +30,7 @@ from markstead.records.sheets import CALENDAR, COPIES, LOG, PEOPLE, PROGRAMME, W
 from markstead.rules.bars import BarKind
 from markstead.rules.programme import Programme
 from markstead.rules.ruling import RefusedError, Role
+from markstead.speech import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +60,7 @@ def import_folder(household: str, folder: Path, *, at: datetime, dry_run: bool =
     """
     if not re.fullmatch(r"[\w.-]{1,40}", household):
         raise InputError(
-            [Problem("household", repr(household), "an id of 1 to 40 letters, digits and hyphens")]
+            [Problem(say("household"), repr(household), say("an id of 1 to 40 letters, digits and hyphens"))]
         )
     reading = _read(folder, at)
     with transaction.atomic():
@@ -382,7 +383,8 @@ class _Replay:
         if stop is None or book is None or stop in {facts.PRACTICE, *(s.id for s in book.stops)}:
             return []
         known = ", ".join((*(s.id for s in book.stops), facts.PRACTICE))
-        return [("stop", sheets.shown(stop), f"a stop of {book.code}: {known}", "")]
+        allowed = say("a stop of {workbook}: {stops}", workbook=book.code, stops=known)
+        return [("stop", sheets.shown(stop), allowed, "")]
 
     def _refused(self, deed: Deed, error: RefusedError) -> list[tuple[str, ...]]:
         bars = error.ruling.bars
@@ -394,9 +396,13 @@ class _Replay:
                 return []
         do = " ".join(f"{b.says} {b.lifts}" for b in bars)
         if error.ruling.overridable:
-            do += " Or an educator passes it, with a reason in the column override."
-        about = f" of {', '.join(deed.copies)}" if deed.copies else ""
-        return [(deed.column, f"'{deed.kind}'{about}, which is refused", "an act that no bar shuts", do)]
+            do += " " + say("Or an educator passes it, with a reason in the column override.")
+        found = (
+            say("'{act}' of {copies}, which is refused", act=deed.kind, copies=", ".join(deed.copies))
+            if deed.copies
+            else say("'{act}', which is refused", act=deed.kind)
+        )
+        return [(deed.column, found, say("an act that no bar shuts"), do)]
 
     def _spoiled_before(self, deed: Deed) -> Fault | None:
         """The fault of another copy that had to be passed before this one could be issued."""
