@@ -49,6 +49,7 @@ from markstead.rules.ruling import Role, first_uncleared
 from markstead.rules.samples import sample_texts
 from markstead.rules.standing import CopyStatus, Cycle, Standing
 from markstead.rules.steps import CallKind, NextStep, Turn, next_step
+from markstead.speech import say
 
 NAME = "The Tarnside household (invented)"
 USERNAME = "ruth"
@@ -199,7 +200,9 @@ def _move_in(household: str, dice: Random) -> None:
     """Make the household and its people with ids from the dice; `set_up` fills in the rest."""
     row, made = Household.objects.get_or_create(id=household, defaults={"name": NAME, "stamp": new_stamp()})
     if not made and (row.head_seq or Person.objects.filter(household=row).exists()):
-        raise InputError([Problem("household", repr(household), "the id of a home that is not there yet")])
+        raise InputError(
+            [Problem(say("household"), repr(household), say("the id of a home that is not there yet"))]
+        )
     for person in _PEOPLE:
         Person.objects.create(
             id=f"p{dice.getrandbits(48):012x}",

@@ -36,6 +36,7 @@ from markstead.records.models import Household, Words
 from markstead.records.whole import no_room, nothing_noted
 from markstead.rules.ruling import RefusedError, Ruling, Surroundings, ruling
 from markstead.rules.standing import CopyStatus, Fold, Standing
+from markstead.speech import say
 
 T = TypeVar("T")
 TRIES = 12
@@ -69,8 +70,10 @@ def household_row(household: str, *, lock: bool = False) -> Household:
     rows = Household.objects.select_for_update() if lock else Household.objects
     found = rows.filter(id=household).first()
     if found is None:
-        known = ", ".join(Household.objects.values_list("id", flat=True)) or "none yet"
-        raise UnknownError([Problem("household", repr(household), f"one of: {known}")])
+        known = ", ".join(Household.objects.values_list("id", flat=True)) or say("none yet")
+        raise UnknownError(
+            [Problem(say("household"), repr(household), say("one of: {households}", households=known))]
+        )
     return found
 
 
@@ -247,7 +250,7 @@ class Desk:
         """
         standing = self.fold(copy).standing
         if standing.status is CopyStatus.UNKNOWN:
-            raise UnknownError([Problem("copy", repr(copy), "the id of a copy of this home")])
+            raise UnknownError([Problem(say("copy"), repr(copy), say("the id of a copy of this home"))])
         return standing
 
     def surroundings(
@@ -364,7 +367,9 @@ class Desk:
         )
         entries = tuple(read_body(body) for body in bodies)
         if not entries:
-            raise UnknownError([Problem("act", repr(act), "the id of an act on the record of this home")])
+            raise UnknownError(
+                [Problem(say("act"), repr(act), say("the id of an act on the record of this home"))]
+            )
         return entries
 
     def is_reversed(self, entry: Entry) -> bool:
@@ -384,8 +389,12 @@ class Desk:
             latest = fold.entries[-1]
             at = self.home.calendar.at_home(latest.at)
             raise StaleError(
-                f"This page is older than the record: since then '{latest.fact.KIND}' was written "
-                f"({at:%H:%M}). Nothing of yours was recorded; look again and repeat it if it still holds."
+                say(
+                    "This page is older than the record: since then '{fact}' was written ({time}). Nothing of yours "
+                    "was recorded; look again and repeat it if it still holds.",
+                    fact=say(latest.fact.KIND),
+                    time=f"{at:%H:%M}",
+                )
             )
 
     def _append(self, fact: AnyFact, act: str, part: int, by: str, at: datetime, written: datetime) -> Entry:

@@ -8,6 +8,7 @@ from markstead.errors import InputError, Problem, UnknownError
 from markstead.records.home import Home, Somebody
 from markstead.records.models import Device
 from markstead.rules.ruling import Role
+from markstead.speech import say
 
 LEAST_IDLE, MOST_IDLE = 1, 60
 SEEN_EVERY = timedelta(minutes=1)
@@ -49,22 +50,25 @@ def _tablet(row: Device) -> Tablet:
 def _educator(home: Home, by: str) -> Somebody:
     somebody = home.person(by)
     if somebody.role is not Role.EDUCATOR:
-        found = f"{somebody.name}, {somebody.role}"
-        raise InputError([Problem("tablet", found, "an educator, who opens it and takes it back")])
+        found = f"{somebody.name}, {say(str(somebody.role))}"
+        raise InputError([Problem(say("tablet"), found, say("an educator, who opens it and takes it back"))])
     return somebody
 
 
 def _check_name(name: str) -> str:
     kept = " ".join(name.split())
     if not kept or len(kept) > 60 or not kept.isprintable():
-        found = repr(kept[:70]) if kept else "nothing"
-        raise InputError([Problem("name of the tablet", found, "1 to 60 letters, such as Kitchen tablet")])
+        found = repr(kept[:70]) if kept else say("nothing")
+        raise InputError(
+            [Problem(say("name of the tablet"), found, say("1 to 60 letters, such as Kitchen tablet"))]
+        )
     return kept
 
 
 def _check_minutes(minutes: int) -> int:
     if not LEAST_IDLE <= minutes <= MOST_IDLE:
-        raise InputError([Problem("minutes", str(minutes), f"{LEAST_IDLE} to {MOST_IDLE} minutes")])
+        allowed = say("{least} to {most} minutes", least=LEAST_IDLE, most=MOST_IDLE)
+        raise InputError([Problem(say("minutes"), str(minutes), allowed)])
     return minutes
 
 
@@ -136,5 +140,7 @@ def set_idle(home: Home, *, tablet: str, minutes: int, by: str) -> Tablet:
 def _own(home: Home, tablet: str) -> Device:
     row = Device.objects.filter(household=home.id, id=tablet, revoked=None).first()
     if row is None:
-        raise UnknownError([Problem("tablet", repr(tablet[:40]), "a tablet of this home that is open")])
+        raise UnknownError(
+            [Problem(say("tablet"), repr(tablet[:40]), say("a tablet of this home that is open"))]
+        )
     return row

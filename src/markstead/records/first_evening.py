@@ -27,6 +27,7 @@ from markstead.records.openings import Opening, Where, write_openings
 from markstead.records.passwords import problems_of
 from markstead.records.setup import Newcomer, Papers
 from markstead.rules.ruling import Role
+from markstead.speech import say
 
 HOUSEHOLD = "home"
 DRAFT = "first-evening.json"
@@ -98,7 +99,11 @@ def save_step(folder: Path, step: str, fields: Fields) -> Draft:
         text = json.dumps({"v": VERSION, "steps": steps}, ensure_ascii=False)
         if len(text) > MOST:
             raise MarksteadError(
-                f"Together that is {len(text)} letters; the set-up keeps up to {MOST}. Give a shorter file."
+                say(
+                    "Together that is {n} letters; the set-up keeps up to {most}. Give a shorter file.",
+                    n=len(text),
+                    most=MOST,
+                )
             )
         _put(folder / DRAFT, text)
     return Draft(steps)
@@ -118,7 +123,11 @@ def _put(path: Path, text: str) -> None:
         if name:
             with suppress(OSError):
                 Path(name).unlink(missing_ok=True)
-        message = f"What you typed cannot be kept: {path.parent} ({error.strerror}). Make room there, or let it be written."
+        message = say(
+            "What you typed cannot be kept: {folder} ({error}). Make room there, or let it be written.",
+            folder=path.parent,
+            error=error.strerror,
+        )
         raise MarksteadError(message) from error
 
 
@@ -139,14 +148,16 @@ def first_account(username: str, password: str) -> User:
     """
     problems = []
     if not username or len(username) > 150 or not username.isprintable() or " " in username:
-        allowed = "a name without blanks, such as ruth"
-        problems.append(Problem("sign-in name", repr(username[:40]) if username else "nothing", allowed))
+        allowed = say("a name without blanks, such as ruth")
+        problems.append(Problem("sign-in name", repr(username[:40]) if username else say("nothing"), allowed))
     problems += problems_of(password, username=username)
     if problems:
         raise InputError(problems)
     with transaction.atomic():
         if state() is not State.EMPTY:
-            raise InputError([Problem("home", "an account already", "a home that nobody has claimed yet")])
+            raise InputError(
+                [Problem(say("home"), say("an account already"), say("a home that nobody has claimed yet"))]
+            )
         return User.objects.create_user(username=username, password=password)
 
 
@@ -186,7 +197,7 @@ def make_home(new: NewHome, user: int, *, at: datetime) -> Home:
     """
     with transaction.atomic():
         if state() is State.MADE:
-            raise InputError([Problem("home", "a home already", "a record without a home")])
+            raise InputError([Problem(say("home"), say("a home already"), say("a record without a home"))])
         key = next(
             k for k in (*keys_for([new.educator]), "educator") if k not in {p.key for p in new.learners}
         )

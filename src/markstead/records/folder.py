@@ -30,6 +30,7 @@ from markstead.records.sheets import (
 )
 from markstead.rules.programme import Programme
 from markstead.rules.ruling import Role
+from markstead.speech import later, say
 
 T = TypeVar("T")
 
@@ -42,16 +43,16 @@ def _role(text: str) -> Role:
 
 
 PEOPLE_COLUMNS = {
-    "key": Column(sheets.key_of, "a short key of letters and digits that nobody else has"),
-    "name": Column(sheets.name_of, "a name of 1 to 200 letters"),
-    "role": Column(_role, "one of " + ", ".join(role for role in Role if role is not Role.LEFT)),
-    "year": Column(sheets.whole(0, 20), "the school year, a whole number from 0 to 20"),
-    "courses": Column(sheets.members, "courses of the programme, with ; between them"),
+    "key": Column(sheets.key_of, later("a short key of letters and digits that nobody else has")),
+    "name": Column(sheets.name_of, later("a name of 1 to 200 letters")),
+    "role": Column(_role, later("one of educator, helper, learner, coordinator")),
+    "year": Column(sheets.whole(0, 20), later("the school year, a whole number from 0 to 20")),
+    "courses": Column(sheets.members, later("courses of the programme, with ; between them")),
 }
 COPIES_COLUMNS = {
     "copy": LABEL,
-    "workbook": Column(str, "the code of a workbook of the programme"),
-    "learner": Column(str, "the key of a learner, or nothing"),
+    "workbook": Column(str, later("the code of a workbook of the programme")),
+    "learner": Column(str, later("the key of a learner, or nothing")),
     "ordered": DAY,
     "expected": DAY,
     "received": DAY,
@@ -72,11 +73,11 @@ def read_name(text: str | None, faults: Faults) -> str:
         return "-"
     for key in found:
         if key != "name":
-            faults.file(HOUSEHOLD, f"the key {shown(key)}", "the key name alone")
+            faults.file(HOUSEHOLD, say("the key {key}", key=shown(key)), say("the key name alone"))
     name = found.get("name", "")
     if not isinstance(name, str) or not name.strip() or not name.isprintable() or len(name) > 200:
-        what = shown(name) if isinstance(name, str) else "something other than text"
-        allowed = "a name in quotation marks, of 1 to 200 letters"
+        what = shown(name) if isinstance(name, str) else say("something other than text")
+        allowed = say("a name in quotation marks, of 1 to 200 letters")
         faults.add(HOUSEHOLD, 0, Problem(f"{HOUSEHOLD}, name", what, allowed))
         return "-"
     return name.strip()
@@ -115,7 +116,7 @@ class OrderedCopy:
 
 def _taken(row: Row, column: str, names: Collection[str], what: str, faults: Faults) -> Fault | None:
     text = row.text(column)
-    return faults.cell(row, column, f"{shown(text)} again", what) if text in names else None
+    return faults.cell(row, column, say("{name} again", name=shown(text)), what) if text in names else None
 
 
 def read_people(rows: list[Row] | None, programme: Programme | None, faults: Faults) -> Known[Newcomer]:
@@ -127,7 +128,7 @@ def read_people(rows: list[Row] | None, programme: Programme | None, faults: Fau
     for row in rows:
         said, fault = parsed(row, PEOPLE_COLUMNS, faults)
         key = said.get("key", "")
-        taken = _taken(row, "key", {*known.good, *known.faulty}, PEOPLE_COLUMNS["key"].allowed, faults)
+        taken = _taken(row, "key", {*known.good, *known.faulty}, say(PEOPLE_COLUMNS["key"].allowed), faults)
         if taken is not None:  # the first row of this key stands
             continue
         learner = said.get("role") is Role.LEARNER
@@ -143,7 +144,7 @@ def read_people(rows: list[Row] | None, programme: Programme | None, faults: Fau
         else:
             known.lost = known.lost or fault
     if not any(p.role is Role.EDUCATOR for p in known.good.values()) and not (known.faulty or known.lost):
-        known.lost = faults.file(PEOPLE, "no educator", "at least one row with the role educator")
+        known.lost = faults.file(PEOPLE, say("no educator"), say("at least one row with the role educator"))
     return known
 
 
@@ -154,7 +155,10 @@ def _learners_only(row: Row, said: Mapping[str, Any], faults: Faults) -> Fault |
     for column in ("year", "courses"):
         if row.text(column):
             fault = faults.cell(
-                row, column, shown(row.text(column)), f"nothing for a person who is {said['role']}"
+                row,
+                column,
+                shown(row.text(column)),
+                say("nothing for a person who is {role}", role=say(str(said["role"]))),
             )
             first = first or fault
     return first
@@ -165,9 +169,13 @@ def _courses(row: Row, courses: Sequence[str], programme: Programme | None, faul
     for n, course in enumerate(courses):
         fault = None
         if programme is not None and course not in programme.courses:
-            fault = faults.cell(row, "courses", shown(course), f"one of {', '.join(programme.courses)}")
+            fault = faults.cell(
+                row, "courses", shown(course), say("one of {courses}", courses=", ".join(programme.courses))
+            )
         elif course in courses[:n]:
-            fault = faults.cell(row, "courses", f"{shown(course)} twice", "each course once")
+            fault = faults.cell(
+                row, "courses", say("{course} twice", course=shown(course)), say("each course once")
+            )
         first = first or fault
     return first
 
@@ -187,12 +195,16 @@ def read_copies(
     for row in rows:
         said, fault = parsed(row, COPIES_COLUMNS, faults)
         label = said.get("copy", "")
-        if _taken(row, "copy", {*known.good, *known.faulty}, "a label that no other copy has", faults):
+        if _taken(row, "copy", {*known.good, *known.faulty}, say("a label that no other copy has"), faults):
             continue
         fault = needed(row, ("copy", "workbook", "ordered"), COPIES_COLUMNS, faults) or fault
         if programme is not None and said.get("workbook", "") not in {"", *programme.workbooks}:
             codes = ", ".join(programme.workbooks)
-            allowed = f"one of {codes}" if len(codes) < 200 else f"a code such as {codes[: codes.index(',')]}"
+            allowed = (
+                say("one of {codes}", codes=codes)
+                if len(codes) < 200
+                else say("a code such as {code}", code=codes[: codes.index(",")])
+            )
             fault = faults.cell(row, "workbook", shown(said["workbook"]), allowed)
         fault = _days_in_order(row, said, today, faults) or fault
         fault = person_fault(row, "learner", said.get("learner"), people, faults) or fault
@@ -220,13 +232,16 @@ def _days_in_order(row: Row, said: Mapping[str, Any], today: date | None, faults
         day = said.get(column)
         if day is not None and today is not None and day > today:
             fault = faults.cell(
-                row, column, shown(row.text(column)), f"a day up to {today}, the day of the import"
+                row,
+                column,
+                shown(row.text(column)),
+                say("a day up to {day}, the day of the import", day=today),
             )
             first = first or fault
     for column in ("expected", "received"):
         day = said.get(column)
         if day is not None and ordered is not None and day < ordered:
-            allowed = f"a day from {ordered} on, the day of the order"
+            allowed = say("a day from {day} on, the day of the order", day=ordered)
             first = first or faults.cell(row, column, shown(row.text(column)), allowed)
     return first
 
@@ -243,10 +258,14 @@ def person_fault(
     keys = [p.key for p in people.good.values() if column != "learner" or p.role is Role.LEARNER]
     if key in keys:
         return None
-    fault = faults.cell(row, column, shown(key), f"one of {', '.join(keys) or 'nobody yet'}")
+    fault = faults.cell(row, column, shown(key), _one_of(keys))
     if key not in people.good:
         people.faulty[key] = fault
     return fault
+
+
+def _one_of(keys: Sequence[str]) -> str:
+    return say("one of {keys}", keys=", ".join(keys) or say("nobody yet"))
 
 
 def absence_problems(calendar: SchoolCalendar, people: Known[Newcomer]) -> Iterator[Problem]:
@@ -262,4 +281,4 @@ def absence_problems(calendar: SchoolCalendar, people: Known[Newcomer]) -> Itera
         for n, (name, key) in enumerate(named, 1):
             if key and key not in keys and key not in people.faulty:
                 where = f"{CALENDAR}, {kind} {n}, {name}"
-                yield Problem(where, shown(key), f"one of {', '.join(keys) or 'nobody yet'}")
+                yield Problem(where, shown(key), _one_of(keys))

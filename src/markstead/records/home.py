@@ -12,6 +12,7 @@ from markstead.plan.wishes import Wishes
 from markstead.records.models import Document, Enrolment, Household, Person
 from markstead.rules.programme import Programme
 from markstead.rules.ruling import Actor, Role
+from markstead.speech import say
 
 ERASED = "erased-"
 """How the key begins of somebody who was erased."""
@@ -79,8 +80,8 @@ class Home:
         if found is None:
             found = next((p for p in self.people.values() if p.key == id_or_key), None)
         if found is None:
-            keys = ", ".join(p.key for p in self.people.values()) or "nobody yet"
-            raise UnknownError([Problem("person", repr(id_or_key), f"one of {keys}")])
+            keys = ", ".join(p.key for p in self.people.values()) or say("nobody yet")
+            raise UnknownError([Problem(say("person"), repr(id_or_key), say("one of {keys}", keys=keys))])
         return found
 
     def learner(self, id_or_key: str) -> Somebody:
@@ -92,8 +93,10 @@ class Home:
         """
         found = self.person(id_or_key)
         if found.role is not Role.LEARNER:
-            allowed = "one of " + ", ".join(p.key for p in self.learners)
-            raise InputError([Problem("learner", f"{found.key}, who is no learner", allowed)])
+            allowed = say("one of {keys}", keys=", ".join(p.key for p in self.learners))
+            raise InputError(
+                [Problem(say("learner"), say("{key}, who is no learner", key=found.key), allowed)]
+            )
         return found
 
 

@@ -23,8 +23,9 @@ from markstead.records.home import Home, load_home
 from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Household
 from markstead.rules.programme import Workbook
+from markstead.speech import later, say
 
-UNIT_TEST, PRACTICE_TEST = "unit test", "practice test"
+UNIT_TEST, PRACTICE_TEST = later("unit test"), later("practice test")
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +85,8 @@ def test_of(workbook: Workbook, wanted: str) -> tuple[str, int]:
         if stop.id.replace("-", " ") == plain:
             return stop.id, stop.questions
     allowed = ", ".join(["unit-test", PRACTICE, *(stop.id for stop in workbook.stops)])
-    raise UnknownError([Problem(f"workbook {workbook.code}, test", repr(wanted), f"one of {allowed}")])
+    where = say("workbook {workbook}, test", workbook=workbook.code)
+    raise UnknownError([Problem(where, repr(wanted), say("one of {tests}", tests=allowed))])
 
 
 test_of.__test__ = False  # type: ignore[attr-defined]

@@ -12,31 +12,37 @@ from markstead.records import sheets
 from markstead.records.folder import Known, OrderedCopy, person_fault
 from markstead.records.setup import Newcomer
 from markstead.records.sheets import COPIES, DAY, Column, Fault, Faults, Row, needed, parsed, shown
+from markstead.speech import later, say
 
 WORDS = ("reason", "override")
 """Columns of free words; an act is told from another by all the others, so that words can be erased."""
 
 LOG_COLUMNS = {
-    "when": Column(sheets.minute, "a minute on the kitchen clock, written YYYY-MM-DD HH:MM"),
-    "by": Column(str, "the key of a person"),
-    "copy": Column(str, "the label of a copy"),
-    "act": Column(str, "an act"),
-    "step": Column(Step, "one of " + ", ".join(Step)),
-    "stop": Column(sheets.stop, f"a marking stop, such as section-3, check-1 or {facts.PRACTICE}"),
-    "pages": Column(sheets.pages, "a page such as 14, or a rising run such as 14-19"),
-    "minutes": Column(sheets.whole(0, 1440), "a whole number from 0 to 1440"),
-    "wrong": Column(sheets.numbers, "the numbers of the wrong questions, such as 3;7"),
-    "right": Column(sheets.whole(0, 999), "how many answers were right, a whole number"),
-    "answers": Column(sheets.answers, "each question and how it went, such as 3 right;7 wrong"),
-    "learner": Column(str, "the key of a learner"),
+    "when": Column(sheets.minute, later("a minute on the kitchen clock, written YYYY-MM-DD HH:MM")),
+    "by": Column(str, later("the key of a person")),
+    "copy": Column(str, later("the label of a copy")),
+    "act": Column(str, later("an act")),
+    "step": Column(
+        Step,
+        later(
+            "one of to mark, to re-mark, to open the check, to sit the practice test, to sit the unit test"
+        ),
+    ),
+    "stop": Column(sheets.stop, later("a marking stop, such as section-3, check-1 or practice-test")),
+    "pages": Column(sheets.pages, later("a page such as 14, or a rising run such as 14-19")),
+    "minutes": Column(sheets.whole(0, 1440), later("a whole number from 0 to 1440")),
+    "wrong": Column(sheets.numbers, later("the numbers of the wrong questions, such as 3;7")),
+    "right": Column(sheets.whole(0, 999), later("how many answers were right, a whole number")),
+    "answers": Column(sheets.answers, later("each question and how it went, such as 3 right;7 wrong")),
+    "learner": Column(str, later("the key of a learner")),
     "day": DAY,
-    "presence": Column(Presence, "one of " + ", ".join(Presence)),
-    "aids": Column(sheets.members, "aids with ; between them, such as pencil;eraser"),
-    "watcher": Column(str, "the key of the person who watches"),
-    "ready": Column(sheets.yes_or_no, "yes or no"),
-    "reason": Column(str, "a few words"),
-    "override": Column(str, "the reason for which an educator passes the gate"),
-    "new_copy": Column(sheets.label_of, "a label that no other copy has"),
+    "presence": Column(Presence, later("one of full day, half day, absent")),
+    "aids": Column(sheets.members, later("aids with ; between them, such as pencil;eraser")),
+    "watcher": Column(str, later("the key of the person who watches")),
+    "ready": Column(sheets.yes_or_no, later("yes or no")),
+    "reason": Column(str, later("a few words")),
+    "override": Column(str, later("the reason for which an educator passes the gate")),
+    "new_copy": Column(sheets.label_of, later("a label that no other copy has")),
 }
 
 
@@ -84,13 +90,22 @@ USES: dict[str, Use] = {
 }
 """Every act that a row of the log may tell, by the word it has on the record."""
 
-ELSEWHERE: dict[str, str] = {
-    facts.CopyOrdered.KIND: f"A copy is ordered by its row in {COPIES}, or by '{facts.WorkbookReordered.KIND}'.",
-    facts.PaperSent.KIND: f"Name the copies in one row '{facts.DispatchSent.KIND}', with ; between them.",
-    facts.GateOverridden.KIND: "Give the reason in the column override of the act that passes the gate.",
-    facts.FactReversed.KIND: "Leave out the row that was taken back.",
+ELSEWHERE: dict[str, tuple[str, str]] = {
+    facts.CopyOrdered.KIND: (
+        later("A copy is ordered by its row in {file}, or by '{act}'."),
+        facts.WorkbookReordered.KIND,
+    ),
+    facts.PaperSent.KIND: (
+        later("Name the copies in one row '{act}', with ; between them."),
+        facts.DispatchSent.KIND,
+    ),
+    facts.GateOverridden.KIND: (
+        later("Give the reason in the column override of the act that passes the gate."),
+        "",
+    ),
+    facts.FactReversed.KIND: (later("Leave out the row that was taken back."), ""),
 }
-"""Kinds of facts that no row tells, and what to do instead."""
+"""Kinds of facts that no row tells, and what to do instead: a sentence, and the act that it names."""
 if set(USES) | set(ELSEWHERE) != set(facts.KINDS):  # a new kind of fact must be given a row, or a reason
     raise TypeError("the log does not know every kind of fact")
 
@@ -188,17 +203,23 @@ class _LogReader:
         kind = row.text("act")
         use = USES.get(kind)
         if use is None:
-            self.faults.cell(row, "act", shown(kind), f"one of: {', '.join(USES)}", ELSEWHERE.get(kind, ""))
+            sentence, act = ELSEWHERE.get(kind, ("", ""))
+            allowed = say("one of: {acts}", acts=", ".join(USES))
+            self.faults.cell(row, "act", shown(kind), allowed, say(sentence, file=COPIES, act=act))
             needed(row, ("when", "by"), LOG_COLUMNS, self.faults)
             return kind
         needed(row, ("when", "by", *use.needs), LOG_COLUMNS, self.faults)
         if use.one_of and not any(row.text(name) for name in use.one_of):
             first = use.one_of[0]
-            allowed = f"{LOG_COLUMNS[first].allowed}, or the numbers in the column {use.one_of[1]}"
-            self.faults.cell(row, first, "nothing", allowed)
+            allowed = say(
+                "{allowed}, or the numbers in the column {column}",
+                allowed=say(LOG_COLUMNS[first].allowed),
+                column=use.one_of[1],
+            )
+            self.faults.cell(row, first, say("nothing"), allowed)
         for name in LOG_COLUMNS:
             if row.text(name) and name not in use.all:
-                allowed = f"nothing: '{kind}' has no use for this column"
+                allowed = say("nothing: '{act}' has no use for this column", act=kind)
                 self.faults.cell(row, name, shown(row.text(name)), allowed)
         return kind
 
@@ -209,7 +230,9 @@ class _LogReader:
         instant = self.calendar.instant_of(when.date(), when.time())
         if instant > self.at:
             latest = self.calendar.at_home(self.at)
-            allowed = f"a minute up to {latest:%Y-%m-%d %H:%M}, the time of the import"
+            allowed = say(
+                "a minute up to {minute}, the time of the import", minute=f"{latest:%Y-%m-%d %H:%M}"
+            )
             self.faults.cell(row, "when", shown(row.text("when")), allowed)
         else:
             self.latest = instant
@@ -220,21 +243,25 @@ class _LogReader:
         noted = said["when"].date()
         ahead = kind == facts.WorkbookReordered.KIND
         if said["day"] < noted if ahead else said["day"] > noted:
-            allowed = f"a day {'from' if ahead else 'up to'} {noted}, the day of the column when"
+            allowed = (
+                say("a day from {day}, the day of the column when", day=noted)
+                if ahead
+                else say("a day up to {day}, the day of the column when", day=noted)
+            )
             self.faults.cell(row, "day", shown(row.text("day")), allowed)
 
     def _labels(self, row: Row, kind: str) -> tuple[tuple[str, ...], list[Fault | None]]:
         text = row.text("copy")
         labels = sheets.members(text) if kind == facts.DispatchSent.KIND else ((text,) if text else ())
         if len(set(labels)) < len(labels):
-            self.faults.cell(row, "copy", shown(text), "each copy once")
+            self.faults.cell(row, "copy", shown(text), say("each copy once"))
         known: list[str] = []
         blamed: list[Fault | None] = []
         for label in labels:
             blame = None if label in self.declared else self.copies.blame(label)
             blamed.append(blame)
             if blame is None and label not in self.declared and label not in self.copies.good:
-                allowed = f"the label of a copy of {COPIES}, or a new_copy of this file"
+                allowed = say("the label of a copy of {file}, or a new_copy of this file", file=COPIES)
                 self.copies.faulty[label] = self.faults.cell(row, "copy", shown(label), allowed)
             else:
                 known.append(label)
@@ -244,4 +271,5 @@ class _LogReader:
         label = said.get("new_copy", "")
         taken = label in self.copies.good or label in self.copies.faulty
         if label and (taken or self.declared[label] != row.number):
-            self.faults.cell(row, "new_copy", f"{shown(label)} again", LOG_COLUMNS["new_copy"].allowed)
+            allowed = say(LOG_COLUMNS["new_copy"].allowed)
+            self.faults.cell(row, "new_copy", say("{name} again", name=shown(label)), allowed)

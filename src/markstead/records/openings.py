@@ -5,7 +5,7 @@ up for it. The gate of the earlier workbooks is passed with a reason that stays 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 
@@ -16,8 +16,9 @@ from markstead.records.desk import Desk, Slip, at_the_desk
 from markstead.records.models import Copy as CopyRow
 from markstead.rules.programme import Programme, Workbook
 from markstead.rules.standing import CopyStatus
+from markstead.speech import later, say
 
-REASON = "The learner stood here when this record began."
+REASON = later("The learner stood here when this record began.")
 
 
 class Where(StrEnum):
@@ -50,20 +51,21 @@ class Opening:
 
 
 def opening_problems(opening: Opening, programme: Programme) -> list[Problem]:
-    """What cannot be meant, in the order of the fields."""
+    """What cannot be meant, in the order of the fields, which are named as code knows them."""
     if not opening.writes:
         return []
     books = {book.code: book for book in programme.course(opening.course).workbooks}
     book = books.get(opening.workbook)
     if book is None:
-        found = repr(opening.workbook) if opening.workbook else "nothing"
-        return [Problem("workbook", found, f"a workbook of {programme.course(opening.course).title}")]
+        found = repr(opening.workbook) if opening.workbook else say("nothing")
+        allowed = say("a workbook of {course}", course=programme.course(opening.course).title)
+        return [Problem(later("workbook"), found, allowed)]
     most = book.pages if opening.where is Where.HAND else 0
     if not 0 <= opening.page <= most:
-        allowed = f"a whole number from 0 to {most}, the last of this workbook"
+        allowed = say("a whole number from 0 to {most}, the last of this workbook", most=most)
         if opening.where is not Where.HAND:
-            allowed = "0, for a workbook that is not in hand"
-        return [Problem("last page done", str(opening.page), allowed)]
+            allowed = say("0, for a workbook that is not in hand")
+        return [Problem(later("last page done"), str(opening.page), allowed)]
     return []
 
 
@@ -78,7 +80,7 @@ def write_openings(household: str, openings: Sequence[Opening], *, by: str, at: 
     def work(desk: Desk) -> tuple[str, ...]:
         problems = [p for opening in openings for p in opening_problems(opening, desk.home.programme)]
         if problems:
-            raise InputError(problems)
+            raise InputError(replace(p, where=say(p.where)) for p in problems)
         return tuple(_write(desk, opening, by, at) for opening in openings if opening.writes)
 
     return at_the_desk(household, work)
@@ -98,7 +100,9 @@ def _write(desk: Desk, opening: Opening, by: str, at: datetime) -> str:
     if opening.where is Where.HERE:
         return copy
     # Only the earlier workbooks can bar it here; where none does, no reason is written down.
-    actions.issue_copy(where, copy=copy, learner=learner.id, by=by, at=at, slip=Slip(now=at, override=REASON))
+    actions.issue_copy(
+        where, copy=copy, learner=learner.id, by=by, at=at, slip=Slip(now=at, override=say(REASON))
+    )
     if opening.page:
         actions.take_over(where, copy=copy, last=opening.page, by=by, at=at, slip=slip)
     return copy
@@ -111,7 +115,7 @@ def _check_bare(desk: Desk, learner: str, book: Workbook) -> None:
     others = [row for row in rows if row.learner == learner and row.status != CopyStatus.SPOILED]
     there = next((r.workbook for r in others if programme.workbook(r.workbook).course == book.course), None)
     if there is not None:
-        found = f"a copy of {there} on the record already"
-        do = "Issue and work it in the plain way, or take its facts back first."
-        allowed = "a course of which this learner has no copy yet"
-        raise InputError([Problem("course", found, allowed, do)])
+        found = say("a copy of {workbook} on the record already", workbook=there)
+        do = say("Issue and work it in the plain way, or take its facts back first.")
+        allowed = say("a course of which this learner has no copy yet")
+        raise InputError([Problem(say("course"), found, allowed, do)])
