@@ -43,6 +43,7 @@ from markstead.records.models import (
 )
 from markstead.records.setup import new_stamp
 from markstead.records.whole import Package, opened_package, package
+from markstead.speech import later, say
 
 FORMAT = "markstead household archive"
 VERSION = 1
@@ -53,14 +54,15 @@ HEAD, README, RECORD, DOCUMENTS, CONTENTS = (
     "documents.jsonl",
     "contents.csv",
 )
-WHAT = "archive"
+WHAT = later("archive")
 _BATCH = 500
 _LONGEST_LINE = 32_000_000
 """Bytes of a line: a plan of a year for a large home, and no more."""
 _LARGEST_SAMPLE = 100_000_000
 """Bytes: what is drawn anew of the largest file that is taken, and no more."""
 
-_README = """\
+_README = later(
+    """\
 This is the archive of a household: everything that Markstead kept of it, in files that need no Markstead to be read.
 All text is UTF-8. Files that end in .jsonl hold one JSON object on each line. Dates are YYYY-MM-DD; instants are in UTC.
 
@@ -86,6 +88,7 @@ the bytes of the line without its newline. After the last line it is "link" in a
 
 It holds the names and the work of children. Nobody's password, PIN or tablet is in it.
 """
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +211,7 @@ def write_archive(household: str, path: Path, *, replace: bool = False) -> Archi
         MarksteadError: the file could not be written.
         DamagedRecordError: the record does not hold; an archive of it would not either.
     """
-    with package(path, WHAT, replace=replace) as packed:
+    with package(path, say(WHAT), replace=replace) as packed:
         found = _write(packed, household)
     return Archived(*found, path.stat().st_size)
 
@@ -224,7 +227,7 @@ def _write(packed: Package, household: str) -> tuple[str, str, int, str, int]:
             .order_by("kind", "version")
             .values_list("kind", "version", "taken")
         )
-    packed.put(README, _README.encode())
+    packed.put(README, say(_README).encode())
     people = len(tables["people.jsonl"])
     head = {
         "format": FORMAT,
@@ -267,7 +270,10 @@ def _write_record(packed: Package, row: Household) -> None:
             into.write(line + b"\n")
     if (seq, previous) != (row.head_seq, row.head_link):
         raise DamagedRecordError(
-            "The record does not hold, so no archive of it was written. `markstead verify` names the first bad fact."
+            say(
+                "The record does not hold, so no archive of it was written. `markstead verify` names "
+                "the first bad fact."
+            )
         )
 
 
@@ -300,8 +306,12 @@ def _write_samples(packed: Package, rows: Sequence[Mapping[str, Any]]) -> None:
             content = b""
         if sha256(content).hexdigest() != row["digest"]:
             raise DamagedRecordError(
-                f"The sample of {row['day']}, {path}, is not in the folder any more as it was kept, so no archive was "
-                "written. Restore it from a backup, or take that sample away."
+                say(
+                    "The sample of {day}, {path}, is not in the folder any more as it was kept, so no archive was "
+                    "written. Restore it from a backup, or take that sample away.",
+                    day=row["day"],
+                    path=path,
+                )
             )
         packed.put(name, content)
 
@@ -310,7 +320,11 @@ def _write_samples(packed: Package, rows: Sequence[Mapping[str, Any]]) -> None:
 
 
 def _wrong(where: str, found: str, allowed: str, do: str = "") -> InputError:
-    return InputError([Problem(f"{WHAT}, {where}", found, allowed, do)])
+    return InputError([Problem(say("archive, {place}", place=where), found, allowed, do)])
+
+
+def _line_of(file: str, number: int) -> str:
+    return say("{file}, line {number}", file=file, number=number)
 
 
 def is_archive(path: Path) -> bool:
@@ -328,26 +342,33 @@ def read_head(path: Path) -> dict[str, Any]:
     Raises:
         InputError: no archive, or one of another version.
     """
-    with opened_package(path, WHAT) as found:
+    with opened_package(path, say(WHAT)) as found:
         return _head(found)
 
 
 def _head(found: zipfile.ZipFile) -> dict[str, Any]:
     if HEAD not in found.namelist():
-        raise _wrong(HEAD, "no such file in it", "an archive as `markstead export archive` writes it")
+        raise _wrong(
+            HEAD, say("no such file in it"), say("an archive as `markstead export archive` writes it")
+        )
     try:
         head: dict[str, Any] = json.loads(found.read(HEAD))
         if head["format"] != FORMAT:
             raise _wrong(f"{HEAD}, format", repr(head["format"]), repr(FORMAT))
         version = head["version"]
         if version != VERSION:
-            do = "Take it into a newer Markstead." if isinstance(version, int) and version > VERSION else ""
-            raise _wrong(f"{HEAD}, version", repr(version), f"version {VERSION}", do)
+            newer = isinstance(version, int) and version > VERSION
+            allowed, place = say("version {version}", version=VERSION), f"{HEAD}, version"
+            raise _wrong(
+                place, repr(version), allowed, say("Take it into a newer Markstead.") if newer else ""
+            )
         if not {"id", *_HOUSEHOLD} <= set(head["household"]):
             raise KeyError("household")
         int(head["record"]["facts"]), str(head["record"]["link"])
     except (ValueError, KeyError, TypeError) as error:
-        raise _wrong(HEAD, f"something that cannot be read ({error})", "the head of an archive") from error
+        raise _wrong(
+            HEAD, say("something that cannot be read ({error})", error=error), say("the head of an archive")
+        ) from error
     return head
 
 
@@ -359,7 +380,9 @@ def check_contents(found: zipfile.ZipFile) -> None:
     """
     names = found.namelist()
     if CONTENTS not in names:
-        raise _wrong(CONTENTS, "no such file in it", "an archive as it was written", "Fetch it again.")
+        raise _wrong(
+            CONTENTS, say("no such file in it"), say("an archive as it was written"), say("Fetch it again.")
+        )
     problems, listed = [], set()
     for row in found.read(CONTENTS).decode("utf-8", "replace").split("\r\n")[1:-1]:
         name, _, digest = row.split(",") if row.count(",") == 2 else (row, "", "")
@@ -371,14 +394,23 @@ def check_contents(found: zipfile.ZipFile) -> None:
                 with found.open(name) as file:
                     while block := file.read(1 << 16):
                         hashed.update(block)
-                state = "other bytes"
+                state = say("other bytes")
             except (zipfile.BadZipFile, EOFError, OSError):
-                state = "bytes that cannot be read"
+                state = say("bytes that cannot be read")
             if hashed.hexdigest() == digest:
                 continue
-        problems.append(Problem(f"{WHAT}, {name}", state, "what was written", "Fetch the archive again."))
+        problems.append(
+            Problem(
+                say("archive, {place}", place=name),
+                state,
+                say("what was written"),
+                say("Fetch the archive again."),
+            )
+        )
     problems += [
-        Problem(f"{WHAT}, {name}", "a file that contents.csv does not name", "nothing")
+        Problem(
+            say("archive, {place}", place=name), say("a file that contents.csv does not name"), say("nothing")
+        )
         for name in names
         if name not in listed | {CONTENTS}
     ]
@@ -392,7 +424,7 @@ def take_archive(path: Path, *, dry_run: bool = False) -> Archived:
     Raises:
         InputError: no archive, a damaged one, one of another version, or a household that is here already.
     """
-    with opened_package(path, WHAT) as found:
+    with opened_package(path, say(WHAT)) as found:
         head = _head(found)
         check_contents(found)
         files: list[Path] = []
@@ -414,10 +446,10 @@ def _take(found: zipfile.ZipFile, head: Mapping[str, Any], files: list[Path]) ->
     said = head["household"]
     if Household.objects.filter(id=said["id"]).exists():
         raise _wrong(
-            "household",
-            f"{said['id']!r}, which is here already",
-            "a home without it",
-            "Name another folder with --home.",
+            say("household"),
+            say("{household!r}, which is here already", household=said["id"]),
+            say("a home without it"),
+            say("Name another folder with --home."),
         )
     values = {
         name: said[name] for name in _HOUSEHOLD if name in said or name != "language"
@@ -440,10 +472,12 @@ def _take(found: zipfile.ZipFile, head: Mapping[str, Any], files: list[Path]) ->
         raise
     except Exception as error:  # whatever the database or Django says of values that no archive of ours has
         raise _wrong(
-            "rows", f"something that cannot be taken ({error})", "rows as they were written"
+            say("rows"),
+            say("something that cannot be taken ({error})", error=error),
+            say("rows as they were written"),
         ) from error
     if not verdict.holds:
-        raise _wrong("record", str(verdict.problem), "a record that holds")
+        raise _wrong(say("record"), str(verdict.problem), say("a record that holds"))
     forget(values["stamp"])
     Household.objects.filter(id=row.id).update(stamp=values["stamp"])
     return Archived(row.id, row.name, verdict.facts, verdict.head, people)
@@ -455,7 +489,7 @@ def _lines(found: zipfile.ZipFile, name: str) -> Iterator[tuple[int, bytes]]:
         while line := file.readline(_LONGEST_LINE):
             number += 1
             if not line.endswith(b"\n"):
-                raise _wrong(f"{name}, line {number}", "a line without an end", "whole lines")
+                raise _wrong(_line_of(name, number), say("a line without an end"), say("whole lines"))
             yield number, line[:-1]
 
 
@@ -466,10 +500,14 @@ def _take_record(found: zipfile.ZipFile, row: Household, said: Mapping[str, Any]
         try:
             entry = read_body(line)
         except DamagedRecordError as error:
-            raise _wrong(f"{RECORD}, line {number}", str(error), "a fact") from error
+            raise _wrong(_line_of(RECORD, number), str(error), say("a fact")) from error
         seq += 1
         if entry.seq != seq:
-            raise _wrong(f"{RECORD}, line {number}", f"fact {entry.seq}", f"fact {seq}")
+            raise _wrong(
+                _line_of(RECORD, number),
+                say("fact {number}", number=entry.seq),
+                say("fact {number}", number=seq),
+            )
         previous = link(previous, line)
         part = part + 1 if entry.act == act else 0
         act = entry.act
@@ -493,8 +531,13 @@ def _take_record(found: zipfile.ZipFile, row: Household, said: Mapping[str, Any]
     if (seq, previous) != (said["facts"], said["link"]):
         raise _wrong(
             f"{RECORD}",
-            f"{seq} facts that end in {previous[:12]}",
-            f"{said['facts']} facts that end in {str(said['link'])[:12]}, as {HEAD} says",
+            say("{n} facts that end in {link}", n=seq, link=previous[:12]),
+            say(
+                "{n} facts that end in {link}, as {file} says",
+                n=said["facts"],
+                link=str(said["link"])[:12],
+                file=HEAD,
+            ),
         )
     row.head_seq, row.head_link = seq, previous
     row.save(update_fields=["head_seq", "head_link"])
@@ -507,8 +550,8 @@ def _take_table(found: zipfile.ZipFile, table: Table, row: Household) -> int:
     for number, line in _lines(found, table.file):
         said = json.loads(line)
         if set(said) != set(table.columns):
-            allowed = ", ".join(table.columns)
-            raise _wrong(f"{table.file}, line {number}", ", ".join(sorted(said)), f"exactly {allowed}")
+            allowed = say("exactly {columns}", columns=", ".join(table.columns))
+            raise _wrong(_line_of(table.file, number), ", ".join(sorted(said)), allowed)
         values = {
             field.attname: field.to_python(said[name])
             for name, field in zip(table.columns, fields, strict=True)
@@ -539,10 +582,10 @@ def _take_documents(found: zipfile.ZipFile, row: Household) -> None:
 def _take_samples(found: zipfile.ZipFile, row: Household, files: list[Path]) -> None:
     rows = Sample.objects.filter(household=row)
     if rows.exclude(learner__household=row).exists():
-        raise _wrong("samples.jsonl", "a learner of another household", "a learner of this one")
+        raise _wrong("samples.jsonl", say("a learner of another household"), say("a learner of this one"))
     for name, said in _sample_files(rows.values("digest", "kind")).items():
         if name not in found.namelist():
-            raise _wrong(name, "no such file in it", "the file that samples.jsonl names")
+            raise _wrong(name, say("no such file in it"), say("the file that samples.jsonl names"))
         with found.open(name) as file:
             content = file.read(_LARGEST_SAMPLE)
         files += samples.put_back(said["digest"], said["kind"], content)

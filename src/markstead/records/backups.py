@@ -28,6 +28,7 @@ from markstead.records import archive, paper_key, samples, store, upkeep
 from markstead.records.models import Household, Sample
 from markstead.records.place import home_folder, in_folder
 from markstead.records.whole import PART, not_written, written_whole
+from markstead.speech import language, later, say, spoken
 
 T = TypeVar("T")
 FILE = "markstead.sqlite3"
@@ -44,7 +45,7 @@ AGAIN = timedelta(hours=1)
 STALE = timedelta(hours=2)
 SHORTEST = 10
 """Letters of a passphrase."""
-WHAT = "backup"
+WHAT = later("backup")
 ENV_FOLDER, ENV_PASSPHRASE = "MARKSTEAD_BACKUPS", "MARKSTEAD_PASSPHRASE_FILE"
 _KEY = ".key"
 """How the key of the sheets ends in the store."""
@@ -214,6 +215,7 @@ def at_another(file: Path, work: Callable[[], T]) -> T:
 
     done: list[T] = []
     failed: list[BaseException] = []
+    tongue = language().code
 
     def inside() -> None:
         settings = connections.settings[DEFAULT_DB_ALIAS] | {
@@ -225,7 +227,7 @@ def at_another(file: Path, work: Callable[[], T]) -> T:
         own = DatabaseWrapper(settings, DEFAULT_DB_ALIAS)
         connections[DEFAULT_DB_ALIAS] = own
         try:
-            with in_folder(file.parent):
+            with spoken(tongue), in_folder(file.parent):
                 done.append(work())
         except BaseException as error:  # noqa: BLE001  # carried to whoever waits
             failed.append(error)
@@ -261,13 +263,13 @@ def prove(file: Path) -> Proved:
         with closing(sqlite3.connect(file)) as raw:
             (sound,) = raw.execute("PRAGMA quick_check(1)").fetchone()
     except sqlite3.DatabaseError as error:
-        raise DamagedRecordError(f"It is no database that can be read ({error}).") from error
+        raise DamagedRecordError(say("It is no database that can be read ({error}).", error=error)) from error
     if sound != "ok":
-        raise DamagedRecordError(f"The database in it is damaged ({sound}).")
+        raise DamagedRecordError(say("The database in it is damaged ({sound}).", sound=sound))
     try:
         return at_another(file, _prove)
     except DatabaseError as error:
-        raise DamagedRecordError(f"The database in it cannot be read ({error}).") from error
+        raise DamagedRecordError(say("The database in it cannot be read ({error}).", error=error)) from error
 
 
 def _prove() -> Proved:
@@ -279,16 +281,22 @@ def _prove() -> Proved:
         f"{app}.{name}" for app, name in set(loader.applied_migrations) - set(loader.disk_migrations)
     )
     if strangers:
-        allowed = "one of this version or an older one"
-        do = "Restore it with the Markstead that made it, or a newer one."
-        found = f"one that a newer Markstead made (it knows {strangers[-1]})"
-        raise InputError([Problem(WHAT, found, allowed, do)])
+        allowed = say("one of this version or an older one")
+        do = say("Restore it with the Markstead that made it, or a newer one.")
+        found = say("one that a newer Markstead made (it knows {migration})", migration=strangers[-1])
+        raise InputError([Problem(say(WHAT), found, allowed, do)])
     call_command("migrate", verbosity=0)
     facts, ids = 0, list(Household.objects.order_by("id").values_list("id", flat=True))
     for household in ids:
         verdict = upkeep.verify(household)
         if not verdict.holds:
-            raise DamagedRecordError(f"The record of {household} in it does not hold: {verdict.problem}.")
+            raise DamagedRecordError(
+                say(
+                    "The record of {household} in it does not hold: {problem}.",
+                    household=household,
+                    problem=verdict.problem,
+                )
+            )
         facts += verdict.facts
     files = Sample.objects.order_by("digest").values_list("digest", "kind").distinct()
     return Proved(facts, tuple(ids), tuple(files))
@@ -304,8 +312,10 @@ def check_passphrase(passphrase: str) -> str:
         InputError: it is too short.
     """
     if len(passphrase.strip()) < SHORTEST:
-        found = f"{len(passphrase.strip())} letters" if passphrase.strip() else "nothing"
-        raise InputError([Problem("passphrase", found, f"{SHORTEST} letters or more, best some words")])
+        n = len(passphrase.strip())
+        found = say("{n} letters", n=n) if n else say("nothing")
+        allowed = say("{n} letters or more, best some words", n=SHORTEST)
+        raise InputError([Problem(say("passphrase"), found, allowed)])
     return passphrase.strip()
 
 
@@ -329,12 +339,12 @@ def make(
     secret = None if passphrase is None else check_passphrase(passphrase)
     where = folder()
     if where is None:
-        do = f"Name one in the environment as {ENV_FOLDER}."
-        raise InputError([Problem("folder of the backups", "none", "a folder", do)])
+        do = say("Name one in the environment as {variable}.", variable=ENV_FOLDER)
+        raise InputError([Problem(say("folder of the backups"), say("none"), say("a folder"), do)])
     try:
         where.mkdir(parents=True, exist_ok=True, mode=0o700)
     except OSError as error:
-        raise not_written(WHAT, where / FOLDER, error) from error
+        raise not_written(say(WHAT), where / FOLDER, error) from error
     with _alone(where):
         try:
             backup = _make(where, now, secret, household, by_itself=by_itself)
@@ -369,10 +379,14 @@ def _alone(where: Path) -> Iterator[None]:
                     lock.unlink(missing_ok=True)
                     continue
             raise MarksteadError(
-                f"Another backup is being made in {where}. If none is, remove the file {LOCK} there."
+                say(
+                    "Another backup is being made in {folder}. If none is, remove the file {file} there.",
+                    folder=where,
+                    file=LOCK,
+                )
             ) from error
         except OSError as error:
-            raise not_written(WHAT, lock, error) from error
+            raise not_written(say(WHAT), lock, error) from error
     try:
         for part in where.glob(f"{PART}*"):  # of a backup that was cut off
             part.unlink(missing_ok=True)
@@ -388,7 +402,7 @@ def _clock_of(where: Path) -> float:
 
 
 def _note_trouble(where: Path, now: datetime, says: str) -> None:
-    with suppress(MarksteadError), written_whole(where / TROUBLE, WHAT, replace=True) as file:
+    with suppress(MarksteadError), written_whole(where / TROUBLE, say(WHAT), replace=True) as file:
         file.write(json.dumps({"at": now.isoformat(), "says": says}, ensure_ascii=False).encode())
 
 
@@ -404,7 +418,7 @@ def _make(
             plain, ending = work / "plain.zip", f"{household}.zip"
             archive.write_archive(household or "", plain)
         name = _free_name(where, "markstead", now, f"{ending}{'.age' if secret else ''}")
-        with written_whole(where / name, WHAT) as kept:
+        with written_whole(where / name, say(WHAT)) as kept:
             if secret is None:
                 with plain.open("rb") as source:
                     shutil.copyfileobj(source, kept, 1 << 20)
@@ -458,7 +472,7 @@ def _work(near: Path) -> Iterator[Path]:
         with tempfile.TemporaryDirectory(dir=near, prefix=PART) as work:
             yield Path(work)
     except OSError as error:
-        raise not_written(WHAT, near / FOLDER, error) from error
+        raise not_written(say(WHAT), near / FOLDER, error) from error
 
 
 def _vacuum_into(file: Path, to: Path) -> None:
@@ -472,9 +486,11 @@ def _vacuum_into(file: Path, to: Path) -> None:
         with closing(sqlite3.connect(file, timeout=20)) as raw:
             raw.execute("VACUUM INTO ?", (str(to),))
     except sqlite3.OperationalError as error:
-        raise not_written(WHAT, to.parent, error) from error
+        raise not_written(say(WHAT), to.parent, error) from error
     except sqlite3.DatabaseError as error:
-        raise DamagedRecordError(f"The database cannot be read ({error}); restore a backup.") from error
+        raise DamagedRecordError(
+            say("The database cannot be read ({error}); restore a backup.", error=error)
+        ) from error
 
 
 def _encrypted(data: bytes, secret: str) -> bytes:
@@ -508,8 +524,10 @@ def _decrypted(data: bytes, secret: str) -> bytes:
     try:
         return bytes(pyrage.passphrase.decrypt(data, secret))
     except pyrage.DecryptError as error:
-        found = "one that does not open it, or a file that was cut off or changed"
-        raise InputError([Problem("passphrase", found, "the one that it was encrypted with")]) from error
+        found = say("one that does not open it, or a file that was cut off or changed")
+        raise InputError(
+            [Problem(say("passphrase"), found, say("the one that it was encrypted with"))]
+        ) from error
 
 
 def _prove_archive(file: Path, work: Path) -> Proved:
@@ -526,7 +544,7 @@ def _prove_archive(file: Path, work: Path) -> Proved:
 def _write_card(where: Path, backup: Backup) -> None:
     said = asdict(backup) | {"made": backup.made.isoformat()}
     said.pop("whole")
-    with written_whole(where / f"{backup.file}.json", WHAT, replace=True) as file:
+    with written_whole(where / f"{backup.file}.json", say(WHAT), replace=True) as file:
         file.write(json.dumps(said, indent=2, sort_keys=True).encode() + b"\n")
 
 
@@ -537,7 +555,7 @@ def drop(where: Path, name: str) -> bool:
         InputError: no backup of this folder has that name.
     """
     if name not in {b.file for b in _listing(where)}:
-        raise InputError([Problem(WHAT, repr(name), "the name of a backup that is kept here")])
+        raise InputError([Problem(say(WHAT), repr(name), say("the name of a backup that is kept here"))])
     there = _drop(where, name)
     if not (where / LOCK).exists():  # else what is just being made has put files there that no card names yet
         _sweep(where)
@@ -578,7 +596,9 @@ def is_encrypted(file: Path) -> bool:
         with file.open("rb") as opened:
             return opened.read(len(_AGE)) == _AGE
     except OSError as error:
-        raise InputError([Problem(WHAT, f"{file} ({error.strerror})", "a file that can be read")]) from error
+        raise InputError(
+            [Problem(say(WHAT), f"{file} ({error.strerror})", say("a file that can be read"))]
+        ) from error
 
 
 def restore(file: Path, to: Path, now: datetime, *, passphrase: str | None = None) -> Restored:
@@ -594,7 +614,9 @@ def restore(file: Path, to: Path, now: datetime, *, passphrase: str | None = Non
     """
     encrypted = is_encrypted(file)
     if encrypted and passphrase is None:
-        raise InputError([Problem("passphrase", "nothing", "the one that the backup was encrypted with")])
+        raise InputError(
+            [Problem(say("passphrase"), say("nothing"), say("the one that the backup was encrypted with"))]
+        )
     where = folder() or to.parent / FOLDER
     _check_digest(file)
     connections.close_all()
@@ -605,19 +627,17 @@ def restore(file: Path, to: Path, now: datetime, *, passphrase: str | None = Non
         with back.open("rb") as opened:
             start = opened.read(len(_SQLITE))
         if start[:4] == b"PK\x03\x04":
-            do = "Take it with `markstead import` into a folder without a home."
-            raise InputError(
-                [Problem(WHAT, f"{file.name}, an archive of a household", "a backup of a database", do)]
-            )
+            do = say("Take it with `markstead import` into a folder without a home.")
+            found = say("{file}, an archive of a household", file=file.name)
+            raise InputError([Problem(say(WHAT), found, say("a backup of a database"), do)])
         if start != _SQLITE:
-            raise InputError(
-                [Problem(WHAT, f"{file.name}, which holds no database", "a backup as it was made")]
-            )
+            found = say("{file}, which holds no database", file=file.name)
+            raise InputError([Problem(say(WHAT), found, say("a backup as it was made"))])
         try:
             proved = prove(back)
         except DamagedRecordError as error:
             raise DamagedRecordError(
-                f"{file.name} was not restored, and nothing was changed. {error}"
+                say("{file} was not restored, and nothing was changed. {error}", file=file.name, error=error)
             ) from error
         new: list[Path] = []
         try:
@@ -656,7 +676,7 @@ def _files_back(file: Path, secret: str | None, named: Sequence[tuple[str, str]]
         key = home_folder() / paper_key.FILE
         content = beside.get(plain) if beside is not None and plain.endswith(_KEY) else None
         if content is not None and not key.exists():
-            with written_whole(key, "key of the sheets") as into:
+            with written_whole(key, say("key of the sheets")) as into:
                 into.write(content)
             new.append(key)
     return missing
@@ -673,8 +693,13 @@ def _check_digest(file: Path) -> None:
         while block := opened.read(1 << 20):
             hashed.update(block)
     if hashed.hexdigest() != said:
-        found = f"{file.name}, which was changed or cut off since it was made"
-        raise DamagedRecordError(f"Backup: found {found}. Nothing was changed; take another one.")
+        raise DamagedRecordError(
+            say(
+                "Backup: found {file}, which was changed or cut off since it was made. Nothing was changed; "
+                "take another one.",
+                file=file.name,
+            )
+        )
 
 
 def _keep_aside(to: Path, where: Path, now: datetime) -> Path | None:
@@ -685,7 +710,7 @@ def _keep_aside(to: Path, where: Path, now: datetime) -> Path | None:
         where.mkdir(parents=True, exist_ok=True, mode=0o700)
         name = _free_name(where, "before-restore", now, "sqlite3")
         aside = where / name
-        with written_whole(aside, WHAT) as file:
+        with written_whole(aside, say(WHAT)) as file:
             try:
                 with _work(to.parent) as work:
                     _vacuum_into(to, work / "old.sqlite3")
@@ -696,7 +721,7 @@ def _keep_aside(to: Path, where: Path, now: datetime) -> Path | None:
                     shutil.copyfileobj(old, file, 1 << 20)
             size = file.tell()
     except OSError as error:
-        raise not_written(WHAT, where / FOLDER, error) from error
+        raise not_written(say(WHAT), where / FOLDER, error) from error
     with aside.open("rb") as opened:
         digest = sha256(opened.read()).hexdigest()
     _write_card(
@@ -711,7 +736,7 @@ def _put_in_place(back: Path, to: Path) -> None:
         with closing(sqlite3.connect(back)) as source, closing(sqlite3.connect(to, timeout=20)) as target:
             source.backup(target)
     except sqlite3.OperationalError as error:
-        raise not_written("restored record", to, error) from error
+        raise not_written(say("restored record"), to, error) from error
     except sqlite3.DatabaseError:  # what is here is no database any more; it was kept, and makes room
         _put_over(back, to)
 
@@ -722,4 +747,4 @@ def _put_over(back: Path, to: Path) -> None:
             to.with_name(to.name + ending).unlink(missing_ok=True)
         back.replace(to)
     except OSError as error:
-        raise not_written("restored record", to, error) from error
+        raise not_written(say("restored record"), to, error) from error

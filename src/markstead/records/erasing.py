@@ -52,11 +52,12 @@ from markstead.records.place import home_folder
 from markstead.records.setup import new_stamp
 from markstead.records.whole import written_whole
 from markstead.rules.ruling import Role
+from markstead.speech import later, say
 
-NOBODY = "Somebody erased"
-NO_HOME = "An erased home"
+NOBODY = later("Somebody erased")
+NO_HOME = later("An erased home")
 LOG = "markstead.log"
-STRUCK = "somebody"
+STRUCK = later("somebody")
 """What stands where a name stood in words that stay."""
 _TABLES_OF_DJANGO = (Session, AccessAttempt, AccessFailureLog, AccessLog, User)
 
@@ -127,7 +128,7 @@ class _Whom:
         return bool(text) and self.pattern.search(str(text)) is not None
 
     def struck(self, text: str) -> str:
-        return self.pattern.sub(STRUCK, text)
+        return self.pattern.sub(lambda _: say(STRUCK), text)
 
     def meant(self, text: str) -> bool:
         """Whether a text of a program speaks of one of them, by id, key or name."""
@@ -169,28 +170,48 @@ def preview(home: Home, person: str | None) -> Preview:
         return Preview(
             home.name,
             (
-                "Every name, key, school year, account, PIN and tablet of this home goes, and nobody can sign in any more.",
-                "All words go: reasons, tracking numbers, plans, absences, wishes and what was written for reports.",
-                "All samples of work go, printed sheets, and photographs of sheets that wait.",
-                "The facts stay, by ids and numbers alone, and still prove each other.",
+                say(
+                    "Every name, key, school year, account, PIN and tablet of this home goes, and nobody "
+                    "can sign in any more."
+                ),
+                say(
+                    "All words go: reasons, tracking numbers, plans, absences, wishes and what was "
+                    "written for reports."
+                ),
+                say("All samples of work go, printed sheets, and photographs of sheets that wait."),
+                say("The facts stay, by ids and numbers alone, and still prove each other."),
             ),
             kept,
         )
     one = _chosen(home, person)
     lines = [
-        f"The name, key{', school year, courses and PIN' if one.year is not None else ' and way in'} go."
+        say("The name, key, school year, courses and PIN go.")
+        if one.year is not None
+        else say("The name, key and way in go.")
     ]
     if one.role is Role.LEARNER:
         held = people.in_hand(home, one.id)
         if held:
-            lines.append(f"Copies in hand are written off: {', '.join(copy.title for copy in held)}.")
+            lines.append(
+                say(
+                    "Copies in hand are written off: {titles}.", titles=", ".join(copy.title for copy in held)
+                )
+            )
     lines += [
-        "Words written about their workbooks go (reasons), and all other words in which the name stands.",
-        "What was written of them for reports goes, and the samples of their work with their files.",
-        "Printed sheets that speak of them go, those of several learners, too, with photographs that wait: print them again.",
-        "Plans that speak of them go; the plan in force is made anew.",
-        "Their absences and wishes go from the calendar and the wishes, in every version.",
-        "What happened stays on the record, by an id that nobody can read a name from, and the record still verifies.",
+        say(
+            "Words written about their workbooks go (reasons), and all other words in which the name stands."
+        ),
+        say("What was written of them for reports goes, and the samples of their work with their files."),
+        say(
+            "Printed sheets that speak of them go, those of several learners, too, with "
+            "photographs that wait: print them again."
+        ),
+        say("Plans that speak of them go; the plan in force is made anew."),
+        say("Their absences and wishes go from the calendar and the wishes, in every version."),
+        say(
+            "What happened stays on the record, by an id that nobody can read a name from, and "
+            "the record still verifies."
+        ),
     ]
     return Preview(one.name, tuple(lines), kept)
 
@@ -199,11 +220,26 @@ def _chosen(home: Home, person: str) -> Somebody:
     one = home.person(person)
     if one.erased:
         raise InputError(
-            [Problem("who is erased", "somebody who was erased already", "somebody who still has a name")]
+            [
+                Problem(
+                    say("who is erased"),
+                    say("somebody who was erased already"),
+                    say("somebody who still has a name"),
+                )
+            ]
         )
     if [p for p in home.people.values() if p.role is Role.EDUCATOR] == [one]:
-        do = "Add a second educator first, or erase the whole household."
-        raise InputError([Problem("who is erased", f"{one.name}, the only educator", "somebody else", do)])
+        do = say("Add a second educator first, or erase the whole household.")
+        raise InputError(
+            [
+                Problem(
+                    say("who is erased"),
+                    say("{name}, the only educator", name=one.name),
+                    say("somebody else"),
+                    do,
+                )
+            ]
+        )
     return one
 
 
@@ -214,11 +250,17 @@ def check_confirmed(wanted: str, typed: str) -> None:
         InputError: it was not.
     """
     if " ".join(typed.split()) != " ".join(wanted.split()):
-        found = repr(typed[:40]) if typed.strip() else "nothing"
-        raise InputError([Problem("confirmation", found, f"{wanted!r}, typed as it stands here")])
+        found = repr(typed[:40]) if typed.strip() else say("nothing")
+        raise InputError(
+            [Problem(say("confirmation"), found, say("{name!r}, typed as it stands here", name=wanted))]
+        )
 
 
 # --- erasing --------------------------------------------------------------------------------------------------------
+
+
+def _who(somebody: Somebody) -> str:
+    return f"{somebody.name}, {say(str(somebody.role))}"
 
 
 def erase_person(household: str, *, person: str, by: str, at: datetime) -> Erased:
@@ -231,11 +273,9 @@ def erase_person(household: str, *, person: str, by: str, at: datetime) -> Erase
     home = load_home(household_row(household))
     one = _chosen(home, person)
     if home.person(by).role is not Role.EDUCATOR:
-        raise InputError(
-            [Problem("erasure", f"{home.person(by).name}, {home.person(by).role}", "an educator")]
-        )
+        raise InputError([Problem(say("erasure"), _who(home.person(by)), say("an educator"))])
     if one.id == home.person(by).id:
-        raise InputError([Problem("who is erased", "yourself", "another: let them erase you")])
+        raise InputError([Problem(say("who is erased"), say("yourself"), say("another: let them erase you"))])
     with transaction.atomic():
         if one.role is not Role.LEFT:
             people.let_go(household, person=one.id, by=by, at=at)
@@ -254,9 +294,7 @@ def erase_household(household: str, *, by: str) -> Erased:
     """
     home = load_home(household_row(household))
     if home.person(by).role is not Role.EDUCATOR:
-        raise InputError(
-            [Problem("erasure", f"{home.person(by).name}, {home.person(by).role}", "an educator")]
-        )
+        raise InputError([Problem(say("erasure"), _who(home.person(by)), say("an educator"))])
     with transaction.atomic():
         household_row(household, lock=True)
         everybody = [p for p in home.people.values() if not p.erased]
@@ -278,15 +316,15 @@ def _erase(household: str, whom: _Whom) -> tuple[dict[str, int], _Files]:
     """All that the database holds, in the transaction of the caller."""
     row = household_row(household, lock=True)
     gone = {
-        "texts": _words(row, whom),
-        "plans": _plans(row, whom),
-        "versions of calendar and wishes": _documents(row, whom),
-        "accounts": _accounts(whom),
-        "texts for reports": _narratives(row, whom),
+        later("texts"): _words(row, whom),
+        later("plans"): _plans(row, whom),
+        later("versions of calendar and wishes"): _documents(row, whom),
+        later("accounts"): _accounts(whom),
+        later("texts for reports"): _narratives(row, whom),
     }
     EarlierYear.objects.filter(person__in=whom.ids).delete()
     files = _Files(_samples(row, whom), _sheets(row, whom))
-    gone |= {"samples": len(files.samples), "photographs that waited": len(files.pictures)}
+    gone |= {later("samples"): len(files.samples), later("photographs that waited"): len(files.pictures)}
     copies = Copy.objects.filter(household=row, learner__in=whom.ids).values_list("id", flat=True)
     of_them = Q() if whom.everything else Q(copy__in=list(copies)) | Q(by__in=whom.ids)
     QuizUnderWay.objects.filter(of_them, household=row).delete()
@@ -296,12 +334,12 @@ def _erase(household: str, whom: _Whom) -> tuple[dict[str, int], _Files]:
         devices.delete()
     for device in devices:
         if whom.in_text(device.name):
-            Device.objects.filter(id=device.id).update(name="Tablet")
+            Device.objects.filter(id=device.id).update(name=say("Tablet"))
     calendars = Feed.objects.filter(household=row)
     (calendars if whom.everything else calendars.filter(learner__in=whom.ids)).delete()
     for calendar in calendars:
         if whom.in_text(calendar.name):
-            Feed.objects.filter(id=calendar.id).update(name="Calendar")
+            Feed.objects.filter(id=calendar.id).update(name=say("Calendar"))
     Enrolment.objects.filter(learner__in=whom.ids).delete()
     Pin.objects.filter(person__in=whom.ids).delete()
     taken = set(Person.objects.filter(household=row).values_list("key", flat=True))
@@ -309,11 +347,11 @@ def _erase(household: str, whom: _Whom) -> tuple[dict[str, int], _Files]:
         number = next(n for n in range(1, len(taken) + 2) if f"{ERASED}{n}" not in taken)
         taken.add(f"{ERASED}{number}")
         Person.objects.filter(id=one).update(
-            key=f"{ERASED}{number}", name=NOBODY, role=str(Role.LEFT), year=None, user=None
+            key=f"{ERASED}{number}", name=say(NOBODY), role=str(Role.LEFT), year=None, user=None
         )
-    gone["people"] = len(whom.ids)
+    gone[later("people")] = len(whom.ids)
     if whom.everything:
-        row.name = NO_HOME
+        row.name = say(NO_HOME)
     elif whom.in_text(row.name):
         row.name = whom.struck(row.name)
     Household.objects.filter(id=row.id).update(
@@ -516,9 +554,11 @@ def _files_left(files: _Files) -> Iterator[str]:
     for digest, kind in files.samples:
         path = samples.path_of(digest, kind)
         if path.exists() and not Sample.objects.filter(digest=digest).exists():
-            yield f"file {path}"
+            yield say("file {path}", path=path)
     yield from (
-        f"file {name} of the waiting photographs" for name in files.pictures if paper_key.picture(name)
+        say("file {file} of the waiting photographs", file=name)
+        for name in files.pictures
+        if paper_key.picture(name)
     )
 
 
@@ -528,7 +568,7 @@ def _files(home: Path, whom: _Whom) -> None:
     with suppress(FileNotFoundError):
         text = log.read_text(encoding="utf-8", errors="replace")
         if whom.in_text(text):
-            with written_whole(log, "log", replace=True) as into:
+            with written_whole(log, say("log"), replace=True) as into:
                 into.write(whom.struck(text).encode())
 
 
@@ -559,8 +599,11 @@ def sweep() -> bool:
     except sqlite3.OperationalError as error:
         if "full" in str(error) or "disk" in str(error):
             raise MarksteadError(
-                f"Everything is erased from the tables, but the file could not be written anew ({error}). "
-                "Make room on the disk and run `markstead erase --sweep`."
+                say(
+                    "Everything is erased from the tables, but the file could not be written anew "
+                    "({error}). Make room on the disk and run `markstead erase --sweep`.",
+                    error=error,
+                )
             ) from error
         return False
     return not busy
@@ -588,7 +631,11 @@ def _found(pattern: re.Pattern[str], row: Sequence[Any]) -> bool:
 def _where(table: str, columns: Sequence[str], row: Sequence[Any]) -> str:
     said = dict(zip(columns, row, strict=True))
     if table == Entry._meta.db_table:
-        return f"fact {said['seq']} of the record: a code in it, which the chain holds"
+        return say("fact {number} of the record: a code in it, which the chain holds", number=said["seq"])
     if table == Document._meta.db_table:
-        return f"version {said['version']} of the home's {said['kind']} file, which is the programme's"
-    return f"table {table}"
+        return say(
+            "version {number} of the home's {kind} file, which is the programme's",
+            number=said["version"],
+            kind=said["kind"],
+        )
+    return say("table {table}", table=table)
