@@ -55,6 +55,7 @@ from markstead.records.models import Copy as CopyRow
 from markstead.records.quizzes import UnderWay
 from markstead.rules.programme import Workbook
 from markstead.rules.standing import CopyStatus
+from markstead.speech import language, say
 
 _MOST = 4096
 _STATES: OrderedDict[tuple[str, str, int, int], Past] = OrderedDict()
@@ -236,7 +237,7 @@ class InHand(NamedTuple):
     last_link: str
 
 
-_SPOTS: OrderedDict[tuple[str, str, int, tuple[Print, ...]], SpotLine] = OrderedDict()
+_SPOTS: OrderedDict[tuple[str, str, str, int, tuple[Print, ...]], SpotLine] = OrderedDict()
 _SPOT_COPIES = 120
 """Copies that a spot check looks back on: more than a year of them."""
 
@@ -244,7 +245,7 @@ _SPOT_COPIES = 120
 def _spot_of(home: Home, learner: str, held: Sequence[InHand], settled: int) -> SpotLine:
     """What to mark again of a learner; remembered until something more is marked."""
     in_hand = _known((row.id, row.last_link) for row in held if row.learner == learner)
-    key = (home.stamp, learner, settled, tuple(_print_of(marks) for marks in in_hand))
+    key = (language().code, home.stamp, learner, settled, tuple(_print_of(marks) for marks in in_hand))
     found = _SPOTS.get(key)
     if found is None:
         marks = marks_of_learner(home.id, learner, latest=_SPOT_COPIES)
@@ -254,7 +255,7 @@ def _spot_of(home: Home, learner: str, held: Sequence[InHand], settled: int) -> 
     return found
 
 
-_TODAY: OrderedDict[tuple[str, str, tuple[str, ...]], TodayEstimates] = OrderedDict()
+_TODAY: OrderedDict[tuple[str, str, str, tuple[str, ...]], TodayEstimates] = OrderedDict()
 
 
 def for_today(
@@ -266,7 +267,7 @@ def for_today(
     the marks of its copy, and the older ones where something was marked or finished.
     """
     waiting = tuple(waiting)
-    key = (home.stamp, link, waiting)
+    key = (language().code, home.stamp, link, waiting)
     found = _TODAY.get(key)
     if found is None:
         readings = readings_of(home, in_hand, settled)
@@ -400,7 +401,7 @@ def quiz_scope(home: Home, copy: str, stop: StopId | None) -> tuple[CopyRow, Wor
     """
     row = CopyRow.objects.filter(household=home.id, id=copy, learner__isnull=False).first()
     if row is None:
-        raise UnknownError([Problem("copy", repr(copy), "a copy that a learner has or had")])
+        raise UnknownError([Problem(say("copy"), repr(copy), say("a copy that a learner has or had"))])
     workbook = home.programme.workbook(row.workbook)
     if stop not in (None, PRACTICE):
         workbook.stop(stop)
@@ -417,7 +418,9 @@ def check_question(home: Home, copy: str, stop: StopId, question: int) -> None:
     _, workbook = quiz_scope(home, copy, stop)
     most = workbook.practice_questions if stop == PRACTICE else workbook.stop(stop).questions
     if not 1 <= question <= most:
-        raise InputError([Problem("question", str(question), f"a number from 1 to {most}")])
+        raise InputError(
+            [Problem(say("question"), str(question), say("a number from 1 to {most}", most=most))]
+        )
 
 
 MOST_PLANNED = 24
@@ -506,7 +509,11 @@ def spot_line(home: Home, marks: Sequence[CopyMarks], found: SpotReading) -> Spo
     """The ticks to mark again, with what is needed to name them."""
     titles = {m.copy: home.programme.workbook(m.workbook).title for m in marks}
     looked = len(found.batch.looked) if found.batch is not None else 0
-    words = f"{looked} looked at, {found.batch.slips} wrong" if found.batch is not None and looked else ""
+    words = (
+        say("{n} looked at, {wrong} wrong", n=looked, wrong=found.batch.slips)
+        if found.batch is not None and looked
+        else ""
+    )
     day = found.batch.day if found.batch is not None else None
     # The draw settles which; to find them in the workbooks they are told in the order of the pages.
     places = {(t.copy, t.stop): n for n, t in enumerate(found.batch.ticks)} if found.batch is not None else {}

@@ -16,12 +16,12 @@ from markstead.errors import InputError, Problem, UnknownError
 from markstead.ledger.facts import GoalSet, Step
 from markstead.plan.answer import Goal
 from markstead.records.exporting import KnownCopy, copies_of, entries_of
-from markstead.records.home import Home
+from markstead.records.home import Home, Somebody
 from markstead.records.models import Feed as FeedRow
 from markstead.records.order_calls import SOON, DueCall, due_calls
 from markstead.records.plans import goal_words, in_force
 from markstead.rules.ruling import Role, page_words
-from markstead.speech import and_words
+from markstead.speech import and_words, begun, plural, say
 
 BACK, AHEAD = timedelta(days=14), timedelta(days=120)
 """What is told: so many days before today and after it."""
@@ -105,16 +105,28 @@ def make(
     kept = " ".join(name.split())
     if not kept or not kept.isprintable() or len(kept) > LONGEST:
         problems.append(
-            Problem("name", repr(kept[:40]) if kept else "nothing", f"a name of 1 to {LONGEST} letters")
+            Problem(
+                say("name"),
+                repr(kept[:40]) if kept else say("nothing"),
+                say("a name of 1 to {most} letters", most=LONGEST),
+            )
         )
     if naming not in set(Naming):
-        problems.append(Problem("how learners are named", repr(naming[:20]), f"one of {', '.join(Naming)}"))
+        problems.append(
+            Problem(
+                say("how learners are named"),
+                repr(naming[:20]),
+                say("one of {words}", words=", ".join(Naming)),
+            )
+        )
     wanted = [part for part in Part if part in parts]
     if not wanted or set(parts) - set(Part):
-        found = ", ".join(parts)[:60] or "nothing"
-        problems.append(Problem("what is in it", found, f"one or more of {', '.join(Part)}"))
+        found = ", ".join(parts)[:60] or say("nothing")
+        problems.append(
+            Problem(say("what is in it"), found, say("one or more of {words}", words=", ".join(Part)))
+        )
     if home.person(by).role is not Role.EDUCATOR:
-        problems.append(Problem("calendar", f"{home.person(by).name}, {home.person(by).role}", "an educator"))
+        problems.append(Problem(say("calendar"), _who(home.person(by)), say("an educator")))
     if problems:
         raise InputError(problems)
     row = FeedRow.objects.create(
@@ -145,6 +157,10 @@ def find(word: str, now: datetime) -> Feed | None:
     return _feed(row)
 
 
+def _who(somebody: Somebody) -> str:
+    return f"{somebody.name}, {say(str(somebody.role))}"
+
+
 def take_back(home: Home, *, feed: str, by: str) -> str:
     """Take an address back: nothing is read there any more. Its name.
 
@@ -153,12 +169,12 @@ def take_back(home: Home, *, feed: str, by: str) -> str:
         InputError: somebody asks who is no educator.
     """
     if home.person(by).role is not Role.EDUCATOR:
-        raise InputError(
-            [Problem("calendar", f"{home.person(by).name}, {home.person(by).role}", "an educator")]
-        )
+        raise InputError([Problem(say("calendar"), _who(home.person(by)), say("an educator"))])
     row = FeedRow.objects.filter(household=home.id, id=feed).first()
     if row is None:
-        raise UnknownError([Problem("calendar", "an address that is not there", "one of this home")])
+        raise UnknownError(
+            [Problem(say("calendar"), say("an address that is not there"), say("one of this home"))]
+        )
     row.delete()
     return row.name
 
@@ -181,11 +197,11 @@ class _Names:
             return self.home.people[learner].name
         if self.naming is Naming.INITIALS:
             return f"{self.home.people[learner].name[:1]}."
-        return "" if len(people) == 1 else f"Learner {people.index(learner) + 1}"
+        return "" if len(people) == 1 else say("Learner {number}", number=people.index(learner) + 1)
 
 
 def _led(name: str, words: str) -> str:
-    return f"{name}: {words}" if name else words[:1].upper() + words[1:]
+    return f"{name}: {words}" if name else begun(words)
 
 
 def events(
@@ -255,11 +271,17 @@ def _set(
     day = found.setdefault((fact.day, copy.learner), {})
     if fact.first is not None and fact.last is not None:
         day[book.course] = _DayGoal(
-            book.code, f"{page_words(fact.first, fact.last)} of {book.title}", unit=False
+            book.code,
+            say("{pages} of {title}", pages=page_words(fact.first, fact.last), title=book.title),
+            unit=False,
         )
     elif fact.step is not None:
-        test = {Step.UNIT_TEST: "the unit test", Step.PRACTICE_TEST: "the practice test"}.get(fact.step)
-        words = f"{test or fact.step} of {book.title}"
+        if fact.step is Step.UNIT_TEST:
+            words = say("the unit test of {title}", title=book.title)
+        elif fact.step is Step.PRACTICE_TEST:
+            words = say("the practice test of {title}", title=book.title)
+        else:
+            words = say("{step} of {title}", step=say(str(fact.step)), title=book.title)
         day[book.course] = _DayGoal(book.code, words, unit=fact.step is Step.UNIT_TEST)
     else:
         day.pop(book.course, None)
@@ -272,10 +294,10 @@ def _goal_events(home: Home, goals: _Goals, names: _Names) -> Iterator[Event]:
             continue
         order = {course: place for place, course in enumerate(who.courses)}
         lines = tuple(
-            goal.words[:1].upper() + goal.words[1:]
+            begun(goal.words)
             for _, goal in sorted(of_day.items(), key=lambda kept: (order.get(kept[0], len(order)), kept[0]))
         )
-        count = "1 goal" if len(lines) == 1 else f"{len(lines)} goals"
+        count = plural(len(lines), "goal")
         yield Event(
             f"goals {learner} {day}", _led(names.of(learner), count), day, day + timedelta(days=1), lines
         )
@@ -289,7 +311,7 @@ def _sitting_events(home: Home, goals: _Goals, names: _Names) -> Iterator[Event]
                 title = home.programme.workbook(goal.workbook).title
                 yield Event(
                     f"sitting {learner} {goal.workbook} {day}",
-                    _led(names.of(learner), f"unit test of {title}"),
+                    _led(names.of(learner), say("unit test of {title}", title=title)),
                     home.calendar.instant_of(day, rules.morning_from),
                     home.calendar.instant_of(day, rules.morning_until),
                 )
@@ -300,26 +322,32 @@ def _order_events(home: Home, today: date, names: _Names) -> Iterator[Event]:
     for line in due_calls(home.id, today + AHEAD - SOON):
         due.setdefault((line.by, line.supplier), []).append(line)
     for (by, supplier), lines in due.items():
-        count = "1 copy" if len(lines) == 1 else f"{len(lines)} copies"
+        count = plural(len(lines), "copy", "copies")
         books = tuple(
             f"{home.programme.workbook(line.workbook).title}{_for(names.of(line.learner))}"
             for line in lines
             if line.workbook in home.programme.workbooks
         )
         yield Event(
-            f"order {supplier} {by}", f"Order from {supplier}: {count}", by, by + timedelta(days=1), books
+            f"order {supplier} {by}",
+            say("Order from {supplier}: {copies}", supplier=supplier, copies=count),
+            by,
+            by + timedelta(days=1),
+            books,
         )
 
 
 def _for(name: str) -> str:
-    return f", for {name}" if name else ""
+    return say(", for {learner}", learner=name) if name else ""
 
 
 def _dispatch_events(home: Home, today: date) -> Iterator[Event]:
     month = today.replace(day=1)
     for _ in range(DISPATCHES + 1):
         day = month.replace(day=home.programme.dispatch_day)
-        yield Event(f"dispatch {day}", "Send the test papers to the school", day, day + timedelta(days=1))
+        yield Event(
+            f"dispatch {day}", say("Send the test papers to the school"), day, day + timedelta(days=1)
+        )
         month = (month + timedelta(days=32)).replace(day=1)
 
 
@@ -363,18 +391,18 @@ def feed_bytes(home: Home, feed: Feed, *, today: date, now: datetime) -> bytes:
 def names_words(naming: Naming) -> str:
     """How a calendar names learners, in words."""
     return {
-        Naming.NONE: "learners by number",
-        Naming.INITIALS: "learners by their first letter",
-        Naming.NAMES: "learners by name",
+        Naming.NONE: say("learners by number"),
+        Naming.INITIALS: say("learners by their first letter"),
+        Naming.NAMES: say("learners by name"),
     }[naming]
 
 
 def parts_words(parts: Sequence[Part]) -> str:
     """What is in a calendar, in words."""
     said = {
-        Part.GOALS: "goals",
-        Part.SITTINGS: "unit tests",
-        Part.ORDERS: "orders due",
-        Part.DISPATCH: "dispatch",
+        Part.GOALS: say("goals"),
+        Part.SITTINGS: say("unit tests"),
+        Part.ORDERS: say("orders due"),
+        Part.DISPATCH: say("dispatch"),
     }
     return and_words([said[part] for part in parts])

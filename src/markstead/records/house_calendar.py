@@ -16,7 +16,7 @@ from markstead.records.house_rules import check_stamp
 from markstead.records.plans import KeptPlan, goal_words, in_force
 from markstead.records.setup import add_document, new_stamp
 from markstead.rules.ruling import Role
-from markstead.speech import date_words, day_short
+from markstead.speech import date_words, day_short, later, plural, say
 
 LONGEST = 366
 """Days that are painted at once."""
@@ -98,10 +98,11 @@ def try_paint(home: Home, paint: Paint) -> Tried:
     from markstead.calendar.load import read_calendar, write_calendar
 
     if paint.last < paint.first:
-        said = f"{date_words(paint.first)} to {date_words(paint.last)}"
-        raise InputError([Problem("days", said, "a last day that is not before the first")])
+        said = _from_to(paint.first, paint.last)
+        raise InputError([Problem(say("days"), said, say("a last day that is not before the first"))])
     if (paint.last - paint.first).days >= LONGEST:
-        raise InputError([Problem("days", f"{(paint.last - paint.first).days + 1} days", "a year at most")])
+        found = plural((paint.last - paint.first).days + 1, "day")
+        raise InputError([Problem(say("days"), found, say("a year at most"))])
     before = calendar_of(home.id)
     after = _painted(home, before, paint)
     # The loader judges what was typed in words, too: a name with a line in it does not get into the file.
@@ -115,8 +116,12 @@ def _days(paint: Paint) -> list[date]:
 def _words(text: str) -> str:
     words = " ".join(text.split())
     if len(words) > 80 or not words.isprintable():
-        raise InputError([Problem("name", repr(words[:40]), "at most 80 letters")])
+        raise InputError([Problem(say("name"), repr(words[:40]), say("at most 80 letters"))])
     return words
+
+
+def _from_to(first: date, last: date) -> str:
+    return say("{first} to {last}", first=date_words(first), last=date_words(last))
 
 
 def _painted(home: Home, calendar: SchoolCalendar, paint: Paint) -> SchoolCalendar:
@@ -131,8 +136,8 @@ def _painted(home: Home, calendar: SchoolCalendar, paint: Paint) -> SchoolCalend
         case Colour.HALF:
             school = [day for day in days if calendar.is_school_day(day)]
             if not school:
-                found = f"{date_words(first)} to {date_words(last)}, without a school day"
-                raise InputError([Problem("half days", found, "at least one school day")])
+                found = say("{days}, without a school day", days=_from_to(first, last))
+                raise InputError([Problem(say("half days"), found, say("at least one school day"))])
             return replace(calendar, half_days=calendar.half_days | set(school))
         case Colour.ABSENCE:
             key = home.learner(paint.who).key
@@ -145,9 +150,8 @@ def _painted(home: Home, calendar: SchoolCalendar, paint: Paint) -> SchoolCalend
         case Colour.AWAY:
             key_or_all = home.person(paint.who).key if paint.who else None
             if paint.who and home.person(paint.who).role is not Role.EDUCATOR:
-                raise InputError(
-                    [Problem("who is away", home.person(paint.who).name, "an educator of this home")]
-                )
+                allowed = say("an educator of this home")
+                raise InputError([Problem(say("who is away"), home.person(paint.who).name, allowed)])
             same = [a for a in calendar.educator_away if a.educator == key_or_all]
             rest = tuple(a for a in calendar.educator_away if a.educator != key_or_all)
             away = Away(first, last, key_or_all)
@@ -168,9 +172,11 @@ def _school_too(calendar: SchoolCalendar, days: Sequence[date]) -> set[date]:
     free = [day for day in days if not calendar.is_school_day(day)]
     found = set(free) if len(days) == 1 else {day for day in free if day.weekday() in calendar.weekdays}
     if not found:
-        said = f"{date_words(days[0])} to {date_words(days[-1])}" if len(days) > 1 else date_words(days[0])
-        do = "A day on which there is never school, such as a Saturday, is chosen alone."
-        raise InputError([Problem("school too", said, "at least one day that has no school yet", do)])
+        said = _from_to(days[0], days[-1]) if len(days) > 1 else date_words(days[0])
+        do = say("A day on which there is never school, such as a Saturday, is chosen alone.")
+        raise InputError(
+            [Problem(say("school too"), said, say("at least one day that has no school yet"), do)]
+        )
     return found
 
 
@@ -337,7 +343,7 @@ def school_year(calendar: SchoolCalendar, day: date) -> tuple[date, date]:
 
 def _counts(home: Home, after: Home, today: date) -> Iterator[Count]:
     first, last = _span(home.calendar, after.calendar)
-    house = _count("The house", home, after, (first, last), today, None)
+    house = _count(say("The house"), home, after, (first, last), today, None)
     yield house
     for learner in home.learners:
         own = _count(learner.name, home, after, (first, last), today, learner.id)
@@ -368,7 +374,7 @@ def _changed_days(home: Home, after: Home) -> Iterator[str]:
     for n in range((last - first).days + 1):
         day = first + timedelta(days=n)
         was, will = _kinds(home, day), _kinds(after, day)
-        said = "" if was == will else f"{_difference(was, will)}"
+        said = "" if was == will else _difference(was, will)
         if run and (said != words):
             yield f"{_run(run)}: {words}"
             run = []
@@ -389,7 +395,9 @@ def _marks(home: Home) -> tuple[date, ...]:
 
 
 def _run(days: Sequence[date]) -> str:
-    return day_short(days[0]) if len(days) == 1 else f"{day_short(days[0])} to {day_short(days[-1])}"
+    if len(days) == 1:
+        return day_short(days[0])
+    return say("{first} to {last}", first=day_short(days[0]), last=day_short(days[-1]))
 
 
 def _kinds(home: Home, day: date) -> tuple[tuple[str, str], ...]:
@@ -402,16 +410,16 @@ def _kinds(home: Home, day: date) -> tuple[tuple[str, str], ...]:
             found.append((learner.name, own))
     if home.calendar.is_school_day(day):
         educators = [p for p in home.people.values() if p.role is Role.EDUCATOR]
-        found += [(p.name, "away") for p in educators if home.calendar.educator_is_away(day, p.id)]
+        found += [(p.name, later("away")) for p in educators if home.calendar.educator_is_away(day, p.id)]
     return tuple(found)
 
 
 def _kind_words(home: Home, day: date, learner: str | None) -> str:
     kind = home.calendar.kind(day, learner)
     if kind in (DayKind.OUT_OF_TERM, DayKind.NOT_TAUGHT_WEEKDAY):
-        return "no school"
+        return later("no school")
     if kind is DayKind.OWN_HOLIDAY:
-        return "holiday"
+        return later("holiday")
     return str(kind)
 
 
@@ -421,9 +429,13 @@ def _difference(was: Sequence[tuple[str, str]], will: Sequence[tuple[str, str]])
     for who in dict.fromkeys([*then, *before]):
         old, new = before.get(who, before[""] if who else ""), then.get(who, then[""] if who else "")
         if who and who not in then and new == "school day":
-            new = "here"
+            new = later("here")
         if old != new:
-            parts.append(f"{who} {new}".strip() if who else f"{new} instead of {old}")
+            parts.append(
+                say("{person} {kind}", person=who, kind=say(new))
+                if who
+                else say("{new} instead of {old}", new=say(new), old=say(old))
+            )
     return ", ".join(parts)
 
 
@@ -441,9 +453,13 @@ def _goals(home: Home, after: Home, plan: KeptPlan, today: date) -> Iterator[tup
         who, what = f"{day_short(day)}, {home.people[goal.learner].name}", goal_words(goal, title)
         if not after.calendar.is_school_day(day, goal.learner):
             if home.calendar.is_school_day(day, goal.learner):
-                yield who, f"it is {after.calendar.why_closed(day, goal.learner)}", what
+                yield (
+                    who,
+                    say("it is {why}", why=after.calendar.why_closed(day, goal.learner)),
+                    what,
+                )
         elif goal.unit and _unwatched(after, educators, day) and not _unwatched(home, educators, day):
-            yield who, "no educator is there to watch", what
+            yield who, say("no educator is there to watch"), what
     yield from _too_long(home, after, plan, today)
 
 
@@ -470,4 +486,8 @@ def _too_long(home: Home, after: Home, plan: KeptPlan, today: date) -> Iterator[
             minutes, most = planned[limits.learner][n] // 2, limits.hard[n] // 4
             if learner is not None and after.calendar.is_school_day(days[n], learner.id) and minutes > most:
                 who = f"{day_short(days[n])}, {learner.name}"
-                yield who, f"a half day has {most} at most", f"{minutes} minutes are planned"
+                yield (
+                    who,
+                    say("a half day has {most} at most", most=most),
+                    say("{minutes} minutes are planned", minutes=minutes),
+                )

@@ -15,7 +15,7 @@ from markstead.records.models import Document
 from markstead.records.plans import in_force
 from markstead.records.setup import add_document, new_stamp
 from markstead.rules.programme import Programme
-from markstead.speech import and_words, day_short
+from markstead.speech import and_words, counted, day_short, later, say
 
 Key = tuple[str, str]
 """Table and key of a rule in the programme's file."""
@@ -30,36 +30,42 @@ _LINES: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         (
             ("practice_test_percent", ""),
             ("unit_test_percent", ""),
-            ("exact_mark_passes", "whether exactly the pass mark passes"),
+            ("exact_mark_passes", later("whether exactly the pass mark passes")),
         ),
     ),
     (
         "unit_test",
         (
-            ("school_days_after_practice", "school days between practice test and unit test, at least"),
+            (
+                "school_days_after_practice",
+                later("school days between practice test and unit test, at least"),
+            ),
             ("morning_from", ""),
             ("morning_until", ""),
             ("most_a_learner_a_day", ""),
             ("most_watched_a_morning", ""),
-            ("readiness_decision", "whether an educator decides before a unit test is sat"),
+            ("readiness_decision", later("whether an educator decides before a unit test is sat")),
         ),
     ),
     (
         "marking",
         (
-            ("quiz_when_wrong_percent", "from this share wrong on, an oral quiz or teaching comes first"),
-            ("sections_ahead", "sections that may be begun beyond the first that is not cleared"),
+            (
+                "quiz_when_wrong_percent",
+                later("from this share wrong on, an oral quiz or teaching comes first"),
+            ),
+            ("sections_ahead", later("sections that may be begun beyond the first that is not cleared")),
         ),
     ),
-    ("dispatch", (("day", "day of the month on which test papers go to the school"),)),
+    ("dispatch", (("day", later("day of the month on which test papers go to the school")),)),
     ("rework", (("after_failed_unit_test", ""),)),
     (
         "transcript",
         (
-            ("workbooks_a_credit", "passed workbooks that make one credit"),
-            ("smallest_credit", "credits are rounded down to whole multiples of this"),
+            ("workbooks_a_credit", later("passed workbooks that make one credit")),
+            ("smallest_credit", later("credits are rounded down to whole multiples of this")),
             ("result_of", ""),
-            ("weigh_by", "what a course weighs in the mean"),
+            ("weigh_by", later("what a course weighs in the mean")),
         ),
     ),
 )
@@ -94,7 +100,7 @@ def write_rules(rules: Mapping[str, Any]) -> str:
         lines += ["", f"[{table}]"]
         for key, says in keys:
             if key in rules[table]:
-                lines.append(f"{key} = {_value(rules[table][key])}{f'  # {says}' if says else ''}")
+                lines.append(f"{key} = {_value(rules[table][key])}{f'  # {say(says)}' if says else ''}")
     for table in ("aids", "subject", "grade"):
         for row in rules.get(table, ()):
             lines += ["", f"[[{table}]]", *(f"{key} = {_value(value)}" for key, value in row.items())]
@@ -138,7 +144,7 @@ def try_rules(household: str, values: Mapping[Key, object], aids: Aids | None = 
     after = {table: dict(row) if isinstance(row, dict) else row for table, row in before.items()}
     for (table, key), value in values.items():
         if (table, key) not in RULES:
-            raise InputError([Problem(f"{table}, {key}", "a rule", "one that can be changed here")])
+            raise InputError([Problem(f"{table}, {key}", say("a rule"), say("one that can be changed here"))])
         after[table][key] = value
     if aids is not None:
         after["aids"] = [{"from_year": year, "allowed": list(allowed)} for year, allowed in aids]
@@ -185,8 +191,10 @@ def check_stamp(now: str, seen: str) -> None:
     """
     if now != seen:
         raise StaleError(
-            "People, calendar or rules of this home were changed since this page was opened. Nothing was saved: "
-            "look at what it would change now, and save it again."
+            say(
+                "People, calendar or rules of this home were changed since this page was opened. "
+                "Nothing was saved: look at what it would change now, and save it again."
+            )
         )
 
 
@@ -215,9 +223,18 @@ def effects(home: Home, programme: Programme, now: datetime) -> tuple[str, ...]:
     return (
         *_gates(home, after, now),
         *_marks(home, after),
-        *(f"Planned and no longer within the rules: {line}." for line in planned[:MOST_PLANNED]),
         *(
-            [f"And {more} more planned test{'s' * (more != 1)} like that. Re-plan once it is saved."]
+            say("Planned and no longer within the rules: {line}.", line=line)
+            for line in planned[:MOST_PLANNED]
+        ),
+        *(
+            [
+                counted(
+                    more,
+                    "And {n} more planned test like that. Re-plan once it is saved.",
+                    "And {n} more planned tests like that. Re-plan once it is saved.",
+                )
+            ]
             if more > 0
             else []
         ),
@@ -228,15 +245,31 @@ def _gates(home: Home, after: Home, now: datetime) -> list[str]:
     before, then = (sittings.morning(home.id, now=now, home=one) for one in (home, after))
     may = {one.copy: one for one in before.candidates if one.allowed}
     could = {one.copy: one for one in then.candidates if one.allowed}
+    lost, won = [may[c] for c in may if c not in could], [could[c] for c in could if c not in may]
     said = []
-    for verb, names in (
-        ("may no longer sit this morning", [may[c] for c in may if c not in could]),
-        ("may sit this morning", [could[c] for c in could if c not in may]),
-    ):
-        words = and_words(f"{one.learner.name} ({one.workbook.title})" for one in names) if names else ""
-        if words:
-            said.append(f"{words} {verb}.")
+    if lost:
+        said.append(
+            counted(
+                len(lost),
+                "{learners} may no longer sit this morning.",
+                "{learners} may no longer sit this morning.",
+                learners=_sitters(lost),
+            )
+        )
+    if won:
+        said.append(
+            counted(
+                len(won),
+                "{learners} may sit this morning.",
+                "{learners} may sit this morning.",
+                learners=_sitters(won),
+            )
+        )
     return said
+
+
+def _sitters(some: Sequence[sittings.Candidate]) -> str:
+    return and_words(f"{one.learner.name} ({one.workbook.title})" for one in some)
 
 
 def _marks(home: Home, after: Home) -> list[str]:
@@ -245,26 +278,28 @@ def _marks(home: Home, after: Home) -> list[str]:
     if book is None:
         return []
     said = []
-    for test, asked, was, will in (
+    for example, asked, was, will in (
         (
-            "practice test",
+            later(
+                "For example, the practice test of {title} needs {will} of {questions} right answers instead of {was}."
+            ),
             book.practice_questions,
             home.programme.marks.practice_needed(book.practice_questions),
             after.programme.marks.practice_needed(book.practice_questions),
         ),
         (
-            "unit test",
+            later(
+                "For example, the unit test of {title} needs {will} of {questions} right answers instead of {was}."
+            ),
             book.unit_questions,
             home.programme.marks.unit_needed(book.unit_questions),
             after.programme.marks.unit_needed(book.unit_questions),
         ),
     ):
         if was != will:
-            said.append(
-                f"For example, the {test} of {book.title} needs {will} of {asked} right answers instead of {was}."
-            )
+            said.append(say(example, title=book.title, will=will, questions=asked, was=was))
     if said:
-        said.append("Tests that are marked already keep the mark that was needed on their day.")
+        said.append(say("Tests that are marked already keep the mark that was needed on their day."))
     return said
 
 
@@ -285,17 +320,21 @@ def _planned(after: Home, home: Home, now: datetime) -> list[str]:
             practised[key] = day
         if not goal.unit or day < today or goal.workbook not in home.programme.workbooks:
             continue
-        who = home.people[goal.learner].name if goal.learner in home.people else "somebody"
+        who = home.people[goal.learner].name if goal.learner in home.people else say("somebody")
         title = home.programme.workbook(goal.workbook).title
         mornings.setdefault(day, []).append(goal.learner)
         held = mornings[day]
-        name = f"{day_short(day)}, the unit test of {who} in {title}"
+        test = {"day": day_short(day), "learner": who, "title": title}
         if len(held) > rules.most_watched_a_morning or held.count(goal.learner) > rules.most_a_learner_a_day:
-            said.append(f"{name} ({len(held)} on that morning)")
+            said.append(
+                say("{day}, the unit test of {learner} in {title} ({n} on that morning)", n=len(held), **test)
+            )
         elif key in practised and _between(home, practised[key], day, goal.learner) < (
             rules.school_days_after_practice
         ):
-            said.append(f"{name} (too soon after its practice test)")
+            said.append(
+                say("{day}, the unit test of {learner} in {title} (too soon after its practice test)", **test)
+            )
     return said
 
 

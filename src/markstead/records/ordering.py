@@ -37,7 +37,7 @@ from markstead.records.outlooks import Planned, book_words, home_years, plan_key
 from markstead.records.planned import planned_of
 from markstead.rules.programme import Rework, Workbook
 from markstead.rules.standing import CopyStatus, Standing
-from markstead.speech import date_words
+from markstead.speech import counted, date_words, language, plural, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +137,11 @@ def order_reading(home: Home, today: date, *, planned: Mapping[str, Planned] | N
     `planned` has the pages planned by learner and course, where there is a plan.
     """
     ahead = home_ahead(home, today)
-    key = ("orders", *((learner, plan_key(of)) for learner, of in sorted((planned or {}).items())))
+    key = (
+        "orders",
+        language().code,
+        *((learner, plan_key(of)) for learner, of in sorted((planned or {}).items())),
+    )
     return ahead.remember(key, lambda: _read(ahead, planned))
 
 
@@ -185,12 +189,9 @@ def _problems(ahead: HomeAhead, planned: Mapping[str, Planned] | None) -> tuple[
 
 def _lacks(book: Workbook) -> str:
     """What an offer of a workbook lacks, in words; nothing where it lacks nothing."""
-    missing = [
-        what
-        for what, is_there in (("supplier", book.supplier), ("price", book.price is not None))
-        if not is_there
-    ]
-    return " and no ".join(missing)
+    if book.price is not None:
+        return "" if book.supplier else say("supplier")
+    return say("price") if book.supplier else say("supplier and no price")
 
 
 def _offer(book: Workbook) -> Offer:
@@ -278,7 +279,7 @@ def speech_of(home: Home) -> Speech:
     """How the sums and names of a home are written."""
     names = {book.code: book.title for book in home.programme.workbooks.values()}
     names |= {learner.id: learner.name for learner in home.learners}
-    names[NOBODY_KNOWN] = "the supplier"
+    names[NOBODY_KNOWN] = say("the supplier")
     return Speech(home.programme.currency, 2, names)
 
 
@@ -298,31 +299,53 @@ def _without(
     home: Home, workbook: str, learner: str | None, by: date, needed: date, today: date
 ) -> WithoutOffer:
     lacks = _lacks(home.programme.workbook(workbook))
-    whose = f" for {home.person(learner).name}" if learner in home.people and learner else ""
-    when = "is needed now" if needed <= today else f"is needed about {date_words(needed)}"
+    title = book_words(home, workbook)
+    if learner in home.people and learner:
+        title = say("{title} for {learner}", title=title, learner=home.person(learner).name)
     sentence = (
-        f"{book_words(home, workbook)}{whose} {when} and cannot be planned: no {lacks} is entered. "
-        "Enter it among the programme's workbooks."
+        say(
+            "{title} is needed now and cannot be planned: no {lacks} is entered. "
+            "Enter it among the programme's workbooks.",
+            title=title,
+            lacks=lacks,
+        )
+        if needed <= today
+        else say(
+            "{title} is needed about {day} and cannot be planned: no {lacks} is entered. "
+            "Enter it among the programme's workbooks.",
+            title=title,
+            day=date_words(needed),
+            lacks=lacks,
+        )
     )
     return WithoutOffer(workbook, learner, by, needed, lacks, sentence)
 
 
 def _supplier_line(home: Home, name: str, lead: LeadBelief) -> SupplierLine:
-    who = name or "Suppliers that are not named"
-    told = f"{who}: half of its parcels come within {_days(lead.median_days)}, 9 of 10 within {_days(lead.days_for(0.9))}."
-    if lead.received:
-        came = "1 parcel that came" if lead.received == 1 else f"{lead.received} parcels that came"
-        rests = f"It rests on {came}"
+    told = say(
+        "{supplier}: half of its parcels come within {half}, 9 of 10 within {most}.",
+        supplier=name or say("Suppliers that are not named"),
+        half=plural(lead.median_days, "day"),
+        most=plural(lead.days_for(0.9), "day"),
+    )
+    usual = home.wishes.supplier(name).days
+    came = counted(lead.received, "{n} parcel that came", "{n} parcels that came")
+    waiting = counted(lead.waiting, "{n} that has not come yet", "{n} that have not come yet")
+    if lead.received and lead.waiting:
+        rests = say("It rests on {parcels}, and on {waiting}.", parcels=came, waiting=waiting)
+    elif lead.received:
+        rests = say("It rests on {parcels}.", parcels=came)
+    elif lead.waiting:
+        rests = say(
+            "No parcel has come yet: it rests on the {days:g} days that are entered or usual, and on {waiting}.",
+            days=usual,
+            waiting=waiting,
+        )
     else:
-        rests = f"No parcel has come yet: it rests on the {home.wishes.supplier(name).days:g} days that are entered or usual"
-    if lead.waiting:
-        more = "1 that has" if lead.waiting == 1 else f"{lead.waiting} that have"
-        rests += f", and on {more} not come yet"
-    return SupplierLine(name, lead, f"{told} {rests}.")
-
-
-def _days(count: int) -> str:
-    return "1 day" if count == 1 else f"{count} days"
+        rests = say(
+            "No parcel has come yet: it rests on the {days:g} days that are entered or usual.", days=usual
+        )
+    return SupplierLine(name, lead, f"{told} {rests}")
 
 
 # --- for today's page ---------------------------------------------------------------------------------------------
@@ -420,10 +443,11 @@ def place_copies(
         if slip.act is not None and desk.written(slip.act) is not None:
             return ()
         if not any(line.quantity for line in lines):
-            raise InputError([Problem("order", "no copies", "at least one")])
+            raise InputError([Problem(say("order"), say("no copies"), say("at least one"))])
         today = desk.home.calendar.day_of(at)
         if expected is not None and expected < today:
-            raise InputError([Problem("expected", str(expected), f"a day from {today} on, or nothing")])
+            allowed = say("a day from {day} on, or nothing", day=today)
+            raise InputError([Problem(say("expected"), str(expected), allowed)])
         _still_to_order(desk, lines)
         waiting = _waiting_for_new(desk, {line.workbook for line in lines})
         facts: list[AnyFact] = []
@@ -453,13 +477,17 @@ def _still_to_order(desk: Desk, lines: Sequence[Copies]) -> None:
     )
     there = wanted & set(rows.values_list("workbook", "learner"))
     if there:
-        do = "Look at the orders again, and order what is still open."
+        do = say("Look at the orders again, and order what is still open.")
         raise InputError(
             [
                 Problem(
-                    f"{book_words(desk.home, workbook)} for {desk.home.person(learner).name}",
-                    "a copy that is in the house or on order already",
-                    "a copy that is still to be ordered",
+                    say(
+                        "{title} for {learner}",
+                        title=book_words(desk.home, workbook),
+                        learner=desk.home.person(learner).name,
+                    ),
+                    say("a copy that is in the house or on order already"),
+                    say("a copy that is still to be ordered"),
                     do,
                 )
                 for workbook, learner in sorted(there)
@@ -493,7 +521,7 @@ def receive_all(household: str, copies: Sequence[str], *, by: str, at: datetime,
 
     def proposal(desk: Desk) -> Sequence[AnyFact]:
         if not copies:
-            raise InputError([Problem("copies", "none", "at least one copy that is on order")])
+            raise InputError([Problem(say("copies"), say("none"), say("at least one copy that is on order"))])
         for copy in copies:
             desk.known_copy(copy)
         return [CopyReceived(copy) for copy in dict.fromkeys(copies)]

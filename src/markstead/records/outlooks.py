@@ -25,7 +25,7 @@ from markstead.forecast.year import ON_SCREEN, CourseAhead, LearnerYear, Possibl
 from markstead.plan.wishes import TargetWish
 from markstead.records.ahead import HomeAhead, Ready, home_ahead, school_days
 from markstead.records.home import Home, Somebody
-from markstead.speech import date_words
+from markstead.speech import date_words, language, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +223,7 @@ def year_of(
         ValueError: there is not at least one path.
     """
     ahead = home_ahead(home, today)
-    key = ("reading", learner.id, paths, plan_key(planned))
+    key = ("reading", language().code, learner.id, paths, plan_key(planned))
     return ahead.remember(key, lambda: _read(ahead, learner, planned, paths))
 
 
@@ -304,28 +304,44 @@ def _line(ahead: HomeAhead, wish: TargetWish, told: TargetOutlook | None) -> Tar
     name, by = book_words(ahead.home, wish.workbook), date_words(wish.by)
     target = _target(wish)
     if wish.workbook in ahead.passed[wish.learner]:
-        return TargetLine(target, None, f"{name} was to be done by {by}: it is passed.", met=True)
+        return TargetLine(
+            target, None, say("{title} was to be done by {day}: it is passed.", title=name, day=by), met=True
+        )
     if told is None:
-        sentence = f"Nothing can be told of {name} by {by}: it is not among the workbooks ahead."
-        if not school_days(ahead.home, ahead.today, wish.learner):
-            sentence = f"Nothing can be told of {name} by {by}: no school day to come is entered."
+        if school_days(ahead.home, ahead.today, wish.learner):
+            sentence = say(
+                "Nothing can be told of {title} by {day}: it is not among the workbooks ahead.",
+                title=name,
+                day=by,
+            )
+        else:
+            sentence = say(
+                "Nothing can be told of {title} by {day}: no school day to come is entered.",
+                title=name,
+                day=by,
+            )
         return TargetLine(target, None, sentence)
     if wish.by < ahead.today:
-        dates = _finish_words(told.finish)
-        return TargetLine(target, told, f"{name} was to be done by {by} and is not passed yet; {dates}.")
+        sentence = say(
+            "{title} was to be done by {day} and is not passed yet; {half}.",
+            title=name,
+            day=by,
+            half=_finish_words(told.finish),
+        )
+        return TargetLine(target, told, sentence)
     return TargetLine(target, told, replace(told, target=replace(target, workbook=name)).sentence)
 
 
 def _finish_words(finish: FinishDates) -> str:
     if finish.middle is None:
-        return "half of the possible years need longer than the calendar that is entered"
-    return f"half of the possible years are there by {date_words(finish.middle)}"
+        return say("half of the possible years need longer than the calendar that is entered")
+    return say("half of the possible years are there by {day}", day=date_words(finish.middle))
 
 
 def _course_line(home: Home, years: PossibleYears, told: TargetOutlook) -> CourseLine:
     course = told.target.course
     title = home.programme.course(course).title
-    named = replace(told, target=replace(told.target, course=f"all of {title}"))
+    named = replace(told, target=replace(told.target, course=say("all of {course}", course=title)))
     return CourseLine(course, title, len(years.rows(course)), told, named.sentence)
 
 
@@ -344,26 +360,35 @@ def _need_lines(ahead: HomeAhead, learner: Somebody, years: PossibleYears) -> tu
 
 def _need_words(ahead: HomeAhead, dates: NeedDates, ready: Ready) -> str:
     name = book_words(ahead.home, dates.workbook)
-    when = _when_needed(dates, ahead.today)
     if not ready.on_order and ready.not_before is None:
-        there = "a copy is in the house"
+        there = say("a copy is in the house")
     elif ready.on_order and ready.not_before is not None:
-        there = f"a copy is on order and counted on from {date_words(ready.not_before)}"
+        there = say("a copy is on order and counted on from {day}", day=date_words(ready.not_before))
     else:
-        there = "no copy is there or on order"
-    return f"{name} {when}; {there}."
-
-
-def _when_needed(dates: NeedDates, today: date) -> str:
+        there = say("no copy is there or on order")
     _, early, middle, _, _ = dates.dates
     if early is None:
-        return "is hardly needed within the calendar that is entered"
+        return say(
+            "{title} is hardly needed within the calendar that is entered; {there}.", title=name, there=there
+        )
     if middle is None:
-        return f"is needed by {date_words(early)} in 1 year of 10, in most of them after the calendar that is entered"
-    if middle <= today:
-        return "is needed now"
-    first = "" if early == middle else f", in 1 year of 10 by {date_words(early)}"
-    return f"is needed about {date_words(middle)}{first}"
+        return say(
+            "{title} is needed by {early} in 1 year of 10, in most of them after the calendar that is entered; {there}.",
+            title=name,
+            early=date_words(early),
+            there=there,
+        )
+    if middle <= ahead.today:
+        return say("{title} is needed now; {there}.", title=name, there=there)
+    if early == middle:
+        return say("{title} is needed about {day}; {there}.", title=name, day=date_words(middle), there=there)
+    return say(
+        "{title} is needed about {day}, in 1 year of 10 by {early}; {there}.",
+        title=name,
+        day=date_words(middle),
+        early=date_words(early),
+        there=there,
+    )
 
 
 def _notes(ahead: HomeAhead, learner: Somebody) -> tuple[str, ...]:
@@ -371,16 +396,26 @@ def _notes(ahead: HomeAhead, learner: Somebody) -> tuple[str, ...]:
     home, notes = ahead.home, []
     ahead_in = {road.course for road in ahead.roads[learner.id]}
     if not learner.courses:
-        notes.append(f"{learner.name} takes no course yet.")
+        notes.append(say("{learner} takes no course yet.", learner=learner.name))
     for course in learner.courses:
         if course in ahead_in:
             continue
         if course not in home.programme.courses:
-            notes.append(f"The programme has no course {course} any more.")
+            notes.append(say("The programme has no course {course} any more.", course=course))
         else:
             title = home.programme.course(course).title
-            notes.append(f"No workbook of {title} is left to do for {learner.name}.")
+            notes.append(
+                say(
+                    "No workbook of {course} is left to do for {learner}.", course=title, learner=learner.name
+                )
+            )
     if ahead_in and not school_days(home, ahead.today, learner.id):
         day = date_words(ahead.today)
-        notes.append(f"No school day of {learner.name} is entered from {day} on: enter the next term first.")
+        notes.append(
+            say(
+                "No school day of {learner} is entered from {day} on: enter the next term first.",
+                learner=learner.name,
+                day=day,
+            )
+        )
     return tuple(notes)
