@@ -12,7 +12,7 @@ from markstead.records.report_words import Told, hours_name
 from markstead.records.typeset import file_name, make_pdf
 from markstead.rules.attendance import SchoolDay, Seen, Sum
 from markstead.rules.requirements import LOCAL_LAW
-from markstead.speech import date_words, day_short, month_words, plural, span_words
+from markstead.speech import begun, counted, date_words, day_short, month_words, plural, say, span_words
 
 SIGNS = {
     Seen.FULL: "full",
@@ -119,12 +119,12 @@ def attendance_view(found: AttendanceYear) -> AttendanceView:
     half = rules.half_day_counts
     name = found.year.name
     return AttendanceView(
-        title="Attendance and hours",
+        title=say("Attendance and hours"),
         household=found.home.name,
         learner=who.name,
         key=who.key,
-        year=f"year {who.year}" if who.year is not None else "",
-        span_name=name[:1].upper() + name[1:],
+        year=say("year {number}", number=who.year) if who.year is not None else "",
+        span_name=begun(name),
         span=span_words(found.year.first, found.year.last),
         as_of=date_words(found.as_of),
         figures=_figures(found),
@@ -141,7 +141,7 @@ def attendance_view(found: AttendanceYear) -> AttendanceView:
         ),
         periods=tuple(
             PeriodLine(
-                row.span.name[:1].upper() + row.span.name[1:],
+                begun(row.span.name),
                 span_words(row.span.first, row.span.last),
                 row.span.first.isoformat(),
                 row.span.last.isoformat(),
@@ -155,15 +155,16 @@ def attendance_view(found: AttendanceYear) -> AttendanceView:
         ),
         total_days=number(found.counted),
         total_hours=_hours(found.sum),
-        profile=rules.title,
+        profile=say(rules.title),
         source=rules.source.rstrip(".") + ".",
-        note=rules.note,
+        note=say(rules.note),
         notes=_notes(found),
         latest=tuple(_line(day) for day in reversed(found.days[-10:])),
         nothing=tuple(
-            DayLine(day_short(day), day.isoformat(), "nothing on the record", "", "") for day in found.nothing
+            DayLine(day_short(day), day.isoformat(), say("nothing on the record"), "", "")
+            for day in found.nothing
         ),
-        law=LOCAL_LAW,
+        law=say(LOCAL_LAW),
         file=file_name("attendance", who.key, str(found.year.first.year), str(found.as_of)),
     )
 
@@ -175,19 +176,19 @@ def _hours(found: Sum) -> str:
 def _figures(found: AttendanceYear) -> tuple[Told, ...]:
     total = found.sum
     mean = Fraction(total.minutes, total.full + total.half) if total.full + total.half else None
-    halves = f"{plural(total.half, 'half day')} among them" if total.half else ""
+    halves = counted(total.half, "{n} half day among them", "{n} half days among them") if total.half else ""
     return (
-        Told("Days of school", day_count(found.counted), halves),
+        Told(say("Days of school"), day_count(found.counted), halves),
         Told(
             hours_name(total),
             hours(total.minutes),
-            f"{hours(round(mean))} a day on average" if mean is not None else "",
+            say("{hours} a day on average", hours=hours(round(mean))) if mean is not None else "",
         ),
-        Told("Absent", plural(total.absent + _absent_by_calendar(found), "day"), ""),
+        Told(say("Absent"), plural(total.absent + _absent_by_calendar(found), "day"), ""),
         Told(
-            "School days so far",
-            f"{found.school_days_gone} of {found.school_days}",
-            f"{percent(found.gone)} of the calendar's year",
+            say("School days so far"),
+            say("{part} of {whole}", part=found.school_days_gone, whole=found.school_days),
+            say("{percent} of the calendar's year", percent=percent(found.gone)),
         ),
     )
 
@@ -206,12 +207,12 @@ def _asked(found: AttendanceYear) -> list[AskedLine]:
         share = found.counted / rules.days
         lines.append(
             AskedLine(
-                "Days",
+                say("Days"),
                 str(rules.days),
                 number(found.counted),
                 float(min(share, Fraction(1))),
                 gone,
-                _verdict(found, found.counted, Fraction(rules.days), "days"),
+                _verdict(found, found.counted, Fraction(rules.days), in_hours=False),
             )
         )
     asked = found.hours_asked
@@ -219,40 +220,66 @@ def _asked(found: AttendanceYear) -> list[AskedLine]:
         there = Fraction(found.sum.minutes, 60)
         lines.append(
             AskedLine(
-                f"Hours (year {found.learner.year})",
+                say("Hours (year {number})", number=found.learner.year),
                 str(asked),
                 number(there, 1),
                 float(min(there / asked, Fraction(1))),
                 gone,
-                _verdict(found, there, Fraction(asked), "hours"),
+                _verdict(found, there, Fraction(asked), in_hours=True),
             )
         )
     return lines
 
 
-def _verdict(found: AttendanceYear, there: Fraction, asked: Fraction, what: str) -> str:
+def _verdict(found: AttendanceYear, there: Fraction, asked: Fraction, *, in_hours: bool) -> str:
     """How far it has come, and what the rest of the year has to bring; a count, no forecast."""
     left = asked - there
     if left <= 0:
-        return f"Reached: {percent(there / asked)} of what is asked."
+        return say("Reached: {percent} of what is asked.", percent=percent(there / asked))
     days = found.school_days - found.school_days_gone
-    text = f"{percent(there / asked)} of what is asked, {percent(found.gone)} of the school days gone; "
+    return say(
+        "{percent} of what is asked, {gone} of the school days gone; {rest}",
+        percent=percent(there / asked),
+        gone=percent(found.gone),
+        rest=_rest(left, days, in_hours=in_hours),
+    )
+
+
+def _rest(left: Fraction, days: int, *, in_hours: bool) -> str:
+    """What is left, and for how many school days; it ends the sentence."""
+    if days <= 0 and in_hours:
+        return say("{number} hours short at the end of the calendar.", number=number(left, 1))
     if days <= 0:
-        return f"{text}{number(left, 1)} {what} short at the end of the calendar."
-    if what == "days":
-        short = left - days
-        rest = f"{number(left)} more are needed, {plural(days, 'school day')} are left"
-        return f"{text}{rest}." if short <= 0 else f"{text}{rest}: {number(short)} too few in the calendar."
-    each = left / days
-    return (
-        f"{text}{number(left, 1)} hours are left for {plural(days, 'school day')}, {number(each, 1)} a day."
+        return say("{number} days short at the end of the calendar.", number=number(left, 1))
+    if in_hours:
+        return counted(
+            days,
+            "{number} hours are left for {n} school day, {each} a day.",
+            "{number} hours are left for {n} school days, {each} a day.",
+            number=number(left, 1),
+            each=number(left / days, 1),
+        )
+    short = left - days
+    if short <= 0:
+        return counted(
+            days,
+            "{number} more are needed, {n} school day are left.",
+            "{number} more are needed, {n} school days are left.",
+            number=number(left),
+        )
+    return counted(
+        days,
+        "{number} more are needed, {n} school day are left: {short} too few in the calendar.",
+        "{number} more are needed, {n} school days are left: {short} too few in the calendar.",
+        number=number(left),
+        short=number(short),
     )
 
 
 def _cell(day: int, seen: Seen | None) -> DayCell:
     if seen is None:
         return DayCell(str(day), "", "")
-    return DayCell(str(day), SIGNS[seen], str(seen))
+    return DayCell(str(day), SIGNS[seen], say(str(seen)))
 
 
 def _notes(found: AttendanceYear) -> tuple[str, ...]:
@@ -261,18 +288,42 @@ def _notes(found: AttendanceYear) -> tuple[str, ...]:
     by_word, all_days = found.sum.by_word, len(found.days)
     if all_days:
         notes.append(
-            f"Of {plural(all_days, 'day')}, {by_word} stand by the attendance that was taken and "
-            f"{all_days - by_word} by the work on the record. A half day counts as {number(rules.half_day_counts)} of a day."
+            counted(
+                all_days,
+                "Of {n} day, {taken} stand by the attendance that was taken and {worked} by the work on the record. "
+                "A half day counts as {share} of a day.",
+                "Of {n} days, {taken} stand by the attendance that was taken and {worked} by the work on the record. "
+                "A half day counts as {share} of a day.",
+                taken=by_word,
+                worked=all_days - by_word,
+                share=number(rules.half_day_counts),
+            )
         )
     if found.sum.at_least:
-        pieces = plural(found.sum.unclocked, "piece")
-        notes.append(f"≥: at least. Of {pieces} of work nobody wrote down the minutes.")
+        notes.append(
+            counted(
+                found.sum.unclocked,
+                "≥: at least. Of {n} piece of work nobody wrote down the minutes.",
+                "≥: at least. Of {n} pieces of work nobody wrote down the minutes.",
+            )
+        )
     if found.nothing:
-        days = plural(len(found.nothing), "school day")
-        notes.append(f"Of {days} nothing is on the record.")
+        notes.append(
+            counted(
+                len(found.nothing),
+                "Of {n} school day nothing is on the record.",
+                "Of {n} school days nothing is on the record.",
+            )
+        )
     if rules.hours and found.hours_asked is None:
-        year = "no school year" if found.learner.year is None else f"year {found.learner.year}"
-        notes.append(f"The profile asks no hours of {found.learner.name} ({year}).")
+        year = found.learner.year
+        notes.append(
+            say(
+                "The profile asks no hours of {learner} ({year}).",
+                learner=found.learner.name,
+                year=say("no school year") if year is None else say("year {number}", number=year),
+            )
+        )
     return tuple(notes)
 
 
@@ -280,14 +331,14 @@ def _line(day: SchoolDay) -> DayLine:
     minutes = hours(day.minutes, at_least=day.at_least) if day.minutes or day.at_least else ""
     work = all_of(
         [
-            f"{plural(day.pages, 'page')}" if day.pages else "",
-            f"{plural(day.sittings, 'unit test')}" if day.sittings else "",
+            plural(day.pages, "page") if day.pages else "",
+            plural(day.sittings, "unit test") if day.sittings else "",
         ],
         ", ",
     )
-    how = "attendance taken" if day.by_word else "by the record"
+    how = say("attendance taken") if day.by_word else say("by the record")
     return DayLine(
-        day_short(day.day), day.day.isoformat(), str(day.presence), minutes, all_of([how, work], ": ")
+        day_short(day.day), day.day.isoformat(), say(str(day.presence)), minutes, all_of([how, work], ": ")
     )
 
 

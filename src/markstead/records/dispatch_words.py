@@ -12,20 +12,23 @@ from markstead.rules.requirements import LOCAL_LAW
 from markstead.rules.spans import month_before, next_month
 from markstead.speech import (
     and_words,
+    counted,
     date_words,
     day_words,
+    later,
     month_words,
     ordinal,
     plural,
+    say,
     short_day_of_month,
 )
 
 CHECKS = (
-    "Every paper in the list lies in the parcel, and no other.",
-    "Each paper bears the learner's name, the workbook and the day on which it was sat.",
-    "Each paper is marked with the test key, and its result is the one in the list.",
-    "A copy or a photograph of each paper stays in the house.",
-    "This sheet lies on top; the tracking number is noted once the parcel has gone.",
+    later("Every paper in the list lies in the parcel, and no other."),
+    later("Each paper bears the learner's name, the workbook and the day on which it was sat."),
+    later("Each paper is marked with the test key, and its result is the one in the list."),
+    later("A copy or a photograph of each paper stays in the house."),
+    later("This sheet lies on top; the tracking number is noted once the parcel has gone."),
 )
 """What is looked at before the parcel is closed. Common practice, no source."""
 
@@ -117,12 +120,12 @@ def dispatch_view(pack: Pack) -> DispatchView:
     home = pack.home
     papers = pack.papers
     return DispatchView(
-        title="Test papers for the school",
+        title=say("Test papers for the school"),
         household=home.name,
         month=f"{pack.month:%Y-%m}",
         month_name=month_words(pack.month),
         day=day_words(pack.day),
-        day_name="Was to go on" if pack.is_late else "Goes on",
+        day_name=say("Was to go on") if pack.is_late else say("Goes on"),
         why_day=_why_day(pack),
         headline=_headline(pack),
         late=pack.is_late,
@@ -136,10 +139,10 @@ def dispatch_view(pack: Pack) -> DispatchView:
         sent=tuple(_sent(one) for one in pack.sent),
         before=tuple(_sent(one) for one in pack.before),
         before_name=month_words(month_before(pack.month)),
-        checks=CHECKS,
+        checks=tuple(say(one) for one in CHECKS),
         earlier=f"{month_before(pack.month):%Y-%m}",
         later=f"{next_month(pack.month):%Y-%m}",
-        law=LOCAL_LAW,
+        law=say(LOCAL_LAW),
         file=file_name("dispatch", f"{pack.month:%Y-%m}"),
     )
 
@@ -148,21 +151,30 @@ def _why_day(pack: Pack) -> str:
     if pack.day == pack.nominal:
         return ""
     why = pack.home.calendar.why_closed(pack.nominal)
-    return f"The {ordinal(pack.nominal.day)} is {why}." if why else ""
+    return say("The {day} is {why}.", day=ordinal(pack.nominal.day), why=why) if why else ""
 
 
 def _headline(pack: Pack) -> str:
     count = len(pack.going)
     if not count:
         if pack.sent:
-            return "Every paper of this month has gone."
-        return "No marked paper waits." if pack.today < pack.day else "There is no paper to send."
-    verb = "is" if count == 1 else "are"
+            return say("Every paper of this month has gone.")
+        return say("No marked paper waits.") if pack.today < pack.day else say("There is no paper to send.")
     if pack.today > pack.day:
-        return f"{plural(count, 'paper')} {verb} late: {'it was' if count == 1 else 'they were'} to go on {day_words(pack.day)}."
+        return counted(
+            count,
+            "{n} paper is late: it was to go on {day}.",
+            "{n} papers are late: they were to go on {day}.",
+            day=day_words(pack.day),
+        )
     if pack.today == pack.day:
-        return f"{plural(count, 'paper')} {'goes' if count == 1 else 'go'} today."
-    return f"{plural(count, 'paper')} {'goes' if count == 1 else 'go'} on {day_words(pack.day)}, as it stands now."
+        return counted(count, "{n} paper goes today.", "{n} papers go today.")
+    return counted(
+        count,
+        "{n} paper goes on {day}, as it stands now.",
+        "{n} papers go on {day}, as it stands now.",
+        day=day_words(pack.day),
+    )
 
 
 def _by_learner(pack: Pack, papers: tuple[Paper, ...]) -> tuple[LearnerPapers, ...]:
@@ -173,8 +185,10 @@ def _by_learner(pack: Pack, papers: tuple[Paper, ...]) -> tuple[LearnerPapers, .
         own = [p for p in papers if (p.learner.id if p.learner else None) == (who.id if who else None)]
         if own:
             own.sort(key=lambda p: (order.get(p.book.course, 0), p.sat, p.label))
-            name = who.name if who is not None else "somebody who is no longer named"
-            year = f"year {who.year}" if who is not None and who.year is not None else ""
+            name = who.name if who is not None else say("somebody who is no longer named")
+            year = ""
+            if who is not None and who.year is not None:
+                year = say("year {number}", number=who.year)
             found.append(LearnerPapers(name, year, plural(len(own), "paper"), tuple(_paper(p) for p in own)))
     return tuple(found)
 
@@ -187,11 +201,11 @@ def _paper(paper: Paper) -> PaperLine:
         paper.book.title,
         paper.label,
         short_day_of_month(paper.sat),
-        f"{paper.right} of {paper.asked}",
+        say("{part} of {whole}", part=paper.right, whole=paper.asked),
         percent(Fraction(paper.right, paper.asked)),
-        "passed" if paper.passed else "not passed",
+        say("passed") if paper.passed else say("not passed"),
         ordinal(paper.attempt) if paper.attempt > 1 else "",
-        "late, of an earlier month" if paper.late else "",
+        say("late, of an earlier month") if paper.late else "",
     )
 
 
@@ -199,12 +213,16 @@ def _newer(pack: Pack) -> str:
     count = sum(not one.blocks for one in pack.held)
     if not count:
         return ""
-    goes = "It goes" if count == 1 else "They go"
-    return f"{plural(count, 'newer paper')} of unit tests since {date_words(pack.nominal)}. {goes} with the next dispatch."
+    return counted(
+        count,
+        "{n} newer paper of unit tests since {day}. It goes with the next dispatch.",
+        "{n} newer papers of unit tests since {day}. They go with the next dispatch.",
+        day=date_words(pack.nominal),
+    )
 
 
 def _held(held: Held) -> HeldLine:
-    name = held.learner.name if held.learner is not None else "somebody"
+    name = held.learner.name if held.learner is not None else say("somebody")
     return HeldLine(name, f"{held.course}, {held.book.title}", held.why, held.blocks)
 
 
@@ -212,13 +230,13 @@ def _nothing_from(pack: Pack) -> str:
     if not pack.nothing_from or not pack.papers:
         return ""
     names = and_words(p.name for p in pack.nothing_from)
-    return f"No paper from {names}: no unit test was marked."
+    return say("No paper from {learners}: no unit test was marked.", learners=names)
 
 
 def _sent(sent: Sent) -> SentLine:
     names: dict[str, int] = {}
     for paper in sent.papers:
-        name = paper.learner.name if paper.learner is not None else "somebody"
+        name = paper.learner.name if paper.learner is not None else say("somebody")
         names[name] = names.get(name, 0) + 1
     whose = ", ".join(f"{name} {count}" for name, count in names.items())
     return SentLine(date_words(sent.day), plural(len(sent.papers), "paper"), whose, sent.tracking, sent.act)

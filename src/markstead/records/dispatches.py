@@ -17,7 +17,7 @@ from markstead.records.past import entries_of_copies, facts_of_kinds, past_of
 from markstead.rules.programme import Workbook
 from markstead.rules.spans import latest_dispatch, month_before, next_month, send_day
 from markstead.rules.standing import CopyStatus
-from markstead.speech import day_of_month
+from markstead.speech import day_of_month, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +113,7 @@ def pack(home: Home, month: date, today: date) -> Pack:
         InputError: the month lies far from every day that the home knows.
     """
     if not 1990 <= month.year <= 2190:
-        raise InputError([Problem("month", f"{month:%Y-%m}", "a month from 1990-01 to 2190-12")])
+        raise InputError([Problem(say("month"), f"{month:%Y-%m}", say("a month from 1990-01 to 2190-12"))])
     first = month.replace(day=1)
     rule = home.programme.dispatch_day
     nominal = first.replace(day=rule)
@@ -193,22 +193,30 @@ def _held(home: Home, nominal: date, following: date, today: date) -> Iterable[H
         learner = home.people.get(row.learner or "")
         if unit.scored is None:
             blocks = unit.day < nominal
-            why = f"sat on {_day(unit.day)} and not marked yet"
-            why += ": mark it, and it goes along" if blocks and unit.day < nominal <= today else ""
-            if nominal <= today and not blocks:
-                why += f": it goes on {_day(goes)}"
+            sat = day_of_month(unit.day)
+            if blocks and unit.day < nominal <= today:
+                why = say("sat on {day} and not marked yet: mark it, and it goes along", day=sat)
+            elif nominal <= today and not blocks:
+                why = say(
+                    "sat on {day} and not marked yet: it goes on {goes}", day=sat, goes=day_of_month(goes)
+                )
+            else:
+                why = say("sat on {day} and not marked yet", day=sat)
             yield Held(row.id, _label(row), book, title, learner, why, blocks)
         elif home.calendar.day_of(unit.scored) < following and today >= nominal:
-            marked = home.calendar.day_of(unit.scored)
+            marked = day_of_month(home.calendar.day_of(unit.scored))
             blocks = unit.day < nominal
-            why = f"marked on {_day(marked)}: it goes on {_day(goes)}"
-            if blocks:
-                why = f"sat on {_day(unit.day)}, but {why}"
+            why = (
+                say(
+                    "sat on {sat}, but marked on {marked}: it goes on {goes}",
+                    sat=day_of_month(unit.day),
+                    marked=marked,
+                    goes=day_of_month(goes),
+                )
+                if blocks
+                else say("marked on {marked}: it goes on {goes}", marked=marked, goes=day_of_month(goes))
+            )
             yield Held(row.id, _label(row), book, title, learner, why, blocks)
-
-
-def _day(day: date) -> str:
-    return day_of_month(day)
 
 
 def sent_between(home: Home, first: date, until: date, today: date) -> tuple[Sent, ...]:
@@ -231,7 +239,7 @@ def sent_between(home: Home, first: date, until: date, today: date) -> tuple[Sen
             fact.dispatch,
             fact.day,
             tuple(p for p in (_paper(home, rows, known, e) for e in papers[fact.dispatch]) if p is not None),
-            tracking.get(fact.tracking, "(erased)") if fact.tracking else "",
+            tracking.get(fact.tracking, say("(erased)")) if fact.tracking else "",
             entry.act,
         )
         for entry, fact in heads
@@ -284,7 +292,7 @@ def _paper(
 def late_words(home: Home, today: date) -> str:
     """When the papers that wait now were to go, where that day is over; else nothing."""
     _, day = latest_dispatch(home.calendar, home.programme.dispatch_day, today)
-    return f"; they were to go on {_day(day)}" if today > day else ""
+    return say("; they were to go on {day}", day=day_of_month(day)) if today > day else ""
 
 
 def due_now(home: Home, today: date) -> date:

@@ -3,12 +3,18 @@
 from collections.abc import Sequence
 from fractions import Fraction
 
+from markstead.speech import figure, plural, say
+
 
 def hours(minutes: int, *, at_least: bool = False) -> str:
     """Hours and minutes: 112 h 40 min."""
     whole, rest = divmod(minutes, 60)
-    text = f"{whole} h {rest:02d} min" if whole else f"{rest} min"
-    return f"at least {text}" if at_least else text
+    text = (
+        say("{hours} h {minutes:02d} min", hours=whole, minutes=rest)
+        if whole
+        else say("{minutes} min", minutes=rest)
+    )
+    return say("at least {hours}", hours=text) if at_least else text
 
 
 def hours_short(minutes: int, *, at_least: bool = False) -> str:
@@ -24,7 +30,7 @@ def number(value: Fraction, places: int = 2) -> str:
     if rest == 0:
         return str(whole)
     decimals = f"{int(rest * scale):0{places}d}".rstrip("0")
-    return f"{whole}.{decimals}"
+    return figure(f"{whole}.{decimals}")
 
 
 def percent(share: Fraction, places: int = 0) -> str:
@@ -35,12 +41,14 @@ def percent(share: Fraction, places: int = 0) -> str:
 def tenths(value: Fraction) -> str:
     """A number with exactly one decimal; halves are rounded up."""
     rounded = int(value * 10 + Fraction(1, 2))
-    return f"{rounded // 10}.{rounded % 10}"
+    return figure(f"{rounded // 10}.{rounded % 10}")
 
 
 def day_count(days: Fraction) -> str:
     """Days of which some may be halves."""
-    return f"{number(days)} {'day' if days == 1 else 'days'}"
+    if days.denominator == 1:
+        return plural(int(days), "day")
+    return say("{number} days", number=number(days))
 
 
 def all_of(parts: Sequence[str], between: str = "; ") -> str:

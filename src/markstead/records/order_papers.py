@@ -17,9 +17,10 @@ from markstead.forecast.order_words import Speech
 from markstead.forecast.orders import Order
 from markstead.records.ahead import home_ahead
 from markstead.records.home import Home
+from markstead.records.lettering import lettering
 from markstead.records.ordering import OrderReading
 from markstead.records.typeset import check_paper, plain_name
-from markstead.speech import date_words
+from markstead.speech import date_words, figure, say
 
 KINDS: Mapping[str, str] = {"csv": "text/csv; charset=utf-8", "pdf": "application/pdf"}
 """What a sheet can be made into, with its media type."""
@@ -96,9 +97,14 @@ def sheet_of(reading: OrderReading, home: Home, supplier: str, *, by: date | Non
     if found is None:
         names = ", ".join(dict.fromkeys(order.supplier for order in orders))
         if supplier in names.split(", ") and by is not None:
-            raise InputError([Problem("order", f"{supplier}, by {by}", "an order of the plan as it is now")])
-        allowed = f"a supplier with something to order: {names}" if names else "nothing is to be ordered now"
-        raise InputError([Problem("supplier", repr(supplier), allowed)])
+            what = say("{supplier}, by {day}", supplier=supplier, day=by)
+            raise InputError([Problem(say("order"), what, say("an order of the plan as it is now"))])
+        allowed = (
+            say("a supplier with something to order: {suppliers}", suppliers=names)
+            if names
+            else say("nothing is to be ordered now")
+        )
+        raise InputError([Problem(say("supplier"), repr(supplier), allowed)])
     return sheet_of_order(found, home, reading.today, reading.speech)
 
 
@@ -108,7 +114,7 @@ def sheet_of_order(order: Order, home: Home, today: date, speech: Speech) -> Ord
         Whose(
             line.workbook,
             speech.name(line.workbook),
-            speech.name(line.learner) if line.learner else "to spare",
+            speech.name(line.learner) if line.learner else say("to spare"),
             line.quantity,
             line.needed,
         )
@@ -139,15 +145,15 @@ def sheet_of_parcel(home: Home, supplier: str, ordered: date, today: date) -> Or
     }
     copies = [s for s in ahead.unbegun if s.copy in awaited]
     if not copies:
-        found = f"{supplier or 'no supplier'}, {ordered}"
-        raise InputError([Problem("order", found, "a supplier and a day with copies on the way")])
+        found = f"{supplier or say('no supplier')}, {ordered}"
+        raise InputError([Problem(say("order"), found, say("a supplier and a day with copies on the way"))])
     books = home.programme.workbooks
     prices = {s.workbook: books[s.workbook].price for s in copies}
     lines = _merged(home, [(s.workbook, 1) for s in copies], prices)
     terms = home.wishes.supplier(supplier).terms
     counts: dict[tuple[str, str], int] = {}
     for s in copies:
-        who = home.people[s.learner].name if s.learner in home.people else "to spare"
+        who = home.people[s.learner].name if s.learner in home.people else say("to spare")
         counts[s.workbook, who] = counts.get((s.workbook, who), 0) + 1
     return OrderSheet(
         home.name,
@@ -202,8 +208,8 @@ def as_csv(sheet: OrderSheet) -> bytes:
     for line in sheet.lines:
         price = "" if line.price is None else _plain(line.price)
         rows.writerow([tame(line.workbook), tame(line.title), line.quantity, price, _plain(line.sum)])
-    rows.writerow(["", f"postage, {sheet.currency}", "", "", _plain(sheet.postage)])
-    rows.writerow(["", f"total, {sheet.currency}", "", "", _plain(sheet.total)])
+    rows.writerow(["", say("postage, {currency}", currency=sheet.currency), "", "", _plain(sheet.postage)])
+    rows.writerow(["", say("total, {currency}", currency=sheet.currency), "", "", _plain(sheet.total)])
     return text.getvalue().encode()
 
 
@@ -242,7 +248,8 @@ def _told(sheet: OrderSheet, paper: str, *, for_whom: bool) -> dict[str, Any]:
     day = sheet.day
     return {
         "paper": paper,
-        "title": f"Order sheet, {date_words(day)}",
+        **lettering("order_sheet"),
+        "title": say("Order sheet, {day}", day=date_words(day)),
         "household": sheet.household,
         "supplier": sheet.supplier or "________________",
         "date": date_words(day),
@@ -260,7 +267,7 @@ def _told(sheet: OrderSheet, paper: str, *, for_whom: bool) -> dict[str, Any]:
             }
             for line in sheet.lines
         ],
-        "sums": [["Copies", _grouped(sheet.value)], ["Postage", _grouped(sheet.postage)]],
+        "sums": [[say("Copies"), _grouped(sheet.value)], [say("Postage"), _grouped(sheet.postage)]],
         "total": _grouped(sheet.total),
         "whose": [
             {
@@ -276,4 +283,4 @@ def _told(sheet: OrderSheet, paper: str, *, for_whom: bool) -> dict[str, Any]:
 
 
 def _grouped(amount: int) -> str:
-    return f"{amount / 100:,.2f}"
+    return figure(f"{amount / 100:,.2f}")

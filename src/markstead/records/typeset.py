@@ -11,6 +11,7 @@ from typing import Any
 
 from markstead.errors import InputError, Problem
 from markstead.records.home import Home
+from markstead.records.lettering import lettering
 
 FOLDER = Path(__file__).parent / "papers"
 PDF = "application/pdf"
@@ -53,7 +54,12 @@ def make_pdf(
     """
     check_paper(paper)
     told = json.dumps(
-        {"paper": paper, "made": {"year": day.year, "month": day.month, "day": day.day}, **asdict(page)},
+        {
+            "paper": paper,
+            "made": {"year": day.year, "month": day.month, "day": day.day},
+            **lettering(template),
+            **asdict(page),
+        },
         ensure_ascii=False,
     )
     made = datetime.combine(day, time(12), UTC)
