@@ -133,6 +133,7 @@ def lettering(template: str) -> dict[str, Any]:
     """The words of a template by their English, and the language they are in as Typst knows it."""
     lang, _, region = language().code.partition("-")
     return {
-        "words": {text: say(text) for text in (*_EVERY, *_WORDS[template])},
+        # Typst sets a curved apostrophe in its own text alone.
+        "words": {text: say(text).replace("'", "’") for text in (*_EVERY, *_WORDS[template])},
         "tongue": {"lang": lang, "region": region or None},
     }
