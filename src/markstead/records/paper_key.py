@@ -8,6 +8,7 @@ from pathlib import Path
 
 from markstead.errors import InputError, Problem
 from markstead.records.place import home_folder
+from markstead.speech import say
 
 FILE, PICTURES = "sheets.key", "pictures"
 
@@ -29,14 +30,16 @@ def _master(folder: Path) -> bytes:
             _make(path)
         kept = bytes.fromhex(path.read_text(encoding="ascii").strip())
     except (ValueError, OSError) as error:
-        found = f"{path} ({getattr(error, 'strerror', None) or 'not a key'})"
-        do = "Restore it from a backup, or remove it: sheets that were printed before cannot be read then."
+        found = f"{path} ({getattr(error, 'strerror', None) or say('not a key')})"
+        do = say(
+            "Restore it from a backup, or remove it: sheets that were printed before cannot be read then."
+        )
         raise InputError(
-            [Problem("key of the sheets", found, "a file of 64 hexadecimal digits", do)]
+            [Problem(say("key of the sheets"), found, say("a file of 64 hexadecimal digits"), do)]
         ) from error
     if len(kept) != 32:
-        found = f"{path}, {len(kept)} bytes"
-        raise InputError([Problem("key of the sheets", found, "a file of 64 hexadecimal digits")])
+        found = say("{path}, {n} bytes", path=path, n=len(kept))
+        raise InputError([Problem(say("key of the sheets"), found, say("a file of 64 hexadecimal digits"))])
     return kept
 
 
@@ -77,7 +80,7 @@ def put_picture(content: bytes) -> str:
             draft.replace(path)
     except OSError as error:
         found = f"{path.parent} ({error.strerror})"
-        raise InputError([Problem("picture", found, "a folder that can be written")]) from error
+        raise InputError([Problem(say("picture"), found, say("a folder that can be written"))]) from error
     return name
 
 

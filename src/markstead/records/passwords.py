@@ -16,6 +16,7 @@ from django.db import transaction
 
 from markstead.errors import InputError, Problem
 from markstead.records.models import Person
+from markstead.speech import say
 
 LASTS = timedelta(days=7)
 """A password that was made here is to be replaced by one of one's own within this time."""
@@ -43,7 +44,7 @@ class NoCommonOneMadeLonger:
         return len(text) >= 4 and (text in self.common or _root(text) in self.common)
 
     def get_help_text(self) -> str:
-        return (
+        return say(
             "It is a common password made longer. Three or four words that do not belong together are better."
         )
 
@@ -61,7 +62,7 @@ class NotOfThisHouse:
             raise ValidationError(self.get_help_text(), code="of_this_house")
 
     def get_help_text(self) -> str:
-        return "It is made of names and words that everybody in this home would try."
+        return say("It is made of names and words that everybody in this home would try.")
 
 
 class NotTooLong:
@@ -72,7 +73,7 @@ class NotTooLong:
             raise ValidationError(self.get_help_text(), code="too_long")
 
     def get_help_text(self) -> str:
-        return f"It has more than {MOST} letters."
+        return say("It has more than {most} letters.", most=MOST)
 
 
 def _plain(text: str) -> str:
@@ -95,7 +96,9 @@ def problems_of(password: str, *, username: str = "", name: str = "", home: str 
     try:
         validate_password(password, User(username=username, first_name=name[:150], last_name=home[:150]))
     except ValidationError as error:
-        return [Problem("password", "a weak one", "a better one: " + " ".join(error.messages))]
+        return [
+            Problem("password", say("a weak one"), say("a better one: {why}", why=" ".join(error.messages)))
+        ]
     return []
 
 
@@ -114,11 +117,13 @@ def choose_own(user: User, *, now: str, new: str, again: str, right: bool) -> No
     person = Person.objects.select_related("household").get(user=user)
     problems = []
     if not right:
-        problems.append(Problem("password as it is", "another one", "the one by which you signed in"))
+        problems.append(
+            Problem(say("password as it is"), say("another one"), say("the one by which you signed in"))
+        )
     if new != again:
-        problems.append(Problem("new password", "two that differ", "the same one twice"))
+        problems.append(Problem(say("new password"), say("two that differ"), say("the same one twice")))
     elif right and new == now:
-        problems.append(Problem("new password", "the one that you have", "another one"))
+        problems.append(Problem(say("new password"), say("the one that you have"), say("another one")))
     else:
         problems += problems_of(new, username=user.username, name=person.name, home=person.household.name)
     if problems:

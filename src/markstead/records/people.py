@@ -24,6 +24,7 @@ from markstead.records.models import EarlierYear, Household, Person
 from markstead.records.setup import new_stamp, set_courses
 from markstead.rules.ruling import Role
 from markstead.rules.standing import CopyStatus
+from markstead.speech import say
 
 GROWN_UP = (Role.EDUCATOR, Role.HELPER, Role.COORDINATOR)
 LONGEST = 80
@@ -57,23 +58,23 @@ class InHand:
 def _name(text: str) -> str:
     name = " ".join(unicodedata.normalize("NFC", text).split())
     if not name or not name.isprintable() or len(name) > LONGEST:
-        found = repr(name[:40]) if name else "nothing"
-        raise InputError([Problem("name", found, f"a name of 1 to {LONGEST} letters")])
+        found = repr(name[:40]) if name else say("nothing")
+        raise InputError([Problem(say("name"), found, say("a name of 1 to {most} letters", most=LONGEST))])
     return name
 
 
 def _role(text: str, among: Sequence[Role]) -> Role:
     found = next((role for role in among if role == text), None)
     if found is None:
-        allowed = f"one of {', '.join(among)}"
-        raise InputError([Problem("part in the home", repr(text[:40]), allowed)])
+        allowed = say("one of {words}", words=", ".join(among))
+        raise InputError([Problem(say("part in the home"), repr(text[:40]), allowed)])
     return found
 
 
 def _year(year: int | None) -> int:
     if year is None or not 0 <= year <= 20:
-        found = "nothing" if year is None else str(year)
-        raise InputError([Problem("school year", found, "a whole number from 0 to 20")])
+        found = say("nothing") if year is None else str(year)
+        raise InputError([Problem(say("school year"), found, say("a whole number from 0 to 20"))])
     return year
 
 
@@ -115,7 +116,9 @@ def add(
     def change(row: Household, home: Home) -> None:
         kept, part = _name(name), _role(role, (*GROWN_UP, Role.LEARNER))
         if any(p.name == kept and p.role is not Role.LEFT for p in home.people.values()):
-            raise InputError([Problem("name", kept, "a name that nobody else here has: add a second name")])
+            raise InputError(
+                [Problem(say("name"), kept, say("a name that nobody else here has: add a second name"))]
+            )
         learner = part is Role.LEARNER
         person = Person.objects.create(
             id=new["id"],
@@ -150,7 +153,9 @@ def rename(
         kept = _name(name)
         others = (p for p in home.people.values() if p.id != somebody.id and p.role is not Role.LEFT)
         if any(p.name == kept for p in others):
-            raise InputError([Problem("name", kept, "a name that nobody else here has: add a second name")])
+            raise InputError(
+                [Problem(say("name"), kept, say("a name that nobody else here has: add a second name"))]
+            )
         values: dict[str, object] = {"name": kept}
         if somebody.role is Role.LEARNER:
             values["year"] = _year(year)
@@ -164,8 +169,10 @@ def rename(
 def _check_last(home: Home, somebody: Somebody, what: str) -> None:
     educators = [p for p in home.people.values() if p.role is Role.EDUCATOR]
     if educators == [somebody]:
-        do = "Add a second educator first."
-        raise InputError([Problem(what, f"{somebody.name}, the only educator", "somebody else", do)])
+        do = say("Add a second educator first.")
+        raise InputError(
+            [Problem(what, say("{name}, the only educator", name=somebody.name), say("somebody else"), do)]
+        )
 
 
 def change_role(household: str, *, person: str, role: str, by: str) -> Home:
@@ -178,14 +185,22 @@ def change_role(household: str, *, person: str, role: str, by: str) -> Home:
     def change(row: Household, home: Home) -> None:
         somebody, part = home.person(person), _role(role, GROWN_UP)
         if somebody.role not in GROWN_UP:
-            allowed = "a grown-up of this home: what a learner has done stays a learner's"
-            raise InputError([Problem("part in the home", f"{somebody.name}, {somebody.role}", allowed)])
+            allowed = say("a grown-up of this home: what a learner has done stays a learner's")
+            raise InputError(
+                [Problem(say("part in the home"), f"{somebody.name}, {say(somebody.role)}", allowed)]
+            )
         if part is somebody.role:
             return
-        _check_last(home, somebody, "part in the home")
+        _check_last(home, somebody, say("part in the home"))
         if somebody.id == home.person(by).id:
             raise InputError(
-                [Problem("part in the home", "your own", "that of another: let them change yours")]
+                [
+                    Problem(
+                        say("part in the home"),
+                        say("your own"),
+                        say("that of another: let them change yours"),
+                    )
+                ]
             )
         Person.objects.filter(household=row, id=somebody.id).update(role=str(part))
 
@@ -218,20 +233,37 @@ def let_go(household: str, *, person: str, by: str, at: datetime) -> Home:
         somebody = home.person(person)
         if somebody.role is Role.LEFT:
             raise InputError(
-                [Problem("who leaves", f"{somebody.name}, who has left", "somebody who is here")]
+                [
+                    Problem(
+                        say("who leaves"),
+                        say("{name}, who has left", name=somebody.name),
+                        say("somebody who is here"),
+                    )
+                ]
             )
-        _check_last(home, somebody, "who leaves")
+        _check_last(home, somebody, say("who leaves"))
         if somebody.id == home.person(by).id:
-            raise InputError([Problem("who leaves", "yourself", "another: let them take you off")])
+            raise InputError(
+                [Problem(say("who leaves"), say("yourself"), say("another: let them take you off"))]
+            )
         held = in_hand(home, somebody.id)
         if waiting := [one for one in held if one.sat]:
             titles = ", ".join(one.title for one in waiting)
-            do = "Mark it first, or take the sitting back."
+            do = say("Mark it first, or take the sitting back.")
             raise InputError(
-                [Problem("who leaves", f"a unit test that is not marked ({titles})", "none", do)]
+                [
+                    Problem(
+                        say("who leaves"),
+                        say("a unit test that is not marked ({titles})", titles=titles),
+                        say("none"),
+                        do,
+                    )
+                ]
             )
         for one in held:
-            actions.spoil_copy(Acting(household, desk), copy=one.copy, reason="Left the home.", by=by, at=at)
+            actions.spoil_copy(
+                Acting(household, desk), copy=one.copy, reason=say("Left the home."), by=by, at=at
+            )
         Person.objects.filter(household=desk.row, id=somebody.id).update(role=str(Role.LEFT))
         User.objects.filter(person__id=somebody.id).update(is_active=False)
         Household.objects.filter(id=household).update(stamp=new_stamp())
@@ -253,9 +285,11 @@ def take_back(household: str, *, person: str, role: str) -> Home:
             raise InputError(
                 [
                     Problem(
-                        "who comes back",
-                        f"{somebody.name}, who is {'nobody any more' if somebody.erased else 'here'}",
-                        "somebody who has left",
+                        say("who comes back"),
+                        say("{name}, who is nobody any more", name=somebody.name)
+                        if somebody.erased
+                        else say("{name}, who is here", name=somebody.name),
+                        say("somebody who has left"),
                     )
                 ]
             )
@@ -279,8 +313,16 @@ def new_password(household: str, *, person: str, real_now: datetime) -> NewPassw
     home = load_home(household_row(household))
     somebody = home.person(person)
     if somebody.role not in GROWN_UP:
-        allowed = "an educator, a helper or a coordinator"
-        raise InputError([Problem("password", f"for {somebody.name}, {somebody.role}", allowed)])
+        allowed = say("an educator, a helper or a coordinator")
+        raise InputError(
+            [
+                Problem(
+                    say("password"),
+                    say("for {name}, {role}", name=somebody.name, role=say(somebody.role)),
+                    allowed,
+                )
+            ]
+        )
     password = "-".join("".join(secrets.choice(_SIGNS) for _ in range(4)) for _ in range(4))
     with transaction.atomic():
         row = Person.objects.select_related("user").get(id=somebody.id)

@@ -15,6 +15,7 @@ from markstead.errors import InputError, Problem
 from markstead.records.home import Home
 from markstead.records.models import Pin
 from markstead.rules.ruling import Role
+from markstead.speech import say
 
 SHORTEST, LONGEST = 4, 6
 MOST_TRIES = 5
@@ -35,15 +36,21 @@ class Try:
 
 
 def _problem_of(pin: str) -> Problem | None:
-    allowed = f"{SHORTEST} to {LONGEST} digits, such as those of a day that the learner remembers"
+    allowed = say(
+        "{shortest} to {longest} digits, such as those of a day that the learner remembers",
+        shortest=SHORTEST,
+        longest=LONGEST,
+    )
     if not pin:
-        return Problem("PIN", "nothing", allowed)
+        return Problem(say("PIN"), say("nothing"), allowed)
     if not (pin.isascii() and pin.isdecimal()):
-        return Problem("PIN", "something other than digits", allowed)
+        return Problem(say("PIN"), say("something other than digits"), allowed)
     if not SHORTEST <= len(pin) <= LONGEST:
-        return Problem("PIN", f"{len(pin)} digits", allowed)
+        return Problem(say("PIN"), say("{n} digits", n=len(pin)), allowed)
     if len(set(pin)) == 1:
-        return Problem("PIN", "one digit again and again", "one that nobody finds at the first try")
+        return Problem(
+            say("PIN"), say("one digit again and again"), say("one that nobody finds at the first try")
+        )
     return None
 
 
@@ -88,7 +95,9 @@ def take_pin_away(home: Home, *, learner: str, by: str) -> bool:
 def _only_an_educator(home: Home, by: str) -> None:
     somebody = home.person(by)
     if somebody.role is not Role.EDUCATOR:
-        raise InputError([Problem("PIN", f"{somebody.name}, {somebody.role}", "an educator, who sets it")])
+        raise InputError(
+            [Problem(say("PIN"), f"{somebody.name}, {say(somebody.role)}", say("an educator, who sets it"))]
+        )
 
 
 def try_pin(home: Home, *, learner: str, pin: str, now: datetime) -> Try:

@@ -22,6 +22,7 @@ from markstead.records.models import Document
 from markstead.records.openings import Opening, write_openings
 from markstead.rules.programme import Course
 from markstead.rules.standing import CopyStatus
+from markstead.speech import say
 
 KIND = "placements"
 VERSION = 1
@@ -97,8 +98,8 @@ def find(home: Home, learner: str, course: str) -> PlacementNow:
     who = home.learner(learner)
     subject = home.programme.course(course)
     if course not in who.courses:
-        allowed = f"a course that {who.name} takes"
-        raise InputError([Problem("course", repr(course), allowed)])
+        allowed = say("a course that {learner} takes", learner=who.name)
+        raise InputError([Problem(say("course"), repr(course), allowed)])
     kept = next(
         (p for p in kept_placements(home.id) if (p.learner, p.course) == (who.id, course)),
         Placement(who.id, course),
@@ -172,9 +173,20 @@ def answer(now: PlacementNow, *, workbook: int, right: int, asked: int, seen: in
 
     def change(kept: Placement) -> Placement:
         if len(kept.results) != seen:
-            found = f"{len(kept.results)} results, where your page showed {seen}"
+            found = say(
+                "{n} results, where your page showed {seen}",
+                n=len(kept.results),
+                seen=seen,
+            )
             raise InputError(
-                [Problem("placement", found, "the page as it is now", "Look, and enter it again.")]
+                [
+                    Problem(
+                        say("placement"),
+                        found,
+                        say("the page as it is now"),
+                        say("Look, and enter it again."),
+                    )
+                ]
             )
         return replace(kept, results=(*kept.results, Result(workbook, right, asked)))
 
