@@ -21,7 +21,7 @@ from markstead.rules.bars import Bar
 from markstead.rules.programme import Stop, Workbook
 from markstead.rules.ruling import RefusedError
 from markstead.rules.standing import CopyStatus, Cycle, Standing
-from markstead.speech import date_words
+from markstead.speech import date_words, say
 
 AHEAD = 2
 """How many marking stops are offered beyond where a copy stands, before it is told how far was worked."""
@@ -208,7 +208,7 @@ def _left_out(home: Home, done: Done, entry: PaperDay) -> tuple[Refused, ...]:
     names = {held.copy: f"{held.learner.name}, {held.workbook.title}" for held in held_copies(home)}
     rows = [(row.copy, names.get(row.copy, row.copy)) for row in entry.rows if not row.empty]
     people = [(who, home.learner(who).name) for who in entry.presences]
-    says = ("It was refused when this day was sent before.",)
+    says = (say("It was refused when this day was sent before."),)
     return tuple(
         Refused(where, name, "", says=says) for where, name in (*rows, *people) if where not in written
     )
@@ -225,10 +225,12 @@ def _tries(home: Home, entry: PaperDay, *, by: str, now: datetime) -> tuple[Try,
         InputError: nothing is written down, or the day has not come yet.
     """
     if entry.day > home.calendar.day_of(now):
-        raise InputError([Problem("day", date_words(entry.day), "today or an earlier day")])
+        raise InputError([Problem(say("day"), date_words(entry.day), say("today or an earlier day"))])
     rows = [row for row in entry.rows if not row.empty]
     if not rows and not entry.presences:
-        raise InputError([Problem("day", "nothing written down", "at least one row with something in it")])
+        raise InputError(
+            [Problem(say("day"), say("nothing written down"), say("at least one row with something in it"))]
+        )
     desk = Desk(household_row(home.id), home, False)
     contrary = {who for who, presence in entry.presences.items() if presence is Presence.ABSENT}
     contrary &= {desk.known_copy(row.copy).learner or "" for row in rows}
@@ -237,7 +239,11 @@ def _tries(home: Home, entry: PaperDay, *, by: str, now: datetime) -> tuple[Try,
     for who, presence in entry.presences.items():
         name = home.learner(who).name
         if who in contrary:
-            says = (f"{name} is written down as absent and as having worked: it is one of the two.",)
+            says = (
+                say(
+                    "{name} is written down as absent and as having worked: it is one of the two.", name=name
+                ),
+            )
             found.append(Try(who, name, refused=Refused(who, name, "", says=says)))
         else:
             fact = AttendanceTaken(who, entry.day, presence)
@@ -261,7 +267,7 @@ def _tried(
     title = desk.home.programme.workbook(standing.workbook).title
     name = f"{who.name}, {title}" if who is not None else title
     if standing.learner in contrary and who is not None:
-        says = (f"{who.name} is written down as absent on this day.",)
+        says = (say("{name} is written down as absent on this day.", name=who.name),)
         return Try(row.copy, name, refused=Refused(row.copy, name, "", says=says))
     try:
         _write(gathering, row, entry, by=by, now=now, clocks=clocks)
@@ -366,12 +372,16 @@ def _pages(row: Row, book: Workbook) -> list[tuple[int, int]]:
     """The run of pages, parted at the marking stops."""
     if row.first is None:
         if row.minutes is not None:
-            raise InputError([Problem("pages", "minutes without pages", "from which page to which")])
+            raise InputError(
+                [Problem(say("pages"), say("minutes without pages"), say("from which page to which"))]
+            )
         return []
     last = row.last if row.last is not None else row.first
     if not 1 <= row.first <= last <= book.pages:
-        found = f"{row.first} to {last}"
-        raise InputError([Problem("pages", found, f"a rising run of pages from 1 to {book.pages}")])
+        found = say("{first} to {last}", first=row.first, last=last)
+        raise InputError(
+            [Problem(say("pages"), found, say("a rising run of pages from 1 to {pages}", pages=book.pages))]
+        )
     parted = [(max(row.first, s.first), min(last, s.last)) for s in book.stops]
     return [(a, b) for a, b in parted if a <= b]
 

@@ -11,11 +11,12 @@ from markstead.paper.sense import Answer, answers, doubts
 from markstead.records.home import Home
 from markstead.records.paper_day import PaperDay, Refused, Row, SatTest, StopMarks
 from markstead.records.plan_sheets import USUAL_BEGIN
+from markstead.speech import later, say
 
 UNIT = "unit"
 """What a sheet calls the unit test as a step."""
-SENT_BACK = "Sent back on the marking sheet: look through it again."
-QUIZ_FIRST = "A quiz comes first, says the marking sheet."
+SENT_BACK = later("Sent back on the marking sheet: look through it again.")
+QUIZ_FIRST = later("A quiz comes first, says the marking sheet.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,9 +154,9 @@ def _stop(stop: StopMarks, answer: Answer) -> StopMarks:
         case Asks.STILL_WRONG:
             return replace(stop, still=_numbers(answer))
         case Asks.SENT_BACK:
-            return replace(stop, sent_back=SENT_BACK)
+            return replace(stop, sent_back=say(SENT_BACK))
         case Asks.QUIZ_FIRST:
-            return replace(stop, sent_back=QUIZ_FIRST)
+            return replace(stop, sent_back=say(QUIZ_FIRST))
     return stop
 
 

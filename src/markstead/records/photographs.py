@@ -32,7 +32,7 @@ from markstead.records.printing import KEPT_DAYS, planned_of_day
 from markstead.records.samples import Kept, keep_sample
 from markstead.records.words import fact_words
 from markstead.rules.ruling import Role
-from markstead.speech import day_words
+from markstead.speech import begun, day_words, say
 
 FLAT_PER_MM = 4.0
 """Pixels a millimetre of the flattened page that is kept to be looked at."""
@@ -108,7 +108,7 @@ class SheetRead:
     def whose(self) -> str:
         """The learner's name, or everybody."""
         found = self.home.people.get(self.learner)
-        return found.name if found is not None else "everybody"
+        return found.name if found is not None else say("everybody")
 
     @property
     def is_of_one(self) -> bool:
@@ -191,7 +191,9 @@ def take_in(household: str, name: str, content: bytes, *, by: str, now: datetime
     home = load_home(household_row(household))
     somebody = home.person(by)
     if somebody.role not in (Role.EDUCATOR, Role.HELPER):
-        raise InputError([Problem("photograph", somebody.name, "one that an educator or a helper sends")])
+        raise InputError(
+            [Problem(say("photograph"), somebody.name, say("one that an educator or a helper sends"))]
+        )
     with _ONE_AT_A_TIME:
         reading = read_file(
             name, content, key=paper_key.key_of(household), known=_Known(home).answer, typed=typed.strip()
@@ -237,24 +239,42 @@ class _Known:
     def answer(self, identity: Identity) -> Sheet | Refused:
         row = PaperSheet.objects.filter(household=self.home.id, id=identity.sheet).first()
         if row is None:
-            words = (
-                f"This home does not know the sheet: it is older than {KEPT_DAYS} days, or was printed for another "
-                "record. Print the sheets again, or enter the day by hand."
+            words = say(
+                "This home does not know the sheet: it is older than {days} days, or was printed for another "
+                "record. Print the sheets again, or enter the day by hand.",
+                days=KEPT_DAYS,
             )
             return Refused(Why.UNKNOWN, words)
-        said = f"{row.kind} of {_whose(self.home, row)} for {day_words(row.day)}"
+        said = say(
+            "{sheet} of {learner} for {day}",
+            sheet=say(row.kind),
+            learner=_whose(self.home, row),
+            day=day_words(row.day),
+        )
         if row.act and not _is_taken_back(self.home, row.act):
             at = self.home.calendar.at_home(row.recorded or row.printed)
-            words = f"The {said} is on the record already, since {at:%H:%M} on {day_words(at.date())}. Nothing was changed."
+            words = say(
+                "The {sheet} is on the record already, since {at:%H:%M} on {day}. Nothing was changed.",
+                sheet=said,
+                at=at,
+                day=day_words(at.date()),
+            )
             return Refused(Why.ALREADY_READ, words)
         other = self._other(row)
         if other is not None:
-            words = f"Another {said} waits to be confirmed, and this is a second print of it. Confirm that one first, or put it aside."
+            words = say(
+                "Another {sheet} waits to be confirmed, and this is a second print of it. Confirm "
+                "that one first, or put it aside.",
+                sheet=said,
+            )
             return Refused(Why.SECOND, words)
         try:
             return read_sheet(row.layout)
         except ValueError:
-            words = f"The {said} was printed by an older Markstead; print it again, or enter the day by hand."
+            words = say(
+                "The {sheet} was printed by an older Markstead; print it again, or enter the day by hand.",
+                sheet=said,
+            )
             return Refused(Why.OLDER, words)
 
     def _other(self, row: PaperSheet) -> str | None:
@@ -276,7 +296,7 @@ class _Known:
 
 def _whose(home: Home, row: PaperSheet) -> str:
     found = home.people.get(row.learner)
-    return found.name if found is not None else "everybody"
+    return found.name if found is not None else say("everybody")
 
 
 def _is_taken_back(home: Home, act: str) -> bool:
@@ -340,7 +360,7 @@ def waiting(household: str) -> tuple[WaitingSheet, ...]:
     for row in rows.order_by("day", "learner", "id"):
         pages = [_page(one) for one in PaperPage.objects.filter(sheet=row)]
         unsure = sum(box.state is State.UNSURE for page in pages for box in page.boxes.values())
-        found.append(WaitingSheet(row.id, row.kind, _whose(home, row), row.day, len(pages), unsure))
+        found.append(WaitingSheet(row.id, say(row.kind), _whose(home, row), row.day, len(pages), unsure))
     return tuple(found)
 
 
@@ -351,7 +371,7 @@ def printed(household: str, *, most: int = 12) -> tuple[KnownSheet, ...]:
     return tuple(
         KnownSheet(
             row.id,
-            row.kind,
+            say(row.kind),
             _whose(home, row),
             row.day,
             row.printed,
@@ -371,8 +391,8 @@ def sheet_read(household: str, sheet: str) -> SheetRead:
     row = PaperSheet.objects.filter(household=household, id=sheet).first()
     rows = list(PaperPage.objects.filter(sheet=row).order_by("page")) if row is not None else []
     if row is None or not rows:
-        allowed = "a sheet of which a picture waits to be confirmed"
-        raise UnknownError([Problem("sheet", repr(sheet[:40]), allowed, "Send a picture of it.")])
+        allowed = say("a sheet of which a picture waits to be confirmed")
+        raise UnknownError([Problem(say("sheet"), repr(sheet[:40]), allowed, say("Send a picture of it."))])
     layout = read_sheet(row.layout)
     pages = tuple(_page(one) for one in rows)
     there = {one.page for one in pages}
@@ -443,14 +463,14 @@ def box_words(read: SheetRead, box: str) -> str:
     value = box.removeprefix(f"{group.id}/")
     match group.asks:
         case Asks.WRONG | Asks.STILL_WRONG:
-            return f"{group.words}, question {value}"
+            return say("{box}, question {number}", box=group.words, number=value)
         case Asks.PAGES:
-            return f"{group.words}, page {value}"
+            return say("{box}, page {number}", box=group.words, number=value)
         case Asks.MINUTES | Asks.TENS | Asks.ONES | Asks.ANY_OF:
             return f"{group.words}, {value}"
         case Asks.ONE_OF:
             found = read.home.people.get(value)
-            return f"{group.words}, {found.name if found is not None else value}"
+            return f"{group.words}, {found.name if found is not None else say(value)}"
     return group.words
 
 
@@ -460,7 +480,7 @@ def _notes(home: Home, row: PaperSheet, layout: Sheet) -> Iterable[str]:
         household=home.id, kind=row.kind, learner=row.learner, day=row.day, printed__gt=row.printed
     )
     if row.kind != Kind.SITTING and newer.exists():
-        yield "A newer sheet was printed for this day: look whether both were filled in."
+        yield say("A newer sheet was printed for this day: look whether both were filled in.")
     was = json.loads(row.planned) or {}
     now = planned_of_day(home, row.learner, row.day) if row.learner else None
     if row.kind == Kind.DAY and now is not None:
@@ -468,20 +488,25 @@ def _notes(home: Home, row: PaperSheet, layout: Sheet) -> Iterable[str]:
             if was.get(course) != now.get(course):
                 title = home.programme.course(course).title if course in home.programme.courses else course
                 yield (
-                    f"The plan was changed since this sheet was printed: {title} is now {_goal(now.get(course))}, "
-                    f"on the sheet it is {_goal(was.get(course))}. What was done is recorded as it stands on the sheet."
+                    say(
+                        "The plan was changed since this sheet was printed: {title} is now {goal}, on the "
+                        "sheet it is {printed}. What was done is recorded as it stands on the sheet.",
+                        title=title,
+                        goal=_goal(now.get(course)),
+                        printed=_goal(was.get(course)),
+                    )
                 )
     yield from _moved(home, row, layout)
 
 
 def _goal(kept: Sequence[Any] | None) -> str:
     if kept is None:
-        return "nothing"
+        return say("nothing")
     _, first, last, practice, unit = kept
-    parts = [f"pages {first} to {last}"] if first is not None else []
-    parts += ["the practice test"] if practice else []
-    parts += ["the unit test"] if unit else []
-    return ", ".join(parts) or "nothing"
+    parts = [say("pages {first} to {last}", first=first, last=last)] if first is not None else []
+    parts += [say("the practice test")] if practice else []
+    parts += [say("the unit test")] if unit else []
+    return ", ".join(parts) or say("nothing")
 
 
 def _moved(home: Home, row: PaperSheet, layout: Sheet) -> Iterable[str]:
@@ -497,9 +522,15 @@ def _moved(home: Home, row: PaperSheet, layout: Sheet) -> Iterable[str]:
         subject = copies[getattr(entry.fact, "copy", "")].words.split(":")[0].split(",")[0]
         at = home.calendar.at_home(entry.at)
         words = fact_words(entry.fact, home)
-        yield f"Recorded since this sheet was printed: {subject}, {words} ({at:%H:%M}). Look whether it is the same work."
+        yield say(
+            "Recorded since this sheet was printed: {subject}, {words} ({at:%H:%M}). Look "
+            "whether it is the same work.",
+            subject=subject,
+            words=words,
+            at=at,
+        )
     if len(found) > MOST_NOTED:
-        yield "More was recorded since this sheet was printed: look at the record of the day."
+        yield say("More was recorded since this sheet was printed: look at the record of the day.")
 
 
 # --- confirming -------------------------------------------------------------------------------------------
@@ -556,8 +587,8 @@ def record(
     read = sheet_read(household, sheet)
     found = meaning(read.home, read.sheet, read.day, marked, begins)
     if found.empty:
-        allowed = "at least one marked box that means something"
-        raise InputError([Problem("sheet", "nothing marked", allowed, "Put the sheet aside.")])
+        allowed = say("at least one marked box that means something")
+        raise InputError([Problem(say("sheet"), say("nothing marked"), allowed, say("Put the sheet aside."))])
     if keep:
         _check_of_one(read)
     if found.contrary and not partly:
@@ -599,10 +630,10 @@ def put_aside(household: str, sheet: str) -> None:
 
 def _check_of_one(read: SheetRead) -> None:
     if not read.is_of_one:
-        found = f"the picture of a {read.sheet.kind} of {read.whose}"
-        allowed = "that of one learner's sheet, for it becomes a sample of that learner's work"
+        found = say("the picture of a {sheet} of {learner}", sheet=say(read.sheet.kind), learner=read.whose)
+        allowed = say("that of one learner's sheet, for it becomes a sample of that learner's work")
         raise InputError(
-            [Problem("picture to keep", found, allowed, "Record it without keeping the picture.")]
+            [Problem(say("picture to keep"), found, allowed, say("Record it without keeping the picture."))]
         )
 
 
@@ -629,7 +660,7 @@ def keep_picture(read: SheetRead, *, by: str, at: datetime) -> tuple[Kept, ...]:
             day=read.day,
             by=by,
             at=at,
-            words=str(read.sheet.kind).capitalize(),
+            words=begun(say(read.sheet.kind)),
         )
         for one in contents.values()
     )

@@ -32,7 +32,7 @@ from markstead.records.typeset import check_paper, usual_paper
 from markstead.rules.programme import Stop, Workbook
 from markstead.rules.ruling import Role, stop_words
 from markstead.rules.standing import Cycle, Standing
-from markstead.speech import date_words, day_of_month, day_words, language, say, weekday
+from markstead.speech import date_words, day_of_month, day_words, language, later, say, weekday
 
 SIZES: Mapping[str, Paper] = {"a4": Paper.A4, "us-letter": Paper.LETTER}
 """Sizes of paper as they are asked for, the same words as for every other paper."""
@@ -50,18 +50,18 @@ KEPT_DAYS = 60
 """A sheet can be read for so many days; after that it is forgotten, for it holds names."""
 NOTHING = "0" * 16
 PRESENCES = (
-    (Presence.FULL, "all day"),
-    (Presence.HALF, "half the day"),
-    (Presence.ABSENT, "not at school"),
+    (Presence.FULL, later("all day")),
+    (Presence.HALF, later("half the day")),
+    (Presence.ABSENT, later("not at school")),
 )
 
 
 class WhyEmpty(StrEnum):
     """Why a kind of sheet has nothing to say."""
 
-    SITTING = "nobody may sit a unit test on that day"
-    MARKING = "nothing waits to be marked"
-    WEEK = "no plan is in force for that week"
+    SITTING = later("nobody may sit a unit test on that day")
+    MARKING = later("nothing waits to be marked")
+    WEEK = later("no plan is in force for that week")
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,18 +111,28 @@ def print_sheets(
     size = SIZES[check_paper(paper or usual_paper(home))]
     for kind in kinds:
         if kind not in KINDS:
-            raise InputError([Problem("kind of sheet", repr(kind[:40]), f"one of {', '.join(KINDS)}")])
+            raise InputError(
+                [
+                    Problem(
+                        say("kind of sheet"), repr(kind[:40]), say("one of {words}", words=", ".join(KINDS))
+                    )
+                ]
+            )
     if home.person(by).role not in (Role.EDUCATOR, Role.HELPER):
         raise InputError(
-            [Problem("sheets", home.person(by).name, "an educator or a helper, who prints them")]
+            [Problem(say("sheets"), home.person(by).name, say("an educator or a helper, who prints them"))]
         )
     who = (home.learner(learner),) if learner else home.learners
     if not who:
-        raise InputError([Problem("learners", "nobody yet", "at least one learner")])
+        raise InputError([Problem(say("learners"), say("nobody yet"), say("at least one learner"))])
     made = [one for kind in kinds for one in _MAKERS[kind](_Desk(home, day, now, size), who)]
     if not made:
-        empty = "; ".join(WhyEmpty[kind.upper()] for kind in kinds if kind.upper() in WhyEmpty.__members__)
-        raise InputError([Problem("sheets", empty or "nothing to print", "a day with something to print")])
+        empty = "; ".join(
+            say(WhyEmpty[kind.upper()]) for kind in kinds if kind.upper() in WhyEmpty.__members__
+        )
+        raise InputError(
+            [Problem(say("sheets"), empty or say("nothing to print"), say("a day with something to print"))]
+        )
     with transaction.atomic():
         _forget(household, day)
         sheets = tuple(_kept(home, one, day, now) for one in made)
@@ -130,7 +140,7 @@ def print_sheets(
 
     content = draw_together(sheets, paper_key.key_of(household))
     told = tuple(
-        (str(sheet.kind), home.people[one.learner].name if one.learner else "everybody")
+        (str(sheet.kind), home.people[one.learner].name if one.learner else say("everybody"))
         for sheet, one in zip(sheets, made, strict=True)
     )
     return Printed(_file_name(kinds, who if learner else (), day), content, told)
@@ -210,7 +220,7 @@ def _days(at: _Desk, who: Iterable[Somebody]) -> Iterable[_Made]:
             age_of(learner),
             day_words(at.day),
             courses,
-            presence=tuple((str(value), words) for value, words in PRESENCES),
+            presence=tuple((str(value), say(words)) for value, words in PRESENCES),
             notes=tuple(_notes(at.home, learner, own, goals)),
         )
         planned = json.dumps(planned_of_day(at.home, learner.id, at.day))
@@ -249,11 +259,11 @@ def _goals(at: _Desk, held: Sequence[Held]) -> dict[str, GoalSet]:
 def _notes(home: Home, learner: Somebody, own: Sequence[Held], goals: Mapping[str, GoalSet]) -> Iterable[str]:
     tests = [one.course for one in own if one.copy in goals and goals[one.copy].step is Step.UNIT_TEST]
     if tests:
-        yield f"Unit test in the morning: {', '.join(tests)}."
+        yield say("Unit test in the morning: {courses}.", courses=", ".join(tests))
     in_hand = {one.workbook.course for one in own}
     idle = [home.programme.course(course).title for course in learner.courses if course not in in_hand]
     if idle:
-        yield f"No workbook in hand: {', '.join(idle)}."
+        yield say("No workbook in hand: {courses}.", courses=", ".join(idle))
 
 
 def _course(held: Held, goal: GoalSet | None, *, free: bool) -> Course:
@@ -270,9 +280,9 @@ def _course(held: Held, goal: GoalSet | None, *, free: bool) -> Course:
     scores: tuple[Score, ...] = ()
     if _is_near_practice(held, reach if todo else 0, goal):
         questions = tuple(range(1, book.practice_questions + 1))
-        stops.append(StopToMark(PRACTICE, "the practice test", questions))
+        stops.append(StopToMark(PRACTICE, say("the practice test"), questions))
         if book.practice_questions <= 99:
-            scores = (Score(PRACTICE, "the practice test", book.practice_questions),)
+            scores = (Score(PRACTICE, say("the practice test"), book.practice_questions),)
     return Course(
         held.copy,
         held.course,
@@ -298,10 +308,14 @@ def _goal_words(goal: GoalSet | None, todo: tuple[int, int] | None) -> str:
     """The goal in words where it is more than pages."""
     if goal is None or goal.step is None:
         return ""
-    test = "the unit test" if goal.step is Step.UNIT_TEST else "the practice test"
+    test = say("the unit test") if goal.step is Step.UNIT_TEST else say("the practice test")
     if todo is None:
         return test
-    return f"pages {todo[0]} to {todo[1]}, {test}" if todo[1] > todo[0] else f"page {todo[0]}, {test}"
+    return (
+        say("pages {first} to {last}, {test}", first=todo[0], last=todo[1], test=test)
+        if todo[1] > todo[0]
+        else say("page {number}, {test}", number=todo[0], test=test)
+    )
 
 
 def _is_to_mark(s: Standing, stop: Stop) -> bool:
@@ -317,7 +331,11 @@ def _stop(s: Standing, stop: Stop) -> StopToMark:
 
 
 def _run(stop: Stop) -> str:
-    return f"pages {stop.first} to {stop.last}" if stop.last > stop.first else f"page {stop.first}"
+    return (
+        say("pages {first} to {last}", first=stop.first, last=stop.last)
+        if stop.last > stop.first
+        else say("page {number}", number=stop.first)
+    )
 
 
 def _is_near_practice(held: Held, reach: int, goal: GoalSet | None) -> bool:
@@ -361,7 +379,7 @@ def _sittings(at: _Desk, who: Iterable[Somebody]) -> Iterable[_Made]:
     morning = sittings.morning(home.id, now=now, home=home)
     wanted = {p.id for p in who}
     watchers = tuple((p.id, p.name) for p in home.people.values() if p.id in home.watchers)
-    hours = f"from {_clock(rules.morning_from)} to {_clock(rules.morning_until)}"
+    hours = say("from {first} to {last}", first=_clock(rules.morning_from), last=_clock(rules.morning_until))
     for one in morning.candidates:
         if one.learner.id not in wanted or one.own_bars or not one.standing.practice_passed:
             continue
@@ -395,9 +413,9 @@ def _markings(at: _Desk, who: Iterable[Somebody]) -> Iterable[_Made]:
         one for held in held_copies(at.home) if held.learner.id in wanted for one in _to_mark(at.home, held)
     ]
     if waiting:
-        under = f"{day_words(at.day)}: colour the numbers that are wrong"
+        under = say("{day}: colour the numbers that are wrong", day=day_words(at.day))
         sheet = marking_sheet(
-            tuple(waiting), title="To be marked", day=under, sheet_id=NOTHING, paper=at.paper
+            tuple(waiting), title=say("To be marked"), day=under, sheet_id=NOTHING, paper=at.paper
         )
         yield _Made(sheet, next(iter(wanted)) if len(wanted) == 1 else "")
 
@@ -427,7 +445,7 @@ def _to_mark(home: Home, held: Held) -> Iterable[ToMark]:
     if s.practice_open:
         questions = tuple(range(1, book.practice_questions + 1))
         yield ToMark(
-            held.learner.id, held.learner.name, held.copy, name, PRACTICE, "the practice test", questions
+            held.learner.id, held.learner.name, held.copy, name, PRACTICE, say("the practice test"), questions
         )
 
 
@@ -458,15 +476,19 @@ def _weeks(at: _Desk, who: Iterable[Somebody]) -> Iterable[_Made]:
     same = days[0].month == days[-1].month and language().short_day_of_month.startswith("d")
     begins = str(days[0].day) if same else day_of_month(days[0])
     under = say("{first} to {last}; the numbers are pages", first=begins, last=date_words(days[-1]))
-    yield _Made(week_sheet("The week", under, heads, tuple(rows), sheet_id=NOTHING, paper=at.paper))
+    yield _Made(week_sheet(say("The week"), under, heads, tuple(rows), sheet_id=NOTHING, paper=at.paper))
 
 
 def _planned_words(goal: Any) -> str:
     parts = []
     if goal.first is not None and goal.last is not None:
-        parts.append(f"{goal.first} to {goal.last}" if goal.last > goal.first else str(goal.first))
-    parts += ["practice test"] if goal.practice else []
-    parts += ["unit test"] if goal.unit else []
+        parts.append(
+            say("{first} to {last}", first=goal.first, last=goal.last)
+            if goal.last > goal.first
+            else str(goal.first)
+        )
+    parts += [say("practice test")] if goal.practice else []
+    parts += [say("unit test")] if goal.unit else []
     return ", ".join(parts)
 
 
@@ -489,7 +511,7 @@ def _roads(at: _Desk, who: Iterable[Somebody]) -> Iterable[_Made]:
             for course in learner.courses
         )
         if roads:
-            under = "Colour a stone for each workbook that is passed."
+            under = say("Colour a stone for each workbook that is passed.")
             made = road_sheet(learner.name, age_of(learner), under, roads, sheet_id=NOTHING, paper=at.paper)
             yield _Made(made, learner.id)
 

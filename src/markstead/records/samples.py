@@ -28,6 +28,7 @@ from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
 from markstead.records.models import Household, Person, Sample
 from markstead.records.place import home_folder
+from markstead.speech import later, say
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -47,7 +48,7 @@ MOST_PAGES = 12
 MOST_POINTS = 1700
 """Of an edge of a PDF's page: A2 has 1684."""
 MOST_WORDS = 400
-ALLOWED = "a photograph or a scan: JPEG, PNG, HEIC or PDF, judged by what is in the file"
+ALLOWED = later("a photograph or a scan: JPEG, PNG, HEIC or PDF, judged by what is in the file")
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,10 +103,18 @@ def keep_sample(
     copy = _of_fact(home, entry, copy)
     _check_copy(home, copy, who.id)
     if day > home.calendar.day_of(at):
-        raise InputError([Problem("day of the sample", str(day), "a day that is not to come")])
+        raise InputError([Problem(say("day of the sample"), str(day), say("a day that is not to come"))])
     line = " ".join(words.split())
     if len(line) > MOST_WORDS:
-        raise InputError([Problem("words of the sample", f"{len(line)} letters", f"up to {MOST_WORDS}")])
+        raise InputError(
+            [
+                Problem(
+                    say("words of the sample"),
+                    say("{n} letters", n=len(line)),
+                    say("up to {most}", most=MOST_WORDS),
+                )
+            ]
+        )
     drawn = draw_anew(content)
     digest = sha256(drawn.content).hexdigest()
     _write(digest, drawn.kind, drawn.content, drawn.small)
@@ -137,9 +146,19 @@ def _of_fact(home: Home, entry: int | None, copy: str | None) -> str | None:
         return copy
     row = EntryRow.objects.filter(household=home.id, seq=entry).first()
     if row is None:
-        raise UnknownError([Problem("fact", str(entry), "the place of a fact on the record of this home")])
+        raise UnknownError(
+            [Problem(say("fact"), str(entry), say("the place of a fact on the record of this home"))]
+        )
     if copy is not None and row.copy != copy:
-        raise InputError([Problem("fact", f"{entry}, of another copy", f"a fact of the copy {copy}")])
+        raise InputError(
+            [
+                Problem(
+                    say("fact"),
+                    say("{number}, of another copy", number=entry),
+                    say("a fact of the copy {copy}", copy=copy),
+                )
+            ]
+        )
     return row.copy
 
 
@@ -149,12 +168,12 @@ def _check_copy(home: Home, copy: str | None, learner: str) -> None:
         return
     row = CopyRow.objects.filter(household=home.id, id=copy).first()
     if row is None:
-        raise UnknownError([Problem("copy", repr(copy), "the id of a copy of this home")])
+        raise UnknownError([Problem(say("copy"), repr(copy), say("the id of a copy of this home"))])
     had = EntryRow.objects.filter(
         household=home.id, copy=copy, kind=CopyIssued.KIND, body__contains=learner
     ).exists()
     if row.learner != learner and not had:
-        raise InputError([Problem("copy", row.workbook, "a copy that this learner has or had")])
+        raise InputError([Problem(say("copy"), row.workbook, say("a copy that this learner has or had"))])
 
 
 # --- files --------------------------------------------------------------------------------------------------------
@@ -176,7 +195,11 @@ def file_name(digest: str, kind: str) -> str:
     """
     if kind not in _ENDINGS or not _DIGEST.fullmatch(digest):
         raise InputError(
-            [Problem("sample", f"{digest[:70]!r}, {kind[:40]!r}", "a SHA-256 and a kind that is kept")]
+            [
+                Problem(
+                    say("sample"), f"{digest[:70]!r}, {kind[:40]!r}", say("a SHA-256 and a kind that is kept")
+                )
+            ]
         )
     return f"{digest}.{_ENDINGS[kind]}"
 
@@ -196,7 +219,13 @@ def put_back(digest: str, kind: str, content: bytes) -> list[Path]:
     name = file_name(digest, kind)
     if sha256(content).hexdigest() != digest:
         raise InputError(
-            [Problem(f"sample {name}", "other bytes", "the bytes that its name is the SHA-256 of")]
+            [
+                Problem(
+                    say("sample {name}", name=name),
+                    say("other bytes"),
+                    say("the bytes that its name is the SHA-256 of"),
+                )
+            ]
         )
     if content.startswith(b"%PDF-"):
         found, first = "application/pdf", pictures_of_pdf(content)[0]
@@ -207,9 +236,9 @@ def put_back(digest: str, kind: str, content: bytes) -> list[Path]:
             opened.draft("RGB", (LONGEST_EDGE, LONGEST_EDGE))
             first = _on_white(opened)
         except (OSError, ValueError, SyntaxError, EOFError) as error:
-            raise _refused("a damaged picture") from error
+            raise _refused(say("a damaged picture")) from error
     if found != kind:
-        raise InputError([Problem(f"sample {name}", found, kind)])
+        raise InputError([Problem(say("sample {name}", name=name), found, kind)])
     return _write(digest, kind, content, _small(first))
 
 
@@ -232,7 +261,7 @@ def _write(digest: str, kind: str, content: bytes, small: bytes) -> list[Path]:
         remove(new)
         where = f"{_folder()} ({error.strerror})"
         raise InputError(
-            [Problem("folder of samples", where, "a folder with room that can be written")]
+            [Problem(say("folder of samples"), where, say("a folder with room that can be written"))]
         ) from error
     return new
 
@@ -253,9 +282,16 @@ def read_sample(kept: Kept, *, small: bool = False) -> bytes:
     try:
         return path_of(kept.digest, kept.kind, small=small).read_bytes()
     except OSError as error:
-        do = "Copy the folder of samples back from a backup."
+        do = say("Copy the folder of samples back from a backup.")
         raise UnknownError(
-            [Problem("sample", f"no file for {kept.id}", "a file in the home's folder", do)]
+            [
+                Problem(
+                    say("sample"),
+                    say("no file for {sample}", sample=kept.id),
+                    say("a file in the home's folder"),
+                    do,
+                )
+            ]
         ) from error
 
 
@@ -275,7 +311,7 @@ class Drawn:
 
 
 def _refused(found: str, do: str = "") -> InputError:
-    return InputError([Problem("file", found, ALLOWED, do)])
+    return InputError([Problem(say("file"), found, say(ALLOWED), do)])
 
 
 def draw_anew(content: bytes) -> Drawn:
@@ -285,10 +321,11 @@ def draw_anew(content: bytes) -> Drawn:
         InputError: it is none of the kinds that are kept, damaged, or too large.
     """
     if not content:
-        raise _refused("an empty file")
+        raise _refused(say("an empty file"))
     if len(content) > MOST_BYTES:
         raise _refused(
-            f"a file of {len(content) // 2**20} MiB", f"Up to {MOST_BYTES // 2**20} MiB are taken."
+            say("a file of {size} MiB", size=len(content) // 2**20),
+            say("Up to {most} MiB are taken.", most=MOST_BYTES // 2**20),
         )
     if content.startswith(b"%PDF-"):
         return _draw_pdf(content)
@@ -323,7 +360,7 @@ def _opened(content: bytes) -> "Image.Image":
     except Image.DecompressionBombError as error:
         raise _too_many(None) from error
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError, EOFError) as error:
-        raise _refused("a damaged picture") from error
+        raise _refused(say("a damaged picture")) from error
     if picture.width * picture.height > MOST_PIXELS:
         raise _too_many(picture.width * picture.height)
     return picture
@@ -331,23 +368,26 @@ def _opened(content: bytes) -> "Image.Image":
 
 def _too_many(pixels: int | None) -> InputError:
     found = (
-        "a picture of far too many pixels"
+        say("a picture of far too many pixels")
         if pixels is None
-        else f"a picture of {pixels // 10**6} million pixels"
+        else say("a picture of {n} million pixels", n=pixels // 10**6)
     )
-    return _refused(found, f"Up to {MOST_PIXELS // 10**6} million are taken: make it smaller first.")
+    return _refused(
+        found,
+        say("Up to {most} million are taken: make it smaller first.", most=MOST_PIXELS // 10**6),
+    )
 
 
 def _looks_like(content: bytes) -> str:
     if content[:2] == b"PK":
-        return "a packed archive or an office file"
+        return say("a packed archive or an office file")
     if content[:6] in (b"GIF87a", b"GIF89a"):
-        return "a GIF"
+        return say("a GIF")
     try:
         text = content[:200].decode("utf-8")
     except UnicodeDecodeError:
-        return "a file of another kind"
-    return "text" if text.isprintable() or "\n" in text else "a file of another kind"
+        return say("a file of another kind")
+    return say("text") if text.isprintable() or "\n" in text else say("a file of another kind")
 
 
 def _draw_picture(content: bytes) -> Drawn:
@@ -363,7 +403,7 @@ def _draw_picture(content: bytes) -> Drawn:
         drawn = ImageOps.exif_transpose(picture)
         drawn = _on_white(drawn)
     except (OSError, ValueError, SyntaxError, EOFError, Image.DecompressionBombError, MemoryError) as error:
-        raise _refused("a damaged picture") from error
+        raise _refused(say("a damaged picture")) from error
     drawn.thumbnail((LONGEST_EDGE, LONGEST_EDGE), Image.Resampling.LANCZOS)
     form, kind = ("PNG", "image/png") if is_png else ("JPEG", "image/jpeg")
     return Drawn(_saved(drawn, form), kind, _small(drawn), drawn.width, drawn.height, 1)
@@ -429,20 +469,27 @@ def pictures_of_pdf(content: bytes) -> "list[Image.Image]":
         document = pypdfium2.PdfDocument(content)
     except pypdfium2.PdfiumError as error:
         locked = "password" in str(error).lower()
-        raise _refused("a PDF that is locked with a password" if locked else "a damaged PDF") from error
+        raise _refused(
+            say("a PDF that is locked with a password") if locked else say("a damaged PDF")
+        ) from error
     try:
         count = len(document)
         if not 1 <= count <= MOST_PAGES:
-            raise _refused(f"a PDF of {count} pages", f"1 to {MOST_PAGES} pages are taken.")
+            raise _refused(
+                say("a PDF of {n} pages", n=count),
+                say("1 to {most} pages are taken.", most=MOST_PAGES),
+            )
         sizes = [page.get_size() for page in document]
         if any(not 0 < edge <= MOST_POINTS for size in sizes for edge in size):
-            raise _refused("a PDF with a page that is too large", "Pages up to the size of A2 are taken.")
+            raise _refused(
+                say("a PDF with a page that is too large"), say("Pages up to the size of A2 are taken.")
+            )
         scales = [min(_DOTS / 72, LONGEST_EDGE / max(size)) for size in sizes]
         return [
             _on_white(page.render(scale=scale).to_pil()) for page, scale in zip(document, scales, strict=True)
         ]
     except pypdfium2.PdfiumError as error:
-        raise _refused("a damaged PDF") from error
+        raise _refused(say("a damaged PDF")) from error
     finally:
         document.close()
 
@@ -514,7 +561,9 @@ def sample(home: Home, wanted: str) -> Kept:
     """
     row = Sample.objects.filter(household=home.id, id=wanted).first()
     if row is None:
-        raise UnknownError([Problem("sample", repr(wanted[:40]), "the id of a sample of this home")])
+        raise UnknownError(
+            [Problem(say("sample"), repr(wanted[:40]), say("the id of a sample of this home"))]
+        )
     return _kept(row)
 
 
@@ -528,7 +577,15 @@ def describe(home: Home, wanted: str, words: str) -> Kept:
     found = sample(home, wanted)
     line = " ".join(words.split())
     if len(line) > MOST_WORDS:
-        raise InputError([Problem("words of the sample", f"{len(line)} letters", f"up to {MOST_WORDS}")])
+        raise InputError(
+            [
+                Problem(
+                    say("words of the sample"),
+                    say("{n} letters", n=len(line)),
+                    say("up to {most}", most=MOST_WORDS),
+                )
+            ]
+        )
     Sample.objects.filter(id=found.id).update(words=line)
     return sample(home, wanted)
 
