@@ -17,7 +17,7 @@ from markstead.records.home import Home, Somebody, latest_documents, load_home
 from markstead.records.models import Household, Person
 from markstead.records.plan_problem import ByHand, check_target
 from markstead.records.setup import add_document, new_stamp, set_courses
-from markstead.speech import date_words
+from markstead.speech import and_words, date_words, figure, plural, say
 
 FEWEST, MOST_MINUTES = 10, 900
 
@@ -216,8 +216,14 @@ def _one(home: Home, ask: Ask, today: date) -> Home:
             return replace(home, wishes=wishes.with_target(wish))
         case MinutesADay():
             if not FEWEST <= ask.soft <= ask.hard <= MOST_MINUTES:
-                allowed = f"two numbers from {FEWEST} to {MOST_MINUTES}, the second not below the first"
-                raise InputError([Wrong("minutes a day", f"{ask.soft} and {ask.hard}", allowed)])
+                allowed = say(
+                    "two numbers from {fewest} to {most}, the second not below the first",
+                    fewest=FEWEST,
+                    most=MOST_MINUTES,
+                )
+                raise InputError(
+                    [Wrong(say("minutes a day"), and_words([str(ask.soft), str(ask.hard)]), allowed)]
+                )
             who = home.learner(ask.learner).id
             return replace(home, wishes=wishes.with_learner(LearnerWish(who, ask.soft, ask.hard)))
         case PagesADay():
@@ -226,7 +232,15 @@ def _one(home: Home, ask: Ask, today: date) -> Home:
             learner = home.learner(ask.learner)
             home.programme.course(ask.course)
             if ask.course in learner.courses:
-                raise InputError([Wrong("course", ask.course, f"one that {learner.name} does not take yet")])
+                raise InputError(
+                    [
+                        Wrong(
+                            say("course"),
+                            ask.course,
+                            say("one that {learner} does not take yet", learner=learner.name),
+                        )
+                    ]
+                )
             return _with_courses(home, learner, (*learner.courses, ask.course))
         case CourseDropped():
             learner = _course_of(home, ask.learner, ask.course)
@@ -234,26 +248,38 @@ def _one(home: Home, ask: Ask, today: date) -> Home:
             return _with_courses(home, learner, tuple(c for c in learner.courses if c != ask.course))
         case MoreSittings():
             if not 1 <= ask.more <= 9:
-                raise InputError([Wrong("sittings more a morning", str(ask.more), "a number from 1 to 9")])
+                raise InputError(
+                    [Wrong(say("sittings more a morning"), str(ask.more), say("a number from 1 to 9"))]
+                )
             return home
 
 
 def _check_days(home: Home, ask: LearnerAway | NoSchool | EducatorAway | SchoolToo, today: date) -> None:
     if isinstance(ask, SchoolToo):
         if not ask.days:
-            raise InputError([Wrong("school days too", "none", "at least one day")])
-        allowed = f"a day from {date_words(today)} on that has no school yet"
+            raise InputError([Wrong(say("school days too"), say("none"), say("at least one day"))])
+        allowed = say("a day from {day} on that has no school yet", day=date_words(today))
         wrong = [day for day in ask.days if day < today or home.calendar.is_school_day(day)]
         if wrong:
-            raise InputError([Wrong("school days too", date_words(day), allowed) for day in wrong])
+            raise InputError([Wrong(say("school days too"), date_words(day), allowed) for day in wrong])
         return
-    said = f"{date_words(ask.first)} to {date_words(ask.last)}"
+    said = say("{first} to {last}", first=date_words(ask.first), last=date_words(ask.last))
     if ask.last < ask.first:
-        raise InputError([Wrong("days", said, "a last day that is not before the first")])
+        raise InputError([Wrong(say("days"), said, say("a last day that is not before the first"))])
     if (ask.last - ask.first).days > 366:
-        raise InputError([Wrong("days", f"{(ask.last - ask.first).days + 1} days", "a year at most")])
+        raise InputError(
+            [Wrong(say("days"), plural((ask.last - ask.first).days + 1, "day"), say("a year at most"))]
+        )
     if ask.last < today:
-        raise InputError([Wrong("days", said, f"a last day that is not before today, {date_words(today)}")])
+        raise InputError(
+            [
+                Wrong(
+                    say("days"),
+                    said,
+                    say("a last day that is not before today, {day}", day=date_words(today)),
+                )
+            ]
+        )
 
 
 def _in_calendar(
@@ -278,8 +304,16 @@ def _in_calendar(
 def _course_of(home: Home, wanted: str, course: str) -> Somebody:
     learner = home.learner(wanted)
     if course not in learner.courses:
-        taken = ", ".join(learner.courses) or "none"
-        raise InputError([Wrong(f"course of {learner.name}", course, f"one of {taken}")])
+        taken = ", ".join(learner.courses) or say("none")
+        raise InputError(
+            [
+                Wrong(
+                    say("course of {learner}", learner=learner.name),
+                    course,
+                    say("one of {courses}", courses=taken),
+                )
+            ]
+        )
     return learner
 
 
@@ -291,8 +325,11 @@ def _target(home: Home, ask: TargetBy) -> TargetWish:
 def _check_struck(home: Home, wish: TargetWish) -> None:
     codes = [w.workbook for w in home.wishes.targets_of(wish.learner, wish.course)]
     if wish.workbook not in codes:
-        where = f"target of {home.person(wish.learner).name} to strike"
-        allowed = f"a workbook of the course with a target: {', '.join(codes) or 'there is none'}"
+        where = say("target of {learner} to strike", learner=home.person(wish.learner).name)
+        allowed = say(
+            "a workbook of the course with a target: {workbooks}",
+            workbooks=", ".join(codes) or say("there is none"),
+        )
         raise InputError([Wrong(where, wish.workbook, allowed)])
 
 
@@ -302,10 +339,12 @@ def _pages(home: Home, ask: PagesADay) -> CourseWish:
     pages = [n for n in (wish.least, ask.comfortable, ask.most) if n is not None]
     if pages != sorted(pages) or any(not 0 <= n <= 99 for n in pages) or ask.most == 0:
         said = ", ".join(map(str, pages))
-        raise InputError([Wrong("pages a day", said, "least, comfortable and most, rising, at most 99")])
+        raise InputError(
+            [Wrong(say("pages a day"), said, say("least, comfortable and most, rising, at most 99"))]
+        )
     weight = wish.weight if ask.weight is None else ask.weight
     if not 1 <= weight <= 3:
-        raise InputError([Wrong("weight of the course", str(weight), "1, 2 or 3")])
+        raise InputError([Wrong(say("weight of the course"), str(weight), say("1, 2 or 3"))])
     return replace(wish, comfortable=ask.comfortable, most=ask.most, weight=weight)
 
 
@@ -324,9 +363,11 @@ def check_takeable(asks: Sequence[Ask]) -> None:
     """
     more = more_sittings(asks)
     if more:
-        do = "Change `most_watched_a_morning` in the programme's file, then plan again."
-        allowed = "a change that the home may make; how many are watched is a rule of the programme"
-        raise InputError([Wrong("sittings more a morning", f"{more} to be kept", allowed, do)])
+        do = say("Change `most_watched_a_morning` in the programme's file, then plan again.")
+        allowed = say("a change that the home may make; how many are watched is a rule of the programme")
+        raise InputError(
+            [Wrong(say("sittings more a morning"), say("{more} to be kept", more=more), allowed, do)]
+        )
 
 
 def write_down(household: str, asks: Sequence[Ask], *, today: date, at: datetime) -> Home:
@@ -407,16 +448,21 @@ def set_supplier(household: str, wish: SupplierWish, *, at: datetime) -> Home:
     known = sorted({book.supplier for book in home.programme.workbooks.values() if book.supplier})
     problems = []
     if wish.name not in known:
-        problems.append(Wrong("supplier", wish.name, f"one of {', '.join(known) or 'none in the programme'}"))
+        allowed = say("one of {suppliers}", suppliers=", ".join(known))
+        problems.append(
+            Wrong(say("supplier"), wish.name, allowed if known else say("one of none in the programme"))
+        )
     if not 0.5 <= wish.days <= 200:
-        problems.append(Wrong("days of a parcel", f"{wish.days:g}", "a number from 0.5 to 200"))
+        problems.append(
+            Wrong(say("days of a parcel"), figure(f"{wish.days:g}"), say("a number from 0.5 to 200"))
+        )
     for where, value in (
-        ("postage", wish.postage),
-        ("least order", wish.least),
-        ("free from", wish.free_from),
+        (say("postage"), wish.postage),
+        (say("least order"), wish.least),
+        (say("free from"), wish.free_from),
     ):
         if value is not None and not 0 <= value <= 100_000_000:
-            problems.append(Wrong(where, str(value), "an amount from 0 up"))
+            problems.append(Wrong(where, str(value), say("an amount from 0 up")))
     if problems:
         raise InputError(problems)
     return set_wishes(household, lambda wishes: wishes.with_supplier(wish), at=at)

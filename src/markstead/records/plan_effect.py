@@ -10,9 +10,13 @@ from markstead.plan.edit import DayGoals, Edited, edit
 from markstead.plan.whatif import TargetChange
 from markstead.records.home import Home
 from markstead.records.plans import KeptPlan, goal_words, in_force, speech_of
-from markstead.speech import day_short
+from markstead.speech import and_words, counted, day_short, later, say
 
-TESTS = {"": "no test", "practice": "practice test", "unit": "unit test"}
+TESTS = ("", "practice", "unit")
+_THE_TEST = {
+    "practice": later("The practice test of {title}"),
+    "unit": later("The unit test of {title}"),
+}
 
 
 def effect(
@@ -36,9 +40,11 @@ def effect(
     """
     plan = in_force(home)
     if plan is None or plan.answer is None or day not in plan.problem.days:
-        raise InputError([Wrong("goal", day_short(day), "a day that is planned")])
+        raise InputError([Wrong(say("goal"), day_short(day), say("a day that is planned"))])
     if tests not in TESTS:
-        raise InputError([Wrong("goal", repr(tests[:40]), "pages, the practice test or the unit test")])
+        raise InputError(
+            [Wrong(say("goal"), repr(tests[:40]), say("pages, the practice test or the unit test"))]
+        )
     speech = speech_of(home)
     found = edit(
         plan.problem,
@@ -59,11 +65,16 @@ def _sentences(home: Home, plan: KeptPlan, found: Edited, day: date) -> Iterator
     titles = {code: book.title for code, book in home.programme.workbooks.items()}
     here = next((line for line in found.days if days[line.day] == day), None)
     if here is None:
-        yield f"{day_short(day)}: that is the goal already."
+        yield say("{day}: that is the goal already.", day=day_short(day))
         return
-    yield f"{day_short(day)}: {_goals(here.after, titles)} instead of {_goals(here.before, titles)}."
+    yield say(
+        "{day}: {goals} instead of {before}.",
+        day=day_short(day),
+        goals=_goals(here.after, titles),
+        before=_goals(here.before, titles),
+    )
     for breach in found.breaches:
-        yield f"That breaks a rule. {breach.sentence}"
+        yield say("That breaks a rule. {sentence}", sentence=breach.sentence)
     if found.points is None:
         return
     tests = list(_tests(found.days, days, titles))
@@ -71,11 +82,11 @@ def _sentences(home: Home, plan: KeptPlan, found: Edited, day: date) -> Iterator
     targets = [line for change in found.targets if (line := _target(change, days, titles))]
     yield from targets
     if not tests and not targets:
-        yield "No test and no target of the course moves."
+        yield say("No test and no target of the course moves.")
 
 
 def _goals(goals: Sequence[Goal], titles: dict[str, str]) -> str:
-    return " and ".join(goal_words(goal, titles[goal.workbook]) for goal in goals) or "nothing"
+    return and_words(goal_words(goal, titles[goal.workbook]) for goal in goals) if goals else say("nothing")
 
 
 def _tests(changed: Sequence[DayGoals], days: Sequence[date], titles: dict[str, str]) -> Iterator[str]:
@@ -83,13 +94,18 @@ def _tests(changed: Sequence[DayGoals], days: Sequence[date], titles: dict[str, 
     was, now = _days_of_tests(changed, after=False), _days_of_tests(changed, after=True)
     for key in sorted({*was, *now}, key=lambda k: now.get(k, was.get(k, 0))):
         test, code = key
-        name = f"The {test} of {titles[code]}"
+        name = say(_THE_TEST[test], title=titles[code])
         if key not in now:
-            yield f"{name} is no longer within the days that are planned."
+            yield say("{test} is no longer within the days that are planned.", test=name)
         elif key not in was:
-            yield f"{name} is on {day_short(days[now[key]])}."
+            yield say("{test} is on {day}.", test=name, day=day_short(days[now[key]]))
         elif was[key] != now[key]:
-            yield f"{name} is on {day_short(days[now[key]])} instead of {day_short(days[was[key]])}."
+            yield say(
+                "{test} is on {day} instead of {before}.",
+                test=name,
+                day=day_short(days[now[key]]),
+                before=day_short(days[was[key]]),
+            )
 
 
 def _days_of_tests(changed: Sequence[DayGoals], *, after: bool) -> dict[tuple[str, str], int]:
@@ -97,9 +113,9 @@ def _days_of_tests(changed: Sequence[DayGoals], *, after: bool) -> dict[tuple[st
     for line in changed:
         for goal in line.after if after else line.before:
             if goal.practice:
-                found["practice test", goal.workbook] = line.day
+                found["practice", goal.workbook] = line.day
             if goal.unit:
-                found["unit test", goal.workbook] = line.day
+                found["unit", goal.workbook] = line.day
     return found
 
 
@@ -109,6 +125,20 @@ def _target(change: TargetChange, days: Sequence[date], titles: dict[str, str]) 
         return ""
     name, by = titles[after.target.workbook], day_short(days[after.target.day])
     if not after.late:
-        return f"The target {name} by {by} is met then."
-    late = f"{after.late} school day{'s' * (after.late != 1)} late"
-    return f"The target {name} by {by} is {late} then{f', {before.late} without it' if before.late else ''}."
+        return say("The target {title} by {day} is met then.", title=name, day=by)
+    if not before.late:
+        return counted(
+            after.late,
+            "The target {title} by {day} is {n} school day late then.",
+            "The target {title} by {day} is {n} school days late then.",
+            title=name,
+            day=by,
+        )
+    return counted(
+        after.late,
+        "The target {title} by {day} is {n} school day late then, {before} without it.",
+        "The target {title} by {day} is {n} school days late then, {before} without it.",
+        title=name,
+        day=by,
+        before=before.late,
+    )

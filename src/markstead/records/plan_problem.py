@@ -16,7 +16,7 @@ from markstead.plan.wishes import CourseWish, TargetWish
 from markstead.records.home import Home, Somebody
 from markstead.rules.programme import Workbook
 from markstead.rules.standing import CopyStatus, Standing
-from markstead.speech import date_words
+from markstead.speech import date_words, later, say
 
 MOST_DAYS = 260
 """School days that are planned at most."""
@@ -75,8 +75,10 @@ def first_day(home: Home, now: datetime) -> date:
     days = school_days(home, today)
     later = [day for day in days if day > today or local.hour < 12]
     if not later:
-        found = f"no school day after {date_words(today)}"
-        raise InputError([Wrong("the calendar", found, "at least one to plan", "Enter the next term.")])
+        found = say("no school day after {day}", day=date_words(today))
+        raise InputError(
+            [Wrong(say("the calendar"), found, say("at least one to plan"), say("Enter the next term."))]
+        )
     return later[0]
 
 
@@ -96,8 +98,10 @@ def problem_of(scene: Scene, first: date) -> Problem:
     home = scene.home
     days = school_days(home, first)
     if not days:
-        found = f"no school day from {date_words(first)} on"
-        raise InputError([Wrong("the calendar", found, "at least one to plan", "Enter the next term.")])
+        found = say("no school day from {day} on", day=date_words(first))
+        raise InputError(
+            [Wrong(say("the calendar"), found, say("at least one to plan"), say("Enter the next term."))]
+        )
     maker = _Maker(scene, days)
     streams = [
         stream
@@ -106,8 +110,10 @@ def problem_of(scene: Scene, first: date) -> Problem:
         if (stream := maker.stream(learner, course)) is not None
     ]
     if not streams:
-        do = "Enrol a learner in a course, or add the next workbooks to the programme."
-        raise InputError([Wrong("courses", "none with a workbook still to do", "at least one", do)])
+        do = say("Enrol a learner in a course, or add the next workbooks to the programme.")
+        raise InputError(
+            [Wrong(say("courses"), say("none with a workbook still to do"), say("at least one"), do)]
+        )
     learners = {stream.learner for stream in streams}
     return Problem(
         days=tuple(days),
@@ -373,15 +379,23 @@ def check_room(home: Home, problem: Problem) -> None:
         )
         books = [book for s in problem.streams if s.learner == limits.learner for book in s.workbooks]
         needed, what = max(
-            (max(book.halves_a_page for book in books), "a page"),
-            (max(book.practice_halves for book in books), "a practice test"),
-            (max(book.unit_halves for book in books), "a unit test"),
+            (max(book.halves_a_page for book in books), later("{minutes:g} or more, which a page takes")),
+            (
+                max(book.practice_halves for book in books),
+                later("{minutes:g} or more, which a practice test takes"),
+            ),
+            (max(book.unit_halves for book in books), later("{minutes:g} or more, which a unit test takes")),
         )
         if longest is not None and longest < needed:
-            where = f"minutes a day of {home.person(limits.learner).name}"
-            allowed = f"{needed / 2:g} or more, which {what} takes"
+            where = say("minutes a day of {learner}", learner=home.person(limits.learner).name)
+            allowed = say(what, minutes=needed / 2)
             wrong.append(
-                Wrong(where, f"{longest / 2:g} at the most", allowed, "Look at the targets and limits.")
+                Wrong(
+                    where,
+                    say("{minutes:g} at the most", minutes=longest / 2),
+                    allowed,
+                    say("Look at the targets and limits."),
+                )
             )
     if wrong:
         raise InputError(wrong)
@@ -394,22 +408,40 @@ def check_target(home: Home, wish: TargetWish, today: date) -> None:
         InputError: the learner does not take the course, it has no such workbook, or the day is over or not known.
     """
     learner = home.person(wish.learner)
-    where = f"target of {learner.name}"
+    where = say("target of {learner}", learner=learner.name)
     if wish.course not in learner.courses:
-        taken = ", ".join(learner.courses) or "none"
+        taken = ", ".join(learner.courses) or say("none")
         raise InputError(
-            [Wrong(where, f"course {wish.course}", f"a course that {learner.name} takes: {taken}")]
+            [
+                Wrong(
+                    where,
+                    say("course {course}", course=wish.course),
+                    say("a course that {learner} takes: {courses}", learner=learner.name, courses=taken),
+                )
+            ]
         )
     codes = [book.code for book in home.programme.course(wish.course).workbooks]
     if wish.workbook not in codes:
-        raise InputError([Wrong(where, f"workbook {wish.workbook}", f"one of {', '.join(codes)}")])
+        raise InputError(
+            [
+                Wrong(
+                    where,
+                    say("workbook {workbook}", workbook=wish.workbook),
+                    say("one of {workbooks}", workbooks=", ".join(codes)),
+                )
+            ]
+        )
     days = school_days(home, today)
     last = days[-1] if days else today
     if not today <= wish.by <= last:
-        allowed = f"a day from {date_words(today)} to {date_words(last)}, the last school day entered"
+        allowed = say(
+            "a day from {first} to {last}, the last school day entered",
+            first=date_words(today),
+            last=date_words(last),
+        )
         do = (
-            "Choose a later day."
+            say("Choose a later day.")
             if wish.by < today
-            else "Enter the next term first, or choose an earlier day."
+            else say("Enter the next term first, or choose an earlier day.")
         )
         raise InputError([Wrong(where, date_words(wish.by), allowed, do)])

@@ -22,6 +22,7 @@ from markstead.records.outlooks import NeedLine, YearReading, year_of
 from markstead.records.planned import planned_by
 from markstead.records.plans import KeptPlan
 from markstead.rules.standing import Standing
+from markstead.speech import later
 
 LOAD_DAYS = 10
 """School days whose mornings are told."""
@@ -35,10 +36,10 @@ MINUTES_OF_A_DAY = 24 * 60
 class MarkKind(StrEnum):
     """What happens in a workbook on a planned day beside pages."""
 
-    BEGUN = "begun"
-    CHECK = "progress check"
-    PRACTICE = "practice test"
-    UNIT = "unit test"
+    BEGUN = later("begun")
+    CHECK = later("progress check")
+    PRACTICE = later("practice test")
+    UNIT = later("unit test")
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from markstead.records import plan_asks as asked
 from markstead.records.home import Home
 from markstead.records.plan_asks import Ask
 from markstead.records.plans import KeptPlan, Way, goal_words
-from markstead.speech import and_words, day_short, plural
+from markstead.speech import and_words, counted, day_short, plural, say
 
 Key = tuple[str, str, str]
 """Learner, course and workbook of a target."""
@@ -31,20 +31,33 @@ def ask_words(home: Home, ask: Ask) -> str:
     """A change that a plan was tried with, as a sentence."""
     match ask:
         case asked.LearnerAway():
-            why = f" ({ask.why})" if ask.why else ""
-            return f"{home.person(ask.learner).name} is away {_span(ask.first, ask.last)}{why}."
+            name, span = home.person(ask.learner).name, _span(ask.first, ask.last)
+            if not ask.why:
+                return say("{learner} is away {span}.", learner=name, span=span)
+            return say("{learner} is away {span} ({why}).", learner=name, span=span, why=ask.why)
         case asked.NoSchool():
-            name = f" ({ask.name})" if ask.name else ""
-            return f"No school {_span(ask.first, ask.last)}{name}."
+            span = _span(ask.first, ask.last)
+            if not ask.name:
+                return say("No school {span}.", span=span)
+            return say("No school {span} ({name}).", span=span, name=ask.name)
         case asked.EducatorAway():
-            return f"No unit test is watched {_span(ask.first, ask.last)}."
+            return say("No unit test is watched {span}.", span=_span(ask.first, ask.last))
         case asked.SchoolToo():
-            return f"School also on {', '.join(map(day_short, ask.days))}."
+            return say("School also on {days}.", days=", ".join(map(day_short, ask.days)))
         case asked.MinutesADay():
             name = home.person(ask.learner).name
-            return f"{name}: {ask.soft} minutes a day, {ask.hard} at the most."
+            return say(
+                "{learner}: {soft} minutes a day, {hard} at the most.",
+                learner=name,
+                soft=ask.soft,
+                hard=ask.hard,
+            )
         case asked.MoreSittings():
-            return f"{ask.more} more watched sitting{'s' * (ask.more != 1)} every morning."
+            return counted(
+                ask.more,
+                "{n} more watched sitting every morning.",
+                "{n} more watched sittings every morning.",
+            )
         case _:
             return _course_words(home, ask)
 
@@ -56,20 +69,39 @@ def _course_words(
     match ask:
         case asked.TargetBy():
             title = home.programme.workbook(ask.workbook).title
-            return f"{who}: {title} {'by ' + day_short(ask.by) if ask.by else 'without a target'}."
+            if ask.by is None:
+                return say("{who}: {title} without a target.", who=who, title=title)
+            return say("{who}: {title} by {day}.", who=who, title=title, day=day_short(ask.by))
         case asked.PagesADay():
-            comfortable = f"{ask.comfortable} pages" if ask.comfortable is not None else "usual pages"
-            most = f"{ask.most} at the most" if ask.most is not None else "the usual most"
-            weight = f", weight {ask.weight}" if ask.weight is not None else ""
-            return f"{who}: {comfortable} a day, {most}{weight}."
+            comfortable = (
+                say("{pages} pages", pages=ask.comfortable)
+                if ask.comfortable is not None
+                else say("usual pages")
+            )
+            most = (
+                say("{pages} at the most", pages=ask.most) if ask.most is not None else say("the usual most")
+            )
+            if ask.weight is None:
+                return say("{who}: {pages} a day, {most}.", who=who, pages=comfortable, most=most)
+            return say(
+                "{who}: {pages} a day, {most}, weight {weight}.",
+                who=who,
+                pages=comfortable,
+                most=most,
+                weight=ask.weight,
+            )
         case asked.CourseTaken():
-            return f"{who}: the course is begun."
+            return say("{who}: the course is begun.", who=who)
         case asked.CourseDropped():
-            return f"{who}: the course is given up."
+            return say("{who}: the course is given up.", who=who)
 
 
 def _span(first: date, last: date) -> str:
-    return f"on {day_short(first)}" if first == last else f"from {day_short(first)} to {day_short(last)}"
+    return (
+        say("on {day}", day=day_short(first))
+        if first == last
+        else say("from {first} to {last}", first=day_short(first), last=day_short(last))
+    )
 
 
 def only_tried(asks: Sequence[Ask]) -> bool:
@@ -166,11 +198,14 @@ def _met(plan: KeptPlan, found: TargetDay) -> Met:
 def met_words(met: Met | None, *, last: date) -> str:
     """When a target is met, in words; `last` is the last day that is planned."""
     if met is None:
-        return "no target"
+        return say("no target")
     if met.day is None:
-        return f"not by {day_short(last)}"
-    late = f", {met.late} school day{'s' * (met.late != 1)} late" if met.late else ", in time"
-    return f"{day_short(met.day)}{late}"
+        return say("not by {day}", day=day_short(last))
+    if not met.late:
+        return say("{day}, in time", day=day_short(met.day))
+    return counted(
+        met.late, "{day}, {n} school day late", "{day}, {n} school days late", day=day_short(met.day)
+    )
 
 
 def figures(home: Home, kept: KeptPlan, standing: KeptPlan | None) -> tuple[Figure, ...]:
@@ -183,13 +218,13 @@ def figures(home: Home, kept: KeptPlan, standing: KeptPlan | None) -> tuple[Figu
 def _figures(home: Home, plan: KeptPlan, first: date) -> Iterator[tuple[str, int]]:
     if plan.answer is None or not plan.answer.places:
         return
-    yield "Targets late", sum(found.late > 0 for found in plan.answer.targets)
-    yield "School days late, all targets together", sum(found.late for found in plan.answer.targets)
+    yield say("Targets late"), sum(found.late > 0 for found in plan.answer.targets)
+    yield say("School days late, all targets together"), sum(found.late for found in plan.answer.targets)
     done = sum(goal.unit and plan.problem.days[goal.day] >= first for goal in plan.answer.goals)
-    yield "Unit tests by the last school day entered", done
+    yield say("Unit tests by the last school day entered"), done
     for learner, minutes in minutes_over(plan.problem, plan.answer.places, first).items():
         name = home.people[learner].name if learner in home.people else learner
-        yield f"{name}: minutes above the comfortable day", minutes
+        yield say("{learner}: minutes above the comfortable day", learner=name), minutes
 
 
 def minutes_over(problem: Problem, places: Sequence[Sequence[int]], first: date) -> dict[str, int]:
@@ -209,15 +244,27 @@ def minutes_over(problem: Problem, places: Sequence[Sequence[int]], first: date)
 def effect_words(way: Way) -> str:
     """What a way out gives and costs, as it was solved."""
     late = way.others_late
-    others = "no target is late" if not late else f"{late} other target{'s are' if late != 1 else ' is'} late"
-    points = abs(round(way.points))
-    said = f"{points:,} point{'s' * (points != 1)}"
-    cost = (
-        f"The plan as a whole costs {said} {'less' if way.points < 0 else 'more'}"
-        if points
-        else "It costs the same"
+    others = (
+        counted(late, "{n} other target is late", "{n} other targets are late")
+        if late
+        else say("no target is late")
     )
-    return f"Tried: it is met, and {others}. {cost}."
+    points = abs(round(way.points))
+    if not points:
+        cost = say("It costs the same")
+    elif way.points < 0:
+        cost = counted(
+            points,
+            "The plan as a whole costs {n:,} point less",
+            "The plan as a whole costs {n:,} points less",
+        )
+    else:
+        cost = counted(
+            points,
+            "The plan as a whole costs {n:,} point more",
+            "The plan as a whole costs {n:,} points more",
+        )
+    return say("Tried: it is met, and {others}. {cost}.", others=others, cost=cost)
 
 
 def gap_words(plan: KeptPlan) -> str:
@@ -226,13 +273,19 @@ def gap_words(plan: KeptPlan) -> str:
     if answer is None:
         return ""
     if answer.outcome is Outcome.BEST:
-        return "It is proved that no better plan exists."
+        return say("It is proved that no better plan exists.")
     if gap is not None:
         if gap < PROVED:
-            return "It is proved that no plan within these limits is less late."
-        return f"It is proved that no plan's late targets cost less than {100 / (1 + gap / 100):.0f} of a hundred of these."
+            return say("It is proved that no plan within these limits is less late.")
+        return say(
+            "It is proved that no plan's late targets cost less than {share:.0f} of a hundred of these.",
+            share=100 / (1 + gap / 100),
+        )
     if answer.within_percent is not None:
-        return f"It is proved that no plan costs less than {100 / (1 + answer.within_percent / 100):.0f} of a hundred of this one."
+        return say(
+            "It is proved that no plan costs less than {share:.0f} of a hundred of this one.",
+            share=100 / (1 + answer.within_percent / 100),
+        )
     return ""
 
 
@@ -243,8 +296,12 @@ def guess_words(home: Home, plan: KeptPlan) -> tuple[str, ...]:
         if learner in home.people and course in home.programme.courses:
             courses.setdefault((learner, minutes), []).append(home.programme.course(course).title)
     return tuple(
-        f"How fast {home.people[learner].name} goes in {and_words(titles)} is not known yet: "
-        f"{plural(minutes, 'minute')} a page are taken."
+        say(
+            "How fast {learner} goes in {courses} is not known yet: {minutes} a page are taken.",
+            learner=home.people[learner].name,
+            courses=and_words(titles),
+            minutes=plural(minutes, "minute"),
+        )
         for (learner, minutes), titles in courses.items()
     )
 

@@ -59,7 +59,7 @@ from markstead.records.queries import passed_by
 from markstead.records.setup import new_stamp
 from markstead.rules.ruling import page_words
 from markstead.rules.standing import Standing
-from markstead.speech import date_words
+from markstead.speech import and_words, date_words, later, say
 
 SILENT = timedelta(seconds=120)
 """Whoever works a plan out and says nothing for so long is taken to have broken off."""
@@ -68,11 +68,11 @@ STARTS, AFTER = 4, 3
 PROOF = 5
 """Rounds of the proof that targets cannot be met better."""
 BECAUSE = {
-    "learner away": "the learner is away",
-    "out of reach": "it can no longer be reached by then",
-    "morning full": "the mornings before it have no room for the unit test",
-    "minutes": "it does not fit into the minutes of the day",
-    "weighed against the rest": "another day suits the rest of the plan better",
+    "learner away": later("the learner is away"),
+    "out of reach": later("it can no longer be reached by then"),
+    "morning full": later("the mornings before it have no room for the unit test"),
+    "minutes": later("it does not fit into the minutes of the day"),
+    "weighed against the rest": later("another day suits the rest of the plan better"),
 }
 """Reasons of `plan.moved.Why`, as the end of a sentence."""
 
@@ -80,12 +80,12 @@ BECAUSE = {
 class State(StrEnum):
     """What a plan is."""
 
-    WORKING = "being worked out"
-    PROPOSED = "proposed"
-    IN_FORCE = "in force"
-    EARLIER = "earlier"
-    ASIDE = "put aside"
-    BROKEN = "broken off"
+    WORKING = later("being worked out")
+    PROPOSED = later("proposed")
+    IN_FORCE = later("in force")
+    EARLIER = later("earlier")
+    ASIDE = later("put aside")
+    BROKEN = later("broken off")
 
 
 class Effort(StrEnum):
@@ -110,7 +110,11 @@ class MovedLine:
     now: str
     why: str
     """The reason as one of `plan.moved.Why`."""
-    because: str
+
+    @property
+    def because(self) -> str:
+        """The reason in words."""
+        return say(BECAUSE[self.why])
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +149,8 @@ class Says:
 
     done: int = 0
     of: int = 1
-    doing: str = ""
+    step: str = ""
+    """What is being done, in English: who looks is told in the language spoken then."""
     points: float | None = None
     """The cost of the best plan so far."""
     stopped: bool = False
@@ -161,6 +166,11 @@ class Says:
     """Learner, course and minutes a page, where the learner's own pace is not known yet."""
     took: float = 0.0
     """Seconds."""
+
+    @property
+    def doing(self) -> str:
+        """What is being done, in words."""
+        return say(self.step)
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,11 +241,12 @@ class KeptPlan:
 
 def _says(kept: Mapping[str, Any]) -> Says:
     values = dict(kept)
+    values["step"] = values.pop("doing", "")
     values["guessed"] = tuple((row[0], row[1], float(row[2])) for row in kept.get("guessed", ()))
     values["moved"] = tuple(
         MovedLine(
             date.fromisoformat(row["day"]),
-            *(row[k] for k in ("learner", "course", "was", "now", "why", "because")),
+            *(row[k] for k in ("learner", "course", "was", "now", "why")),
         )
         for row in kept.get("moved", ())
     )
@@ -268,7 +279,7 @@ def _written(says: Says) -> str:
         {
             "done": says.done,
             "of": says.of,
-            "doing": says.doing,
+            "doing": says.step,
             "points": says.points,
             "stopped": says.stopped,
             "broken": says.broken,
@@ -284,7 +295,7 @@ def _written(says: Says) -> str:
                     "was": m.was,
                     "now": m.now,
                     "why": m.why,
-                    "because": m.because,
+                    "because": BECAUSE[m.why],
                 }
                 for m in says.moved
             ],
@@ -346,7 +357,7 @@ def kept_plan(household: str, number: int) -> KeptPlan:
     """
     row = PlanRow.objects.filter(household=household, number=number).first()
     if row is None:
-        raise UnknownError([Wrong("plan", str(number), "the number of a plan of this home")])
+        raise UnknownError([Wrong(say("plan"), str(number), say("the number of a plan of this home"))])
     return _read(row)
 
 
@@ -550,7 +561,7 @@ def work_out(household: str, number: int, clock: Callable[[], datetime]) -> Kept
     except MarksteadError as error:
         worker.end(State.BROKEN, None, Says(broken=str(error)))
     except Exception:
-        worker.end(State.BROKEN, None, Says(broken="It broke off by a mistake of Markstead's own."))
+        worker.end(State.BROKEN, None, Says(broken=say("It broke off by a mistake of Markstead's own.")))
         raise
     else:
         took = (clock() - begun).total_seconds()
@@ -594,7 +605,7 @@ class _Worker:
             return replace(self.says, broken=_sentence(self.home, answer.reason)), answer
         stopped = answer.outcome is Outcome.OUT_OF_TIME
         self.says = replace(self.says, stopped=stopped, points=answer.cost.points)
-        return replace(self._explain(kept, answer), doing=""), answer
+        return replace(self._explain(kept, answer), step=""), answer
 
     def _search(self, kept: KeptPlan) -> Answer:
         from markstead.plan.again import mend
@@ -604,7 +615,7 @@ class _Worker:
         standing = in_force(self.home)
         if kept.effort is Effort.MEND and standing is not None and standing.answer is not None:
             return mend(kept.problem, places_of(kept.problem, standing))
-        self.tell(of=STARTS + AFTER, doing="Searching")
+        self.tell(of=STARTS + AFTER, step=later("Searching"))
 
         def heard(progress: Progress) -> bool:
             return self.tell(done=progress.start, of=progress.starts + AFTER, points=progress.cost / HALF)
@@ -620,10 +631,10 @@ class _Worker:
         from markstead.plan.seek import seek
         from markstead.plan.solving import settled
 
-        said, of = "Looking for the least that late targets must cost", self.says.of
+        said, of = later("Looking for the least that late targets must cost"), self.says.of
 
         def heard(progress: Progress) -> bool:
-            return self.tell(done=STARTS + progress.start, of=of + progress.starts, doing=said)
+            return self.tell(done=STARTS + progress.start, of=of + progress.starts, step=said)
 
         sought = seek(problem, answer, on_progress=heard)
         self.least = sought.least
@@ -638,7 +649,7 @@ class _Worker:
         from markstead.plan.moved import announced_count, moved_goals
 
         says, problem = self.says, kept.problem
-        self.tell(done=says.of - AFTER, doing="Naming what moved")
+        self.tell(done=says.of - AFTER, step=later("Naming what moved"))
         moved = self._dropped(kept) + [self._moved(kept, found) for found in moved_goals(problem, answer)]
         place = {learner.id: n for n, learner in enumerate(self.home.learners)}
         moved.sort(key=lambda line: (line.day, place[line.learner], line.course))
@@ -658,10 +669,10 @@ class _Worker:
         )
         says = replace(says, moved=tuple(moved), announced=announced_count(problem), at_risk=lines)
         if kept.effort is not Effort.MEND and risky:
-            if not self.tell(done=says.of - 2, doing="Proving how good it is"):
+            if not self.tell(done=says.of - 2, step=later("Proving how good it is")):
                 return replace(says, stopped=True)
             says = replace(says, gap=_gap(problem, answer, self.least))
-            if not self.tell(done=says.of - 1, doing="Looking for ways out"):
+            if not self.tell(done=says.of - 1, step=later("Looking for ways out")):
                 return replace(says, stopped=True)
             ways = tuple(
                 Way(
@@ -716,8 +727,7 @@ class _Worker:
             for (learner, course), goal in standing.goals(day).items():
                 if learner == here:
                     was = goal_words(goal, self.home.programme.workbook(goal.workbook).title)
-                    because = "the learner is away"
-                    found.append(MovedLine(day, learner, course, was, "nothing", "learner away", because))
+                    found.append(MovedLine(day, learner, course, was, say("nothing"), "learner away"))
         return found
 
     def _away(self, problem: Problem) -> list[tuple[date, str]]:
@@ -741,7 +751,6 @@ class _Worker:
             speech.place(stream, found.told),
             speech.place(stream, found.now),
             str(found.why),
-            BECAUSE[found.why],
         )
 
 
@@ -761,10 +770,10 @@ def goal_words(goal: Goal, title: str) -> str:
     if goal.first is not None and goal.last is not None:
         parts.append(page_words(goal.first, goal.last))
     if goal.practice:
-        parts.append("the practice test")
+        parts.append(say("the practice test"))
     if goal.unit:
-        parts.append("the unit test")
-    return f"{' and '.join(parts)} of {title}"
+        parts.append(say("the unit test"))
+    return say("{goal} of {title}", goal=and_words(parts) if parts else "", title=title)
 
 
 def places_of(problem: Problem, plan: KeptPlan) -> list[list[int] | None]:
@@ -831,7 +840,9 @@ def break_off_silent(household: str, real_now: datetime) -> None:
     for number in rows.values_list("number", flat=True):
         minutes = SILENT // timedelta(minutes=1)
         break_off(
-            household, number, f"Working it out broke off: nothing was heard of it for {minutes} minutes."
+            household,
+            number,
+            say("Working it out broke off: nothing was heard of it for {n} minutes.", n=minutes),
         )
 
 
@@ -854,22 +865,39 @@ def take(household: str, number: int, *, now: datetime) -> KeptPlan:
         row = household_row(household, lock=True)
         found = PlanRow.objects.select_for_update().filter(household=household, number=number).first()
         if found is None:
-            raise UnknownError([Wrong("plan", str(number), "the number of a plan of this home")])
+            raise UnknownError([Wrong(say("plan"), str(number), say("the number of a plan of this home"))])
         if found.state not in (State.PROPOSED, State.ASIDE) or not found.answer:
-            said = f"a plan that is {State(found.state)}"
-            raise InputError([Wrong(f"plan {number}", said, "a plan that was worked out and is proposed")])
+            said = say("a plan that is {state}", state=say(found.state))
+            raise InputError(
+                [
+                    Wrong(
+                        say("plan {number}", number=number),
+                        said,
+                        say("a plan that was worked out and is proposed"),
+                    )
+                ]
+            )
         home = load_home(row)
         kept = _read(found)
         today = home.calendar.day_of(now)
-        do = "Plan again, and take the new plan."
+        do = say("Plan again, and take the new plan.")
         if kept.first < today:
-            said = f"goals from {date_words(kept.first)} on, a day that is over"
-            raise InputError([Wrong(f"plan {number}", said, f"a plan from {date_words(today)} on", do)])
+            said = say("goals from {day} on, a day that is over", day=date_words(kept.first))
+            raise InputError(
+                [
+                    Wrong(
+                        say("plan {number}", number=number),
+                        said,
+                        say("a plan from {day} on", day=date_words(today)),
+                        do,
+                    )
+                ]
+            )
         if found.stamp != _footing(home):
-            said = (
+            said = say(
                 "made before another plan was taken, or people, calendar or wishes of the home were changed"
             )
-            raise InputError([Wrong(f"plan {number}", said, "a plan made since", do)])
+            raise InputError([Wrong(say("plan {number}", number=number), said, say("a plan made since"), do)])
         if kept.asks:
             home = write_down(household, kept.asks, today=today, at=now)
         PlanRow.objects.filter(household=household, state=State.IN_FORCE).update(state=State.EARLIER)
@@ -931,7 +959,7 @@ def by_hand(
     plan = in_force(home)
     told = plan.told().get((learner, course), {}) if plan is not None else {}
     if plan is None or day not in told:
-        raise InputError([Wrong("goal", date_words(day), "a day and a course that are planned")])
+        raise InputError([Wrong(say("goal"), date_words(day), say("a day and a course that are planned"))])
     stream = plan.problem.stream(learner, course)
     index, done = stream.at(stream.done)
     begun = stream.workbooks[index].code, done
@@ -941,10 +969,12 @@ def by_hand(
     book = home.programme.workbook(code)
     done = before[1] if before[0] == code else 0
     if tests not in ("", "practice", "unit"):
-        raise InputError([Wrong("goal", tests, "pages, the practice test or the unit test")])
+        raise InputError([Wrong(say("goal"), tests, say("pages, the practice test or the unit test"))])
     if last is not None and not tests and not done <= last <= book.pages:
-        allowed = f"a page of {book.title} from {max(1, done)} to {book.pages}"
-        raise InputError([Wrong("last page", str(last), allowed)])
+        allowed = say(
+            "a page of {title} from {first} to {last}", title=book.title, first=max(1, done), last=book.pages
+        )
+        raise InputError([Wrong(say("last page"), str(last), allowed)])
     todo = stream.workbooks[stream.index(code) or 0]
     steps = {"practice": todo.pages + 1, "unit": todo.steps}.get(tests, done if last is None else last)
     key = (learner, course, day)
