@@ -14,7 +14,7 @@ from markstead.records.samples import Kept, pictures_of, samples_of
 from markstead.records.typeset import file_name, make_pdf
 from markstead.records.words import fact_words
 from markstead.rules.spans import Span
-from markstead.speech import date_words, plural, span_words
+from markstead.speech import begun, date_words, plural, say, span_words
 
 PRINTED_EDGE = 1500
 """Of a picture in a portfolio: half a page of A4 at 220 dots to the inch."""
@@ -86,8 +86,8 @@ def sample_lines(home: Home, samples: tuple[Kept, ...]) -> tuple[SampleLine, ...
     found = []
     for one in samples:
         course, book = _course_and_book(home, one.copy, codes)
-        name = home.people[one.learner].name if one.learner in home.people else "somebody"
-        what = one.words or all_of([course, book], ", ") or "work"
+        name = home.people[one.learner].name if one.learner in home.people else say("somebody")
+        what = one.words or all_of([course, book], ", ") or say("work")
         found.append(
             SampleLine(
                 one.id,
@@ -98,9 +98,11 @@ def sample_lines(home: Home, samples: tuple[Kept, ...]) -> tuple[SampleLine, ...
                 facts.get(one.entry or 0, ""),
                 one.words,
                 one.pages,
-                f"{one.size / 2**20:.1f} MiB" if one.size >= 2**20 else f"{max(1, one.size // 1024)} KiB",
-                "PDF" if one.kind == "application/pdf" else "picture",
-                f"Sample of {name}, {date_words(one.day)}: {what}",
+                say("{size:.1f} MiB", size=one.size / 2**20)
+                if one.size >= 2**20
+                else say("{size} KiB", size=max(1, one.size // 1024)),
+                "PDF" if one.kind == "application/pdf" else say("picture"),
+                say("Sample of {learner}, {day}: {what}", learner=name, day=date_words(one.day), what=what),
                 one.width,
                 one.height,
             )
@@ -122,12 +124,12 @@ def _view(
     pictures: tuple[Picture, ...],
 ) -> PortfolioView:
     return PortfolioView(
-        title="Portfolio",
+        title=say("Portfolio"),
         household=home.name,
         learner=learner.name,
         key=learner.key,
-        year=f"year {learner.year}" if learner.year is not None else "",
-        span_name=span.name[:1].upper() + span.name[1:],
+        year=say("year {year}", year=learner.year) if learner.year is not None else "",
+        span_name=begun(span.name),
         span=span_words(span.first, span.last),
         count=plural(len(lines), "sample"),
         samples=lines,
@@ -153,9 +155,9 @@ def as_pdf(home: Home, learner: Somebody, span: Span, *, day: date, paper: str) 
             name = f"{one.id}-{number}.jpg"
             files[name], upright = _for_print(content)
             title = all_of([line.course, line.workbook], ", ")
-            page = f"page {number} of {len(drawn)}" if len(drawn) > 1 else ""
+            page = say("page {number} of {of}", number=number, of=len(drawn)) if len(drawn) > 1 else ""
             words = all_of([line.words, line.fact, page], ". ")
-            pictures.append(Picture(name, line.day, title or "Work", words, line.alt, upright))
+            pictures.append(Picture(name, line.day, title or say("Work"), words, line.alt, upright))
     view = _view(home, learner, span, lines, tuple(pictures))
     return make_pdf("portfolio", view, day=day, paper=paper, pictures=files)
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from markstead.records.term_reports import BookState, BookWork
+from markstead.speech import later, say
 
 WIDTH = 720.0
 GAP = 16.0
@@ -93,9 +94,10 @@ def _ruler(work: BookWork, x: float, scale: float) -> list[str]:
             f'<path d="M{_n(at)} {_n(BASE)}V4l6 2.5-6 2.5" stroke-width="1" fill="currentColor" stroke-linejoin="round"/>'
         )
     middle = (x + end) / 2
+    label = say("{number} again", number=book.number) if work.again else str(book.number)
     parts.append(
         f'<text x="{_n(middle)}" y="43" font-size="12" font-family="Libertinus Serif, serif" text-anchor="middle" '
-        f'fill="currentColor" stroke="none">{book.number}{" again" if work.again else ""}</text>'
+        f'fill="currentColor" stroke="none">{label}</text>'
     )
     return parts
 
@@ -129,7 +131,17 @@ def _bracket(books: Sequence[BookWork], starts: Sequence[float], scale: float, p
 
 def _words(books: Sequence[BookWork], planned: int | None) -> str:
     told = "; ".join(
-        f"workbook {w.book.number}{' again' if w.again else ''}: {len(w.done)} of {w.book.pages} pages, {w.state}"
-        for w in books
+        say(
+            _AGAIN if work.again else _FIRST,
+            number=work.book.number,
+            done=len(work.done),
+            pages=work.book.pages,
+            state=say(work.state),
+        )
+        for work in books
     )
-    return f"{told}. {planned} pages were planned." if planned is not None else f"{told}."
+    return say("{told}. {n} pages were planned.", told=told, n=planned) if planned is not None else f"{told}."
+
+
+_FIRST = later("workbook {number}: {done} of {pages} pages, {state}")
+_AGAIN = later("workbook {number} again: {done} of {pages} pages, {state}")

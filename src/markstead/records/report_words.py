@@ -23,7 +23,7 @@ from markstead.records.typeset import file_name, make_pdf
 from markstead.rules.attendance import Sum
 from markstead.rules.requirements import LOCAL_LAW, Requirements
 from markstead.rules.ruling import ranges
-from markstead.speech import date_words, ordinal, plural, short_day_of_month, span_words
+from markstead.speech import begun, counted, date_words, ordinal, say, short_day_of_month, span_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,14 +108,14 @@ def report_view(report: TermReport) -> ReportView:
     notes = {_covered_note(course) for course in report.courses}
     common = notes.pop() if len(notes) == 1 else ""
     return ReportView(
-        title="Progress report",
+        title=say("Progress report"),
         household=report.home.name,
         learner=learner.name,
         key=learner.key,
-        year=f"year {learner.year}" if learner.year is not None else "",
+        year=say("year {year}", year=learner.year) if learner.year is not None else "",
         programme=report.home.programme.title,
         span=span_words(report.span.first, report.span.last),
-        span_name=name[:1].upper() + name[1:],
+        span_name=begun(name),
         as_of=date_words(report.as_of),
         figures=_figures(report),
         courses=tuple(_course(course, common, report.requirements) for course in report.courses),
@@ -123,7 +123,7 @@ def report_view(report: TermReport) -> ReportView:
         missing=_missing(report),
         asks=report.requirements.asks,
         asks_of=report.requirements.title if report.requirements.asks else "",
-        law=LOCAL_LAW,
+        law=say(LOCAL_LAW),
         file=file_name("report", learner.key, str(report.span.first), str(report.until)),
     )
 
@@ -131,50 +131,67 @@ def report_view(report: TermReport) -> ReportView:
 def _figures(report: TermReport) -> tuple[Told, ...]:
     found = report.attendance
     days = found.days(report.requirements.half_day_counts)
-    halves = f"{plural(found.half, 'half day')} among them" if found.half else ""
-    absent = f"absent on {plural(found.absent, 'day')}" if found.absent else ""
+    halves = counted(found.half, "{n} half day among them", "{n} half days among them") if found.half else ""
+    absent = counted(found.absent, "absent on {n} day", "absent on {n} days") if found.absent else ""
     finished = [w for c in report.courses for w in c.books if w.finished]
     units = [t for c in report.courses for w in c.books for t in w.tests if t.kind is TestKind.UNIT]
     marked = [t for t in units if t.right is not None]
     open_tests = len(units) - len(marked)
     pages = sum(len(w.pages) for c in report.courses for w in c.books)
     return (
-        Told("Days of school", day_count(days), all_of([halves, absent], ", ")),
+        Told(say("Days of school"), day_count(days), all_of([halves, absent], ", ")),
         Told(hours_name(found), hours(found.minutes), _hours_note(report)),
-        Told("Workbooks finished", str(len(finished)), f"in {plural(len(report.courses), 'course')}"),
-        Told("Pages worked", str(pages), ""),
         Told(
-            "Unit tests passed",
-            f"{sum(t.passed for t in marked)} of {len(marked)}",
-            f"{plural(open_tests, 'more', 'more')} sat and not marked" if open_tests else "",
+            say("Workbooks finished"),
+            str(len(finished)),
+            counted(len(report.courses), "in {n} course", "in {n} courses"),
+        ),
+        Told(say("Pages worked"), str(pages), ""),
+        Told(
+            say("Unit tests passed"),
+            say("{passed} of {marked}", passed=sum(t.passed for t in marked), marked=len(marked)),
+            counted(open_tests, "{n} more sat and not marked", "{n} more sat and not marked")
+            if open_tests
+            else "",
         ),
     )
 
 
 def hours_name(found: Sum) -> str:
     """What stands over the hours: a least where nobody wrote down the minutes of some work."""
-    return "Hours, at least" if found.at_least else "Hours"
+    return say("Hours, at least") if found.at_least else say("Hours")
 
 
 def _hours_note(report: TermReport) -> str:
     found = report.attendance
-    counted = found.full + found.half + found.absent
-    if counted and found.by_word == counted:
-        return "by the attendance that was taken"
+    days = found.full + found.half + found.absent
+    if days and found.by_word == days:
+        return say("by the attendance that was taken")
     if found.by_word == 0:
-        return "by the minutes written down with pages and unit tests"
-    return f"by attendance on {plural(found.by_word, 'day')}, else by the minutes written down with the work"
+        return say("by the minutes written down with pages and unit tests")
+    return counted(
+        found.by_word,
+        "by attendance on {n} day, else by the minutes written down with the work",
+        "by attendance on {n} days, else by the minutes written down with the work",
+    )
 
 
 def _missing(report: TermReport) -> tuple[str, ...]:
     found = []
     if report.attendance.unclocked and report.attendance.at_least:
-        pieces = plural(report.attendance.unclocked, "piece")
-        found.append(f"Of {pieces} of work nobody wrote down the minutes; the hours are a least.")
+        found.append(
+            counted(
+                report.attendance.unclocked,
+                "Of {n} piece of work nobody wrote down the minutes; the hours are a least.",
+                "Of {n} pieces of work nobody wrote down the minutes; the hours are a least.",
+            )
+        )
     if report.as_of < report.span.last:
-        found.append(f"The days after {date_words(report.as_of)} are not over or not on the record yet.")
+        found.append(
+            say("The days after {day} are not over or not on the record yet.", day=date_words(report.as_of))
+        )
     if not report.courses:
-        found.append("Nothing was worked in these days.")
+        found.append(say("Nothing was worked in these days."))
     return tuple(found)
 
 
@@ -186,9 +203,18 @@ def _course(course: CourseReport, common: str, rules: Requirements) -> CourseVie
     planned = int(covered.planned + Fraction(1, 2)) if covered is not None else None
     drawing = course_rulers(course.books, planned)
     finished = sum(work.finished is not None for work in course.books)
-    minutes = f"{hours(course.minutes, at_least=course.unclocked > 0)} written down" if course.minutes else ""
+    minutes = (
+        say("{hours} written down", hours=hours(course.minutes, at_least=course.unclocked > 0))
+        if course.minutes
+        else ""
+    )
     summary = all_of(
-        [f"{plural(finished, 'workbook')} finished", f"worked on {plural(course.days, 'day')}", minutes], ", "
+        [
+            counted(finished, "{n} workbook finished", "{n} workbooks finished"),
+            counted(course.days, "worked on {n} day", "worked on {n} days"),
+            minutes,
+        ],
+        ", ",
     )
     return CourseView(
         id=course.course,
@@ -209,22 +235,24 @@ def _course(course: CourseReport, common: str, rules: Requirements) -> CourseVie
 def _book(work: BookWork) -> BookLine:
     whole = work.book.pages
     if not work.pages:
-        pages = "no pages" if not work.before else "all pages were worked before"
+        pages = say("no pages") if not work.before else say("all pages were worked before")
     elif len(work.pages) == whole:
-        pages = f"all {whole}"
+        pages = say("all {pages}", pages=whole)
     else:
-        pages = f"{ranges(work.pages)} of {whole}"
+        pages = say("{pages} of {whole}", pages=ranges(work.pages), whole=whole)
     if work.state is BookState.IN_HAND and not work.done:
-        state = "in hand, not begun"
+        state = say("in hand, not begun")
     elif work.state is BookState.IN_HAND:
-        state = "in hand, all pages" if len(work.done) == whole else f"in hand, to page {max(work.done)}"
+        state = say("in hand, to page {page}", page=max(work.done))
+        if len(work.done) == whole:
+            state = say("in hand, all pages")
     elif work.state is BookState.FINISHED and work.finished is not None:
-        state = f"finished {_short(work.finished)}"
+        state = say("finished {day}", day=_short(work.finished))
     else:
-        state = str(work.state)
+        state = say(work.state)
     return BookLine(
         str(work.book.number),
-        f"{work.book.title}, a new copy" if work.again else work.book.title,
+        say("{title}, a new copy", title=work.book.title) if work.again else work.book.title,
         pages,
         tuple(_test(t) for t in work.tests if t.kind is TestKind.PRACTICE),
         tuple(_test(t) for t in work.tests if t.kind is TestKind.UNIT),
@@ -239,18 +267,37 @@ def _short(day: date) -> str:
 def _test(test: TestTaken) -> TestLine:
     which = f"{ordinal(test.attempt)}: " if test.attempt > 1 else ""
     if test.right is None:
-        return TestLine(f"{which}not marked", f"sat {_short(test.day)}")
+        return TestLine(which + say("not marked"), say("sat {day}", day=_short(test.day)))
     share = percent(Fraction(test.right, test.asked))
-    how = "" if test.passed else ", not passed"
-    return TestLine(f"{which}{test.right} of {test.asked}, {share}", f"{_short(test.day)}{how}")
+    day = _short(test.day)
+    return TestLine(
+        which + say("{right} of {asked}, {share}", right=test.right, asked=test.asked, share=share),
+        day if test.passed else say("{day}, not passed", day=day),
+    )
 
 
 def _covered(course: CourseReport, planned: int | None) -> str:
     covered = course.covered
     if covered is None or planned is None:
-        return f"{plural(sum(len(w.pages) for w in course.books), 'page')} worked; nothing tells what was planned"
-    share = f": {percent(covered.share)} of it" if covered.share is not None else ""
-    return f"{plural(covered.done, 'page')} of new material done, {planned} planned{share}"
+        return counted(
+            sum(len(w.pages) for w in course.books),
+            "{n} page worked; nothing tells what was planned",
+            "{n} pages worked; nothing tells what was planned",
+        )
+    if covered.share is None:
+        return counted(
+            covered.done,
+            "{n} page of new material done, {planned} planned",
+            "{n} pages of new material done, {planned} planned",
+            planned=planned,
+        )
+    return counted(
+        covered.done,
+        "{n} page of new material done, {planned} planned: {share} of it",
+        "{n} pages of new material done, {planned} planned: {share} of it",
+        planned=planned,
+        share=percent(covered.share),
+    )
 
 
 def _covered_note(course: CourseReport) -> str:
@@ -258,29 +305,42 @@ def _covered_note(course: CourseReport) -> str:
     if covered is None:
         return ""
     if covered.by is PlannedBy.PLAN and covered.plan_taken is not None:
-        return f"Planned: by the plan that was in force at the beginning, taken on {date_words(covered.plan_taken)}."
-    return (
+        return say(
+            "Planned: by the plan that was in force at the beginning, taken on {day}.",
+            day=date_words(covered.plan_taken),
+        )
+    return say(
         "Planned: an even share, by school days, of what was left of the course when the school year began."
     )
 
 
 def pace_words(pace: Pace) -> str:
     """A pace with its bands, as a sentence."""
-    days = f"{pace.pages_a_day:.1f} pages a school day on average; {pace.low:.1f} to {pace.high:.1f} in 9 of 10 spells of ten days"
-    if pace.minutes_a_page is None or pace.minutes_low is None or pace.minutes_high is None:
-        return f"Pace: about {days}."
-    return (
-        f"Pace: about {days}. About {pace.minutes_a_page:.0f} minutes a page; "
-        f"{pace.minutes_low:.0f} to {pace.minutes_high:.0f} in 9 of 10 pieces of work."
+    days = say(
+        "Pace: about {pages:.1f} pages a school day on average; {low:.1f} to {high:.1f} in 9 of 10 spells of ten days.",
+        pages=pace.pages_a_day,
+        low=pace.low,
+        high=pace.high,
     )
+    if pace.minutes_a_page is None or pace.minutes_low is None or pace.minutes_high is None:
+        return days
+    minutes = say(
+        "About {minutes:.0f} minutes a page; {low:.0f} to {high:.0f} in 9 of 10 pieces of work.",
+        minutes=pace.minutes_a_page,
+        low=pace.minutes_low,
+        high=pace.minutes_high,
+    )
+    return f"{days} {minutes}"
 
 
 def _explain(course: CourseReport, rules: Requirements) -> str:
     if not course.explanation_due or course.covered is None or course.covered.share is None:
         return ""
-    return (
-        f"{percent(course.covered.share)} of what was planned is covered; the chosen profile asks for a written "
-        f"explanation below {rules.explain_below_percent} %."
+    return say(
+        "{share} of what was planned is covered; the chosen profile asks for a written "
+        "explanation below {percent} %.",
+        share=percent(course.covered.share),
+        percent=rules.explain_below_percent,
     )
 
 

@@ -13,7 +13,7 @@ from markstead.records.past import text_then
 from markstead.records.setup import add_document, new_stamp
 from markstead.rules.requirements import NONE, Requirements
 from markstead.rules.spans import Periods
-from markstead.speech import plural
+from markstead.speech import counted, later, say
 
 KIND = "requirements"
 
@@ -68,11 +68,11 @@ def choose_shipped(household: str, profile: str, *, at: datetime, stamp: str | N
 
 
 _PERIODS = {
-    Periods.YEAR: "One report a year.",
-    Periods.HALVES: "A report each half of the school year.",
-    Periods.THIRDS: "A report each third of the school year.",
-    Periods.QUARTERS: "A report each quarter of the school year.",
-    Periods.TERMS: "A report each term.",
+    Periods.YEAR: later("One report a year."),
+    Periods.HALVES: later("A report each half of the school year."),
+    Periods.THIRDS: later("A report each third of the school year."),
+    Periods.QUARTERS: later("A report each quarter of the school year."),
+    Periods.TERMS: later("A report each term."),
 }
 
 
@@ -81,17 +81,32 @@ def profile_words(rules: Requirements) -> tuple[str, ...]:
     said = []
     if rules.days is not None:
         half = number(rules.half_day_counts)
-        said.append(f"{plural(rules.days, 'day')} of school a year; a half day counts as {half}.")
-    for rule in rules.hours:
-        years = (
-            f"year {rule.from_year}"
-            if rule.from_year == rule.until_year
-            else f"years {rule.from_year} to {rule.until_year}"
+        said.append(
+            counted(
+                rules.days,
+                "{n} day of school a year; a half day counts as {half}.",
+                "{n} days of school a year; a half day counts as {half}.",
+                half=half,
+            )
         )
-        said.append(f"{rule.hours} hours a year in {years}.")
-    said.append(_PERIODS[rules.periods])
+    for rule in rules.hours:
+        if rule.from_year == rule.until_year:
+            said.append(say("{hours} hours a year in year {year}.", hours=rule.hours, year=rule.from_year))
+        else:
+            said.append(
+                say(
+                    "{hours} hours a year in years {first} to {last}.",
+                    hours=rule.hours,
+                    first=rule.from_year,
+                    last=rule.until_year,
+                )
+            )
+    said.append(say(_PERIODS[rules.periods]))
     if rules.explain_below_percent is not None:
         said.append(
-            f"A written explanation where less than {rules.explain_below_percent} % of what was planned is covered."
+            say(
+                "A written explanation where less than {percent} % of what was planned is covered.",
+                percent=rules.explain_below_percent,
+            )
         )
     return tuple(said)

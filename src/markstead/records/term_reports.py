@@ -39,6 +39,7 @@ from markstead.rules.programme import Workbook
 from markstead.rules.requirements import Requirements
 from markstead.rules.spans import Span, periods_of, school_year
 from markstead.rules.standing import CopyStatus, Standing, standing_of
+from markstead.speech import later, say
 
 MOST_WORDS = 6000
 """Letters of one narrative."""
@@ -47,8 +48,8 @@ MOST_WORDS = 6000
 class TestKind(StrEnum):
     """Which test of a workbook."""
 
-    PRACTICE = "practice test"
-    UNIT = "unit test"
+    PRACTICE = later("practice test")
+    UNIT = later("unit test")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,11 +71,11 @@ class TestTaken:
 class BookState(StrEnum):
     """How far a workbook had come at the end of the span."""
 
-    FINISHED = "finished"
-    NOT_PASSED = "not passed"
-    TO_MARK = "sat, to be marked"
-    IN_HAND = "in hand"
-    SPOILED = "spoiled"
+    FINISHED = later("finished")
+    NOT_PASSED = later("not passed")
+    TO_MARK = later("sat, to be marked")
+    IN_HAND = later("in hand")
+    SPOILED = later("spoiled")
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,13 +192,25 @@ def span_for(home: Home, today: date, first: date | None, last: date | None) -> 
     if first is None and last is None:
         begun = [t for t in home.calendar.terms if t.first <= today]
         term = max(begun, key=lambda t: t.first, default=None)
-        return Span(term.name or "term", term.first, term.last) if term else school_year(home.calendar, today)
+        return (
+            Span(term.name or say("term"), term.first, term.last)
+            if term
+            else school_year(home.calendar, today)
+        )
     if first is None or last is None or last < first:
-        found = f"{first or 'nothing'} to {last or 'nothing'}"
-        raise InputError([Problem("days of the report", found, "a first day and a last day, not before it")])
+        found = say("{first} to {last}", first=first or say("nothing"), last=last or say("nothing"))
+        raise InputError(
+            [Problem(say("days of the report"), found, say("a first day and a last day, not before it"))]
+        )
     if (last - first).days > _LONGEST:
         raise InputError(
-            [Problem("days of the report", f"{first} to {last}", "two years at most, from first to last")]
+            [
+                Problem(
+                    say("days of the report"),
+                    say("{first} to {last}", first=first, last=last),
+                    say("two years at most, from first to last"),
+                )
+            ]
         )
     known = {(s.first, s.last): s for s in spans_of(home, first)}
     return known.get((first, last)) or Span("", first, last)
@@ -217,8 +230,8 @@ def term_report(home: Home, learner: str, span: Span, *, as_of: date) -> TermRep
         UnknownError: there is no such learner.
     """
     if as_of < span.first:
-        allowed = f"a day from {span.first} on, the first that is reported"
-        raise InputError([Problem("as of", str(as_of), allowed)])
+        allowed = say("a day from {day} on, the first that is reported", day=span.first)
+        raise InputError([Problem(say("as of"), str(as_of), allowed)])
     past = past_of(home, as_of)
     somebody = past.learner(learner)
     return _Reader(past, somebody, span).report()
@@ -511,11 +524,14 @@ def keep_narrative(home: Home, *, learner: str, course: str, span: Span, text: s
     home.programme.course(course)
     kept = text.replace("\r\n", "\n").replace("\r", "\n").strip()
     if len(kept) > MOST_WORDS:
-        allowed = f"up to {MOST_WORDS} letters"
+        allowed = say("up to {most} letters", most=MOST_WORDS)
         raise InputError(
             [
                 Problem(
-                    "narrative", f"{len(kept)} letters", allowed, "Shorten it; the draft before it is kept."
+                    say("narrative"),
+                    say("{n} letters", n=len(kept)),
+                    allowed,
+                    say("Shorten it; the draft before it is kept."),
                 )
             ]
         )

@@ -17,7 +17,7 @@ from markstead.records.typeset import file_name, make_pdf
 from markstead.rules.programme import ResultOf, TranscriptRules, WeighBy
 from markstead.rules.requirements import LOCAL_LAW
 from markstead.rules.transcript import CourseResult, SatOnce, Totals, course_result, totals
-from markstead.speech import date_words, plural
+from markstead.speech import ENGLISH, counted, date_words, later, plural, say, spoken
 
 COLUMNS = (
     "course",
@@ -146,27 +146,33 @@ class TranscriptView:
 
 
 _RESULT = {
-    ResultOf.PASSED: "A workbook's result is that of the sitting that passed.",
-    ResultOf.FIRST: "A workbook's result is that of its first sitting, once it is passed.",
-    ResultOf.ALL: "A workbook's result counts the right answers of all its sittings, once it is passed.",
+    ResultOf.PASSED: later("A workbook's result is that of the sitting that passed."),
+    ResultOf.FIRST: later("A workbook's result is that of its first sitting, once it is passed."),
+    ResultOf.ALL: later(
+        "A workbook's result counts the right answers of all its sittings, once it is passed."
+    ),
 }
 _WEIGHT = {
-    WeighBy.CREDITS: "The mean weighs each course by its credits.",
-    WeighBy.WORKBOOKS: "The mean weighs each course by its passed workbooks.",
-    WeighBy.COURSES: "The mean weighs every course alike.",
+    WeighBy.CREDITS: later("The mean weighs each course by its credits."),
+    WeighBy.WORKBOOKS: later("The mean weighs each course by its passed workbooks."),
+    WeighBy.COURSES: later("The mean weighs every course alike."),
 }
 
 
 def transcript_view(found: Transcript) -> TranscriptView:
     """Put a transcript into words."""
     who, rules, sums = found.learner, found.home.programme.transcript, found.totals
-    span = f"{date_words(found.first)} to {date_words(found.last)}" if found.first and found.last else ""
+    span = (
+        say("{first} to {last}", first=date_words(found.first), last=date_words(found.last))
+        if found.first and found.last
+        else ""
+    )
     return TranscriptView(
-        title="Transcript",
+        title=say("Transcript"),
         household=found.home.name,
         learner=who.name,
         key=who.key,
-        year=f"year {who.year}" if who.year is not None else "",
+        year=say("year {year}", year=who.year) if who.year is not None else "",
         programme=found.home.programme.title,
         span=span,
         as_of=date_words(found.as_of),
@@ -178,7 +184,7 @@ def transcript_view(found: Transcript) -> TranscriptView:
         grade=sums.grade,
         books=plural(sums.books, "workbook"),
         rules=_rules(rules),
-        law=LOCAL_LAW,
+        law=say(LOCAL_LAW),
         file=file_name("transcript", who.key, str(found.as_of)),
     )
 
@@ -186,7 +192,7 @@ def transcript_view(found: Transcript) -> TranscriptView:
 def _course(course: CourseResult, rules: TranscriptRules) -> CourseLine:
     return CourseLine(
         course.title,
-        f"{len(course.books)} of {course.workbooks}",
+        say("{passed} of {workbooks}", passed=len(course.books), workbooks=course.workbooks),
         number(course.credits) if course.credits is not None else "",
         f"{tenths(course.percent)} %" if course.percent is not None else "",
         course.grade,
@@ -195,7 +201,7 @@ def _course(course: CourseResult, rules: TranscriptRules) -> CourseLine:
                 book.workbook.rsplit("-", 1)[-1].lstrip("0"),
                 book.title,
                 date_words(book.passed_on),
-                f"{book.right} of {book.asked}",
+                say("{right} of {asked}", right=book.right, asked=book.asked),
                 f"{tenths(book.percent)} %",
                 rules.grade(book.percent),
                 "" if book.sittings == 1 else plural(book.sittings, "sitting"),
@@ -206,16 +212,24 @@ def _course(course: CourseResult, rules: TranscriptRules) -> CourseLine:
 
 
 def _rules(rules: TranscriptRules) -> tuple[str, ...]:
-    said = [_RESULT[rules.result_of], "A course's result is the mean of its passed workbooks."]
+    said = [say(_RESULT[rules.result_of]), say("A course's result is the mean of its passed workbooks.")]
     if rules.workbooks_a_credit is not None:
         parts = number(rules.smallest_credit)
         said.append(
-            f"{plural(rules.workbooks_a_credit, 'passed workbook')} of a course make one credit, in parts of {parts}."
+            counted(
+                rules.workbooks_a_credit,
+                "{n} passed workbook of a course make one credit, in parts of {parts}.",
+                "{n} passed workbooks of a course make one credit, in parts of {parts}.",
+                parts=parts,
+            )
         )
-    said.append(_WEIGHT[rules.weigh_by])
+    said.append(say(_WEIGHT[rules.weigh_by]))
     if rules.grades:
-        scale = ", ".join(f"{grade.name} from {grade.from_percent} %" for grade in rules.grades)
-        said.append(f"Grades: {scale}.")
+        scale = ", ".join(
+            say("{grade} from {percent} %", grade=grade.name, percent=grade.from_percent)
+            for grade in rules.grades
+        )
+        said.append(say("Grades: {scale}.", scale=scale))
     return tuple(said)
 
 
@@ -259,7 +273,8 @@ def as_csv(found: Transcript) -> bytes:
 
 
 def _plain(value: Fraction | None) -> str:
-    return "" if value is None else number(value)
+    with spoken(ENGLISH.code):  # other programs read it
+        return "" if value is None else number(value)
 
 
 def as_values(found: Transcript) -> dict[str, Any]:

@@ -12,10 +12,11 @@ from typing import Any
 from markstead.errors import InputError, Problem
 from markstead.records.home import Home
 from markstead.records.lettering import lettering
+from markstead.speech import later, say
 
 FOLDER = Path(__file__).parent / "papers"
 PDF = "application/pdf"
-PAPERS: Mapping[str, str] = {"a4": "A4", "us-letter": "US Letter"}
+PAPERS: Mapping[str, str] = {"a4": "A4", "us-letter": later("US Letter")}
 """Sizes of paper, as they are asked for and as they are called."""
 LETTER_IN = frozenset({"US", "CA", "MX", "PH", "CL", "CO", "VE", "CR", "GT", "PA", "DO", "PR"})
 """Countries whose offices use US Letter, by common practice (no source)."""
@@ -33,7 +34,9 @@ def check_paper(paper: str) -> str:
         InputError: there is no such paper.
     """
     if paper not in PAPERS:
-        raise InputError([Problem("paper", repr(paper[:40]), f"one of {', '.join(PAPERS)}")])
+        raise InputError(
+            [Problem(say("paper"), repr(paper[:40]), say("one of {words}", words=", ".join(PAPERS)))]
+        )
     return paper
 
 
