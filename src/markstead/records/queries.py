@@ -26,7 +26,7 @@ from markstead.rules.programme import Workbook
 from markstead.rules.ruling import Ruling, Surroundings, ruling
 from markstead.rules.standing import CopyStatus, Standing
 from markstead.rules.steps import BLOCKS, URGENCY, CallKind, NextStep, Turn, candidates, next_step
-from markstead.speech import and_words, date_words, day_of_month
+from markstead.speech import and_words, counted, date_words, day_of_month, language, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,10 +205,14 @@ def the_household(wanted: str | None = None) -> str:
         return wanted
     if wanted is None and len(ids) == 1:
         return str(ids[0])
-    found = repr(wanted) if wanted else ("no home yet" if not ids else f"{len(ids)} homes")
-    allowed = f"one of {', '.join(ids)}" if ids else "a home that was set up"
+    found = (
+        repr(wanted)
+        if wanted
+        else (counted(len(ids), "{n} home", "{n} homes") if ids else say("no home yet"))
+    )
+    allowed = say("one of {words}", words=", ".join(ids)) if ids else say("a home that was set up")
     raise UnknownError(
-        [Problem("household", found, allowed, "Set one up with `markstead init` or `import`.")]
+        [Problem(say("household"), found, allowed, say("Set one up with `markstead init` or `import`."))]
     )
 
 
@@ -335,7 +339,12 @@ class _Scene:
 def _an_educator(home: Home) -> Somebody:
     found = next((p for p in home.people.values() if p.role == "educator"), None)
     if found is None:
-        problem = Problem("people", "no educator", "at least one educator", "Add one with `markstead init`.")
+        problem = Problem(
+            say("people"),
+            say("no educator"),
+            say("at least one educator"),
+            say("Add one with `markstead init`."),
+        )
         raise UnknownError([problem])
     return found
 
@@ -363,13 +372,13 @@ class _Sight:
     dispatch: tuple[Call, ...] = field(default=())
 
 
-_STEPS: OrderedDict[tuple[str, str], NextStep] = OrderedDict()
+_STEPS: OrderedDict[tuple[str, str, str], NextStep] = OrderedDict()
 _MOST_STEPS = 4096
 
 
 def _step(home: Home, link: str, standing: Standing) -> NextStep:
     """The next step of a copy; it stays the same until the copy's next fact, or a change of the home."""
-    key = (home.stamp, link)
+    key = (home.stamp, link, language().code)
     kept = _STEPS.get(key)
     if kept is None:
         kept = _STEPS[key] = next_step(standing, home.programme)
@@ -378,14 +387,14 @@ def _step(home: Home, link: str, standing: Standing) -> NextStep:
     return kept
 
 
-_SIGHTS: OrderedDict[tuple[str, str, date, str | None], _Sight] = OrderedDict()
+_SIGHTS: OrderedDict[tuple[str, str, date, str | None, str], _Sight] = OrderedDict()
 _MOST_SIGHTS = 64
 
 
 def _sight(opened: Opened, day: date) -> _Sight:
     """Read what today's page rests on, or remember it as long as nothing new is on the record."""
     home = opened.home
-    key = (home.stamp, opened.link, day, opened.calls)
+    key = (home.stamp, opened.link, day, opened.calls, language().code)
     kept = _SIGHTS.get(key)
     if kept is None:
         rows = _live_rows(home.id, day)
@@ -455,7 +464,7 @@ def _learner_day(learner: Somebody, views: Sequence[CopyView], home: Home) -> Le
 
 
 def _call(kind: CallKind, what: str, since: datetime | None, view: CopyView) -> Call:
-    return Call(kind, URGENCY[kind], what, BLOCKS[kind], since, view.learner, view, view.workbook)
+    return Call(kind, URGENCY[kind], what, say(BLOCKS[kind]), since, view.learner, view, view.workbook)
 
 
 def _copy_calls(views: Sequence[CopyView], home: Home, now: datetime, kept: KeptCalls | None) -> list[Call]:
@@ -465,11 +474,15 @@ def _copy_calls(views: Sequence[CopyView], home: Home, now: datetime, kept: Kept
     for view in views:
         s, step = view.standing, view.next
         if s.help is not None:
-            where = f"Asks for help, page {s.help.page}" if s.help.page else "Asks for help"
+            where = (
+                say("Asks for help, page {number}", number=s.help.page)
+                if s.help.page
+                else say("Asks for help")
+            )
             calls.append(_call(CallKind.HELP, where, s.help.at, view))
         late = s.status is CopyStatus.ON_ORDER and s.expected is not None and s.expected < day
         if late and s.expected is not None and view.id not in told_by_parcel:
-            what = f"The copy was expected on {day_of_month(s.expected)}"
+            what = say("The copy was expected on {day}", day=day_of_month(s.expected))
             calls.append(_call(CallKind.LATE_COPY, what, s.ordered, view))
         if step.call is None or step.turn is not Turn.EDUCATOR:
             continue
@@ -511,8 +524,8 @@ def _supply_calls(
                 Call(
                     CallKind.ORDER,
                     URGENCY[CallKind.ORDER],
-                    f"Order {book.title}",
-                    BLOCKS[CallKind.ORDER],
+                    say("Order {title}", title=book.title),
+                    say(BLOCKS[CallKind.ORDER]),
                     None,
                     learner,
                     None,
@@ -525,8 +538,8 @@ def _supply_calls(
                 Call(
                     CallKind.ISSUE,
                     URGENCY[CallKind.ISSUE],
-                    f"Issue {book.title}",
-                    BLOCKS[CallKind.ISSUE],
+                    say("Issue {title}", title=book.title),
+                    say(BLOCKS[CallKind.ISSUE]),
                     view.standing.received,
                     learner,
                     view,
@@ -555,16 +568,34 @@ def _supply_calls(
 def _order_calls(views: Sequence[CopyView], home: Home, day: date, kept: KeptCalls) -> list[Call]:
     """What the order plan wants ordered now, a call for each supplier, and a call for each parcel that is late."""
     unbegun = [(v.id, v.workbook.code, v.standing.learner) for v in views if v.standing.status in UNBEGUN]
-    age = f" (by the order plan of {date_words(kept.made_on)})" if kept.aged(day) else ""
     calls = []
     for due in by_supplier(kept.due(unbegun, day)):
-        when = "today" if due.by <= day else f"by {date_words(due.by)}"
-        copies = "1 copy" if due.copies == 1 else f"{due.copies} copies"
         names = [home.people[learner].name for learner in due.learners if learner in home.people]
-        blocks = (
-            f"{and_words(names)} will need {'it' if due.copies == 1 else 'them'}" if names else "to spare"
-        )
-        what = f"Order {when} from {due.supplier}: {copies}{age}"
+        blocks = say("to spare")
+        if names:
+            blocks = counted(
+                due.copies,
+                "{learners} will need it",
+                "{learners} will need them",
+                learners=and_words(names),
+            )
+        if due.by <= day:
+            what = counted(
+                due.copies,
+                "Order today from {supplier}: {n} copy",
+                "Order today from {supplier}: {n} copies",
+                supplier=due.supplier,
+            )
+        else:
+            what = counted(
+                due.copies,
+                "Order by {day} from {supplier}: {n} copy",
+                "Order by {day} from {supplier}: {n} copies",
+                day=date_words(due.by),
+                supplier=due.supplier,
+            )
+        if kept.aged(day):
+            what = say("{order} (by the order plan of {day})", order=what, day=date_words(kept.made_on))
         calls.append(Call(CallKind.ORDER, URGENCY[CallKind.ORDER], what, blocks, None, supplier=due.supplier))
     on_order = {v.id: v for v in views if v.standing.status is CopyStatus.ON_ORDER}
     return calls + [
@@ -575,15 +606,33 @@ def _order_calls(views: Sequence[CopyView], home: Home, day: date, kept: KeptCal
 def _late_call(parcel: LateParcel, views: Sequence[CopyView]) -> Call:
     """A parcel that should have come; of a single copy its learner and workbook are told as with every copy."""
     kind, first = CallKind.LATE_COPY, views[0]
-    from_whom = f" from {parcel.supplier}" if parcel.supplier else ""
-    rest = f"ordered on {date_words(parcel.ordered)}{from_whom} should have come by {date_words(parcel.due)}"
+    if parcel.supplier:
+        what = counted(
+            len(views),
+            "The copy ordered on {day} from {supplier} should have come by {due}",
+            "{n} copies ordered on {day} from {supplier} should have come by {due}",
+            day=date_words(parcel.ordered),
+            supplier=parcel.supplier,
+            due=date_words(parcel.due),
+        )
+    else:
+        what = counted(
+            len(views),
+            "The copy ordered on {day} should have come by {due}",
+            "{n} copies ordered on {day} should have come by {due}",
+            day=date_words(parcel.ordered),
+            due=date_words(parcel.due),
+        )
     since = first.standing.ordered
     if len(views) == 1:
-        call = _call(kind, f"The copy {rest}", since, first)
+        call = _call(kind, what, since, first)
         return replace(call, copies=parcel.copies, supplier=parcel.supplier)
     names = tuple(dict.fromkeys(v.learner.name for v in views if v.learner is not None))
-    blocks = f"{and_words(names)} wait{'s' if len(names) == 1 else ''} for it" if names else "to spare"
-    what = f"{len(views)} copies {rest}"
+    blocks = say("to spare")
+    if names:
+        blocks = counted(
+            len(names), "{learners} waits for it", "{learners} wait for it", learners=and_words(names)
+        )
     return Call(kind, URGENCY[kind], what, blocks, since, copies=parcel.copies, supplier=parcel.supplier)
 
 
@@ -593,13 +642,22 @@ def _dispatch_calls(home: Home, day: date, standings: Iterable[Standing]) -> lis
     on = connection.ops.adapt_datefield_value(due)
     unsent = [str(copy) for (copy,) in _ask(_UNSENT, home.id, str(CopyStatus.FINISHED), on)]
     missing = sum(s.unit is not None and s.unit.scored is None and s.unit.day < due for s in standings)
-    papers = "1 test paper" if len(unsent) == 1 else f"{len(unsent)} test papers"
-    when = day_of_month(due)
-    parts = [f"Send {papers} of before {when}{late_words(home, day)}"] if unsent else []
+    when, parts = day_of_month(due), []
+    if unsent:
+        papers = counted(
+            len(unsent),
+            "Send {n} test paper of before {day}",
+            "Send {n} test papers of before {day}",
+            day=when,
+        )
+        parts.append(papers + late_words(home, day))
     if missing:
-        lacks = "1 paper of before it is" if missing == 1 else f"{missing} papers of before it are"
-        words = f"{lacks} missing: sat and not marked"
-        parts.append(words if unsent else f"The dispatch of {when}: {words}")
+        lacks = counted(
+            missing,
+            "{n} paper of before it is missing: sat and not marked",
+            "{n} papers of before it are missing: sat and not marked",
+        )
+        parts.append(lacks if unsent else say("The dispatch of {day}: {words}", day=when, words=lacks))
     if not parts:
         return []
     return [
@@ -607,7 +665,7 @@ def _dispatch_calls(home: Home, day: date, standings: Iterable[Standing]) -> lis
             CallKind.DISPATCH,
             URGENCY[CallKind.DISPATCH],
             "; ".join(parts),
-            BLOCKS[CallKind.DISPATCH],
+            say(BLOCKS[CallKind.DISPATCH]),
             None,
             copies=tuple(unsent[:200]),
         )
@@ -624,12 +682,12 @@ def _backup_calls(home: Home, now: datetime) -> list[Call]:
     if not backups.is_old(found, now, last.made if last is not None else first_written(home.id)):
         return []
     what = (
-        f"The last good backup is of {date_words(home.calendar.day_of(last.made))}"
+        say("The last good backup is of {day}", day=date_words(home.calendar.day_of(last.made)))
         if last
-        else "There is no backup yet"
+        else say("There is no backup yet")
     )
     kind = CallKind.BACKUP
-    return [Call(kind, URGENCY[kind], what, BLOCKS[kind], None)]
+    return [Call(kind, URGENCY[kind], what, say(BLOCKS[kind]), None)]
 
 
 def papers_to_send(household: str) -> tuple[CopyView, ...]:
@@ -685,8 +743,12 @@ def find_copy(household: str, wanted: str) -> str:
     ids = [str(i) for i in found.values_list("id", flat=True)[:3]]
     if len(ids) == 1:
         return ids[0]
-    what = f"{len(ids) or 'no'} copies that could be meant by {wanted!r}"
-    raise UnknownError([Problem("copy", what, "the id or the label of one copy, such as maths-5-03 (2)")])
+    what = say("no copies that could be meant by {text!r}", text=wanted)
+    if ids:
+        what = say("{n} copies that could be meant by {text!r}", n=len(ids), text=wanted)
+    raise UnknownError(
+        [Problem(say("copy"), what, say("the id or the label of one copy, such as maths-5-03 (2)"))]
+    )
 
 
 def copy_page(household: str, copy: str, *, now: datetime, by: str | None = None) -> CopyPage:
@@ -698,7 +760,7 @@ def copy_page(household: str, copy: str, *, now: datetime, by: str | None = None
     home = home_of(household)
     row = CopyRow.objects.filter(household=household, id=copy).first()
     if row is None:
-        raise UnknownError([Problem("copy", repr(copy), "the id of a copy of this home")])
+        raise UnknownError([Problem(say("copy"), repr(copy), say("the id of a copy of this home"))])
     day = home.calendar.day_of(now)
     near = CopyRow.objects.filter(
         Q(sat_on=day) | Q(learner=row.learner, status=CopyStatus.ISSUED, learner__isnull=False),
@@ -737,12 +799,12 @@ def _notes(home: Home, entries: Sequence[Entry]) -> tuple[Note, ...]:
     notes = []
     for entry in reversed(entries):
         digest = _words_of(entry)
-        words = texts.get(digest, "(erased)") if digest else None
+        words = texts.get(digest, say("(erased)")) if digest else None
         person = home.people.get(entry.by)
         notes.append(
             Note(
                 entry,
-                person.name if person else "somebody who is no longer named",
+                person.name if person else say("somebody who is no longer named"),
                 words,
                 entry.seq in taken_back,
                 getattr(entry.fact, "copy", None),

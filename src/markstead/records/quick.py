@@ -31,6 +31,7 @@ from markstead.rules.quick_line import (
 from markstead.rules.quick_names import Book, Known, NotRead, Pupil
 from markstead.rules.ruling import RefusedError, Role, first_uncleared, stop_words
 from markstead.rules.standing import CopyStatus, Cycle, Standing
+from markstead.speech import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,11 +214,13 @@ class Hand:
         """Mark a stop for the first time."""
         stop = self.stop_of(copy, named)
         if stop == PRACTICE:
-            found = "right or wrong, but every section and check of this copy is cleared"
-            raise InputError([Problem("marking", found, "practice with its score")])
+            found = say("right or wrong, but every section and check of this copy is cleared")
+            raise InputError([Problem(say("marking"), found, say("practice with its score"))])
         if self.standing(copy).stop(stop).cycle is not Cycle.UNMARKED:
-            found = f"a first marking, but {stop_words(stop)} was marked already"
-            raise InputError([Problem("marking", found, "re-mark right, or re-mark wrong with the numbers")])
+            found = say("a first marking, but {stop} was marked already", stop=stop_words(stop))
+            raise InputError(
+                [Problem(say("marking"), found, say("re-mark right, or re-mark wrong with the numbers"))]
+            )
         self._leave(copy, Step.MARK, stop)
         actions.mark(self.where, copy=copy, stop=stop, wrong=wrong, by=self.by, at=self.at)
         return stop

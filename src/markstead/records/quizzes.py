@@ -13,6 +13,7 @@ from markstead.ledger.facts import PRACTICE, AnyFact, OralQuizHeld
 from markstead.records.desk import Desk, Done, Slip, at_the_desk, household_row
 from markstead.records.models import Copy as CopyRow
 from markstead.records.models import QuizUnderWay
+from markstead.speech import say
 
 MOST_ANSWERS = 60
 
@@ -47,8 +48,8 @@ def _row(household: str, quiz: str, *, lock: bool = False) -> QuizUnderWay:
     rows = QuizUnderWay.objects.select_for_update() if lock else QuizUnderWay.objects
     found = rows.filter(household=household, id=quiz).first()
     if found is None:
-        do = "It was held or put away meanwhile; look at the copy's history."
-        raise UnknownError([Problem("oral quiz", repr(quiz), "a quiz under way in this home", do)])
+        do = say("It was held or put away meanwhile; look at the copy's history.")
+        raise UnknownError([Problem(say("oral quiz"), repr(quiz), say("a quiz under way in this home"), do)])
     return found
 
 
@@ -77,7 +78,7 @@ def begin(household: str, *, copy: str, by: str, at: datetime, stop: str | None 
     """
     row = household_row(household)
     if not CopyRow.objects.filter(household=row, id=copy).exists():
-        raise UnknownError([Problem("copy", repr(copy), "the id of a copy of this home")])
+        raise UnknownError([Problem(say("copy"), repr(copy), say("the id of a copy of this home"))])
     wanted = {"household": row, "copy": copy, "stop": stop or ""}
     fresh = {"id": "q" + secrets.token_hex(8), "begun": at, "by": by}
     try:
@@ -103,11 +104,22 @@ def note(household: str, quiz: str, *, place: int, stop: str, question: int, rig
             return _value(row)
         if place != len(answers):
             raise StaleError(
-                f"This page is older than the quiz: {len(answers)} answers are noted already. "
-                "Nothing was noted twice; go on from there."
+                say(
+                    "This page is older than the quiz: {n} answers are noted already. "
+                    "Nothing was noted twice; go on from there.",
+                    n=len(answers),
+                )
             )
         if len(answers) >= MOST_ANSWERS:
-            raise InputError([Problem("oral quiz", f"{len(answers)} answers", f"at most {MOST_ANSWERS}")])
+            raise InputError(
+                [
+                    Problem(
+                        say("oral quiz"),
+                        say("{n} answers", n=len(answers)),
+                        say("at most {most}", most=MOST_ANSWERS),
+                    )
+                ]
+            )
         row.answers = json.dumps([*answers, answer])
         row.save(update_fields=["answers"])
     return _value(row)
@@ -153,14 +165,26 @@ def hold(household: str, quiz: str, *, by: str, at: datetime, slip: Slip) -> Don
         kept = _value(_row(household, quiz))
         if not kept.answers:
             raise InputError(
-                [Problem("oral quiz", "no answers", "at least one question with right or wrong")]
+                [
+                    Problem(
+                        say("oral quiz"), say("no answers"), say("at least one question with right or wrong")
+                    )
+                ]
             )
         book = desk.home.programme.workbook(desk.known_copy(kept.copy).workbook)
         for answer in kept.answers:
             most = book.practice_questions if answer.stop == PRACTICE else book.stop(answer.stop).questions
             if not 1 <= answer.question <= most:
-                found = f"question {answer.question}"
-                raise InputError([Problem(f"oral quiz, {answer.stop}", found, f"questions 1 to {most}")])
+                found = say("question {number}", number=answer.question)
+                raise InputError(
+                    [
+                        Problem(
+                            say("oral quiz, {stop}", stop=answer.stop),
+                            found,
+                            say("questions 1 to {most}", most=most),
+                        )
+                    ]
+                )
         done = desk.propose(facts_of(kept.copy, kept.answers), by=by, at=at, slip=slip)
         QuizUnderWay.objects.filter(household=household, id=quiz).delete()
         return done

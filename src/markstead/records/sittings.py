@@ -18,6 +18,7 @@ from markstead.rules.bars import Bar, BarKind
 from markstead.rules.programme import Workbook
 from markstead.rules.ruling import Actor, Role, Ruling, Surroundings, ruling
 from markstead.rules.standing import CopyStatus, Cycle, Standing
+from markstead.speech import say
 
 NEAR = 1
 """A copy is near its test when no more of its stops are left to clear."""
@@ -227,7 +228,7 @@ class _Judge:
     def candidate(self, row: CopyRow, standing: Standing, attempt: int) -> Candidate:
         learner = self.home.people.get(row.learner or "")
         if learner is None:
-            raise UnknownError([Problem("learner", repr(row.learner), "somebody of this home")])
+            raise UnknownError([Problem(say("learner"), repr(row.learner), say("somebody of this home"))])
         rulings = [(w, self._rule(standing, attempt, learner, w)) for w in self.watchers]
         best = min((r for _, r in rulings), key=lambda r: len(r.bars), default=Ruling())
         return Candidate(
@@ -290,7 +291,7 @@ def sitting_of(household: str, copy: str, *, now: datetime) -> SittingOf:
     home = load_home(household_row(household))
     row = CopyRow.objects.filter(household=household, id=copy).exclude(workbook="").first()
     if row is None or row.workbook not in home.programme.workbooks:
-        raise UnknownError([Problem("copy", repr(copy), "the id of a copy of this home")])
+        raise UnknownError([Problem(say("copy"), repr(copy), say("the id of a copy of this home"))])
     entries, standing = facts_and_standings(household, [row])[copy]
     sat = _sat(home, row, standing)
     candidate = None
