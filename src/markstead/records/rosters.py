@@ -25,8 +25,9 @@ from markstead.records.queries import home_of
 from markstead.records.setup import Newcomer, Papers, set_up
 from markstead.records.whole import opened_package, package
 from markstead.rules.ruling import Role
+from markstead.speech import later, say
 
-WHAT = "OneRoster package"
+WHAT = later("OneRoster package")
 BREAK = timedelta(days=28)
 """Between two terms so many days without school begin a new school year."""
 NO_NAME = "-"
@@ -61,7 +62,7 @@ def write_roster(household: str, path: Path, *, replace: bool = False) -> Export
     found = oneroster.check(files)
     if found.problems:
         raise InputError(found.problems)
-    with package(path, WHAT, replace=replace) as packed:
+    with package(path, say(WHAT), replace=replace) as packed:
         for name, data in files.items():
             packed.put(name, data)
     return Exported({name: len(rows) for name, rows in tables.items() if rows})
@@ -102,7 +103,7 @@ def tables_of(home: Home) -> dict[str, list[Row]]:
         "enrollments": list(_enrolments(home, org, taken)),
         "categories": [
             {"sourcedId": _category(kind), "title": title}
-            for kind, title in (("practice test", "Practice tests"), ("unit test", "Unit tests"))
+            for kind, title in (("practice test", say("Practice tests")), ("unit test", say("Unit tests")))
             if any(item["categorySourcedId"] == _category(kind) for item, _ in items)
         ],
         "lineItems": [item for item, _ in items],
@@ -146,13 +147,18 @@ def _years(calendar: SchoolCalendar) -> list[tuple[str, list[Term]]]:
 def _session(guid: str, kind: str, first: date, last: date, year: int, title: str = "") -> Row:
     return {
         "sourcedId": guid,
-        "title": title
-        or f"School year {first.year}" + (f" to {last.year}" if last.year > first.year else ""),
+        "title": title or _year_title(first.year, last.year),
         "type": kind,
         "startDate": first.isoformat(),
         "endDate": (last + timedelta(days=1)).isoformat(),  # the standard's end is the day after the last
         "schoolYear": str(year),
     }
+
+
+def _year_title(first: int, last: int) -> str:
+    if last > first:
+        return say("School year {first} to {last}", first=str(first), last=str(last))
+    return say("School year {year}", year=str(first))
 
 
 def _subject(home: Home, course: str) -> str:
@@ -263,7 +269,7 @@ def _line_items(
         yield (
             {
                 "sourcedId": item,
-                "title": f"{book.title}: {kind}",
+                "title": f"{book.title}: {say(kind)}",
                 "assignDate": day,
                 "dueDate": day,
                 "classSourcedId": group,
@@ -325,7 +331,7 @@ def read_files(path: Path) -> dict[str, bytes]:
             for file in sorted(path.iterdir())
             if file.is_file() and not file.name.startswith(".")
         }
-    with opened_package(path, WHAT) as found:
+    with opened_package(path, say(WHAT)) as found:
         return {
             info.filename: _limited(
                 info.filename, info.file_size, lambda name=info.filename: _read(found, name)
@@ -340,13 +346,19 @@ def _read(found: zipfile.ZipFile, name: str) -> bytes:
         return found.read(name)
     except (zipfile.BadZipFile, EOFError, RuntimeError) as error:
         raise InputError(
-            [Problem(f"{WHAT}, {name}", "bytes that cannot be read", "a file as it was packed")]
+            [
+                Problem(
+                    f"{say(WHAT)}, {name}", say("bytes that cannot be read"), say("a file as it was packed")
+                )
+            ]
         ) from error
 
 
 def _limited(name: str, size: int, read: Callable[[], bytes]) -> bytes:
     if size > _MOST:
-        raise InputError([Problem(f"{WHAT}, {name}", f"{size} bytes", f"at most {_MOST}")])
+        raise InputError(
+            [Problem(f"{say(WHAT)}, {name}", say("{n} bytes", n=size), say("at most {most}", most=_MOST))]
+        )
     return read()
 
 
@@ -428,16 +440,19 @@ def _newcomers(
             (f"{row['givenName']} {'' if row['familyName'] == NO_NAME else row['familyName']}").split()
         )
         if row["enabledUser"] != "true" or role is None:
-            why = "has no part that this home knows" if row["enabledUser"] == "true" else "is not enabled"
-            taken.left_out.append(f"{name} {why}.")
+            taken.left_out.append(
+                say("{name} has no part that this home knows.", name=name)
+                if row["enabledUser"] == "true"
+                else say("{name} is not enabled.", name=name)
+            )
             continue
         key = _key(row["username"])
         if key in keys:
             problems.append(
                 Problem(
-                    f"users.csv, row {number}, field username",
+                    say("users.csv, row {number}, field username", number=number),
                     row["username"],
-                    f"another than that of {keys[key]}",
+                    say("another than that of {name}", name=keys[key]),
                 )
             )
             continue
@@ -449,9 +464,13 @@ def _newcomers(
             role, year = here.role, here.year if here.year is not None else year
             wanted = list(dict.fromkeys([*here.courses, *wanted]))
         if role is Role.LEARNER and year is None:
-            found = row["grades"] or "nothing"
+            found = row["grades"] or say("nothing")
             problems.append(
-                Problem(f"users.csv, row {number}, field grades", found, "a grade such as 05, or KG")
+                Problem(
+                    say("users.csv, row {number}, field grades", number=number),
+                    found,
+                    say("a grade such as 05, or KG"),
+                )
             )
             continue
         learner = role is Role.LEARNER
@@ -502,6 +521,7 @@ def _courses_of(
         elif course not in found.setdefault(row["userSourcedId"], []):
             found[row["userSourcedId"]].append(course)
     taken.left_out += [
-        f"The course {title} is none of the programme's, so nobody takes it here." for title in unknown
+        say("The course {title} is none of the programme's, so nobody takes it here.", title=title)
+        for title in unknown
     ]
     return found

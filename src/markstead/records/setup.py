@@ -17,7 +17,7 @@ from markstead.records.models import Copy, Document, Enrolment, Entry, Household
 from markstead.records.passwords import problems_of
 from markstead.rules.programme import Programme
 from markstead.rules.ruling import Role
-from markstead.speech import LANGUAGES, say
+from markstead.speech import LANGUAGES, figure, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,22 +52,35 @@ def check_people(people: Sequence[Newcomer], programme: Programme | None) -> lis
     problems: list[Problem] = []
     seen: set[str] = set()
     for person in people:
-        where = f"person {person.key!r}"
         if person.key in seen:
-            problems.append(Problem(f"{where}, key", person.key, "a key that nobody else has"))
+            problems.append(
+                Problem(
+                    say("person {key!r}, key", key=person.key), person.key, say("a key that nobody else has")
+                )
+            )
         seen.add(person.key)
         if person.role is Role.LEARNER and person.year is None:
-            problems.append(Problem(f"{where}, year", "nothing", "the school year of the learner, such as 5"))
+            problems.append(
+                Problem(
+                    say("person {key!r}, year", key=person.key),
+                    say("nothing"),
+                    say("the school year of the learner, such as 5"),
+                )
+            )
         if programme is None:
             continue
         for course in person.courses:
             if course not in programme.courses:
                 known = ", ".join(programme.courses)
                 problems.append(
-                    Problem(f"{where}, courses", repr(course), f"courses of the programme: {known}")
+                    Problem(
+                        say("person {key!r}, courses", key=person.key),
+                        repr(course),
+                        say("courses of the programme: {courses}", courses=known),
+                    )
                 )
     if not any(p.role is Role.EDUCATOR for p in people):
-        problems.append(Problem("people", "no educator", "at least one educator"))
+        problems.append(Problem(say("people"), say("no educator"), say("at least one educator")))
     return problems
 
 
@@ -124,8 +137,11 @@ def _check_copies(household: str, programme: Programme) -> list[Problem]:
     """A programme keeps every workbook of which the home has a copy: its record speaks of them."""
     there = Copy.objects.filter(household=household).exclude(workbook="")
     codes = set(there.values_list("workbook", flat=True).distinct())
-    allowed = "every workbook of which this home has a copy"
-    return [Problem("workbooks", f"no {code}", allowed) for code in sorted(codes - set(programme.workbooks))]
+    allowed = say("every workbook of which this home has a copy")
+    return [
+        Problem(say("workbooks"), say("no {workbook}", workbook=code), allowed)
+        for code in sorted(codes - set(programme.workbooks))
+    ]
 
 
 def _take_papers(row: Household, papers: Papers, at: datetime) -> bool:
@@ -185,10 +201,14 @@ def give_password(household: str, *, person: str, username: str, password: str) 
     somebody = home.person(person)
     problems = []
     if somebody.role is Role.LEARNER:
-        problems.append(Problem("person", f"{somebody.key}, a learner", "an educator or a helper"))
+        problems.append(
+            Problem(
+                say("person"), say("{name}, a learner", name=somebody.key), say("an educator or a helper")
+            )
+        )
     taken = User.objects.filter(username=username).exclude(person__id=somebody.id).exists()
     if taken or not username.strip():
-        problems.append(Problem("sign-in name", repr(username), "a name that nobody else signs in with"))
+        problems.append(Problem("sign-in name", repr(username), say("a name that nobody else signs in with")))
     problems += problems_of(password, username=username, name=somebody.name, home=home.name)
     if problems:
         raise InputError(problems)
@@ -216,7 +236,11 @@ def set_costs(
         ("days a hold day costs", hold_day_costs, 5),
     ):
         if value is not None and not 0 < value <= most:
-            problems.append(Problem(name, f"{value:g}", f"more than 0 and at most {most} school days"))
+            problems.append(
+                Problem(
+                    name, figure(f"{value:g}"), say("more than 0 and at most {most} school days", most=most)
+                )
+            )
     if problems:
         raise InputError(problems)
     with transaction.atomic():
@@ -249,7 +273,7 @@ def put_demo_clock_forward(household: str, *, by: timedelta) -> None:
     with transaction.atomic():
         row = household_row(household, lock=True)
         if row.demo_shift is None:
-            raise InputError([Problem("household", household, "a demonstration home")])
+            raise InputError([Problem(say("household"), household, say("a demonstration home"))])
         row.demo_shift -= int(by.total_seconds())
         row.stamp = new_stamp()
         row.save(update_fields=["demo_shift", "stamp"])
@@ -261,7 +285,7 @@ def take_up_demo_clock(household: str, *, real_now: datetime) -> None:
         row = household_row(household, lock=True)
         latest = Entry.objects.filter(household=row).aggregate(at=Max("at"))["at"]
         if row.demo_shift is None or latest is None:
-            raise InputError([Problem("household", household, "a demonstration home")])
+            raise InputError([Problem(say("household"), household, say("a demonstration home"))])
         row.demo_shift = int((real_now - latest).total_seconds())
         row.stamp = new_stamp()
         row.save(update_fields=["demo_shift", "stamp"])

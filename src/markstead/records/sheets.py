@@ -11,6 +11,7 @@ from typing import Any
 
 from markstead.errors import InputError, Problem
 from markstead.ledger.facts import PRACTICE
+from markstead.speech import counted, later, say
 
 HOUSEHOLD, PROGRAMME, WORKBOOKS, CALENDAR = (
     "household.toml",
@@ -41,11 +42,15 @@ class Fault:
         p = self.problem
         more = [p.do] if p.do else []
         if self.ends_it:
-            more.append("The log is held against the rules once this is mended.")
-        elif self.passed_over == 1:
-            more.append("1 row that hangs on it was passed over.")
+            more.append(say("The log is held against the rules once this is mended."))
         elif self.passed_over:
-            more.append(f"{self.passed_over} rows that hang on it were passed over.")
+            more.append(
+                counted(
+                    self.passed_over,
+                    "{n} row that hangs on it was passed over.",
+                    "{n} rows that hang on it were passed over.",
+                )
+            )
         return Problem(p.where, p.found, p.allowed, " ".join(more))
 
 
@@ -75,11 +80,11 @@ class Faults:
         return fault
 
     def file(self, file: str, found: str, allowed: str, do: str = "", row: int = 0) -> Fault:
-        where = f"{file}, row {row}" if row else file
+        where = say("{file}, row {number}", file=file, number=row) if row else file
         return self.add(file, row, Problem(where, found, allowed, do))
 
     def cell(self, row: Row, column: str, found: str, allowed: str, do: str = "") -> Fault:
-        where = f"{row.file}, row {row.number}, column {column}"
+        where = say("{file}, row {number}, column {column}", file=row.file, number=row.number, column=column)
         return self.add(row.file, row.number, Problem(where, found, allowed, do))
 
     def of(self, file: str) -> Fault | None:
@@ -94,7 +99,7 @@ class Faults:
 
 def shown(text: str) -> str:
     """What stands there, short enough for a sentence."""
-    return repr(text if len(text) <= 60 else text[:57] + "...") if text else "nothing"
+    return repr(text if len(text) <= 60 else text[:57] + "...") if text else say("nothing")
 
 
 # --- files and tables -------------------------------------------------------------------------------------
@@ -103,8 +108,12 @@ def shown(text: str) -> str:
 def read_texts(folder: Path, faults: Faults) -> dict[str, str]:
     """The text of each file that can be read, its ends of line made alike."""
     if not folder.is_dir():
-        what = "a file" if folder.exists() else "no folder there"
-        problem = Problem("folder", f"{folder} ({what})", f"a folder with the files {', '.join(FILES)}")
+        what = say("a file") if folder.exists() else say("no folder there")
+        problem = Problem(
+            say("folder"),
+            f"{folder} ({what})",
+            say("a folder with the files {files}", files=", ".join(FILES)),
+        )
         raise InputError([problem])
     texts = {}
     for file in FILES:
@@ -118,32 +127,44 @@ def _read_text(path: Path, file: str, faults: Faults) -> str | None:
     try:
         content = path.read_bytes()
     except FileNotFoundError:
-        faults.file(file, "no such file in the folder", f"one file each: {', '.join(FILES)}")
+        faults.file(
+            file, say("no such file in the folder"), say("one file each: {files}", files=", ".join(FILES))
+        )
         return None
     except OSError as error:
-        faults.file(file, f"a file that cannot be read ({error.strerror})", "a file that may be read")
+        faults.file(
+            file,
+            say("a file that cannot be read ({why})", why=error.strerror),
+            say("a file that may be read"),
+        )
         return None
     return text_of(content, file, faults)
 
 
 def text_of(content: bytes, file: str, faults: Faults) -> str | None:
     """The text of a file, judged by what is in it, its ends of line made alike; None where it is none."""
-    allowed = "text in UTF-8"
+    allowed = say("text in UTF-8")
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        faults.file(file, "text in UTF-16", allowed, "Save it as CSV UTF-8.")
+        faults.file(file, say("text in UTF-16"), allowed, say("Save it as CSV UTF-8."))
         return None
     if b"\0" in content:
-        faults.file(file, f"a NUL byte in line {content[: content.index(0)].count(10) + 1}", allowed)
+        faults.file(
+            file,
+            say("a NUL byte in line {number}", number=content[: content.index(0)].count(10) + 1),
+            allowed,
+        )
         return None
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content[: error.start].count(10) + 1
-        found = f"another encoding (byte {content[error.start]:#04x} in line {line})"
-        faults.file(file, found, allowed, "Save it as UTF-8.")
+        found = say(
+            "another encoding (byte {byte:#04x} in line {number})", byte=content[error.start], number=line
+        )
+        faults.file(file, found, allowed, say("Save it as UTF-8."))
         return None
     if not text.strip():
-        faults.file(file, "an empty file", "the file as the reference page shows it")
+        faults.file(file, say("an empty file"), say("the file as the reference page shows it"))
         return None
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
@@ -164,7 +185,7 @@ def read_table(file: str, text: str, columns: Sequence[str], faults: Faults) -> 
                 fault = _too_long(file, number, kept[len(header) :], faults)
                 rows.append(Row(file, number, dict(zip(header, kept, strict=False)), fault))
     except csv.Error as error:
-        allowed = "a table as a spreadsheet saves it: commas between cells, quotation marks in pairs"
+        allowed = say("a table as a spreadsheet saves it: commas between cells, quotation marks in pairs")
         faults.file(file, str(error), allowed, row=number + 1)
         return None
     return rows
@@ -174,8 +195,10 @@ def _too_long(file: str, number: int, cells: list[str], faults: Faults) -> Fault
     extra = next((cell for cell in cells if cell), None)
     if extra is None:
         return None
-    do = "A cell that holds a comma stands in quotation marks."
-    return faults.file(file, f"{shown(extra)} behind the last column", "nothing", do, number)
+    do = say("A cell that holds a comma stands in quotation marks.")
+    return faults.file(
+        file, say("{cell} behind the last column", cell=shown(extra)), say("nothing"), do, number
+    )
 
 
 def _trimmed(header: list[str]) -> list[str]:
@@ -186,16 +209,39 @@ def _trimmed(header: list[str]) -> list[str]:
 
 def _right_header(file: str, header: list[str], columns: Sequence[str], faults: Faults) -> bool:
     if len(header) == 1 and re.search(r"[;\t]", header[0]):
-        faults.file(file, shown(header[0]), "columns parted by commas", "Save it as CSV with commas.", 1)
+        faults.file(
+            file, shown(header[0]), say("columns parted by commas"), say("Save it as CSV with commas."), 1
+        )
         return False
-    allowed = f"the columns {', '.join(columns)}"
+    allowed = say("the columns {columns}", columns=", ".join(columns))
     missing = [name for name in columns if name not in header]
     other = [name for n, name in enumerate(header) if name not in columns or name in header[:n]]
     for name in missing:
-        faults.add(file, 1, Problem(f"{file}, row 1, column {name}", "no such column", allowed))
+        faults.add(
+            file,
+            1,
+            Problem(
+                say("{file}, row {number}, column {column}", file=file, number=1, column=name),
+                say("no such column"),
+                allowed,
+            ),
+        )
     for name in dict.fromkeys(other):
-        found = "a column twice" if name in columns else "a column that this file does not have"
-        faults.add(file, 1, Problem(f"{file}, row 1, column {name or '(no name)'}", found, allowed))
+        found = say("a column twice") if name in columns else say("a column that this file does not have")
+        faults.add(
+            file,
+            1,
+            Problem(
+                say(
+                    "{file}, row {number}, column {column}",
+                    file=file,
+                    number=1,
+                    column=name or say("(no name)"),
+                ),
+                found,
+                allowed,
+            ),
+        )
     return not missing and not other
 
 
@@ -290,8 +336,8 @@ class Column:
     allowed: str
 
 
-DAY = Column(day_of, "a day of the calendar, written YYYY-MM-DD")
-LABEL = Column(label_of, "a label of up to 40 letters, digits, spaces, dots, hyphens")
+DAY = Column(day_of, later("a day of the calendar, written YYYY-MM-DD"))
+LABEL = Column(label_of, later("a label of up to 40 letters, digits, spaces, dots, hyphens"))
 
 
 def parsed(row: Row, columns: Mapping[str, Column], faults: Faults) -> tuple[dict[str, Any], Fault | None]:
@@ -305,7 +351,7 @@ def parsed(row: Row, columns: Mapping[str, Column], faults: Faults) -> tuple[dic
         try:
             said[name] = column.read(text)
         except (ValueError, KeyError):
-            first = first or faults.cell(row, name, shown(text), column.allowed)
+            first = first or faults.cell(row, name, shown(text), say(column.allowed))
     return said, first
 
 
@@ -313,6 +359,6 @@ def needed(row: Row, names: Sequence[str], columns: Mapping[str, Column], faults
     first: Fault | None = None
     for name in names:
         if not row.text(name):
-            fault = faults.cell(row, name, "nothing", columns[name].allowed)
+            fault = faults.cell(row, name, say("nothing"), say(columns[name].allowed))
             first = first or fault
     return first

@@ -13,11 +13,12 @@ from typing import Any
 
 from markstead.errors import DamagedRecordError, InputError
 from markstead.records.whole import written_whole
+from markstead.speech import later, say
 
 FOLDER = "files"
 KEY = "key.age"
 _AGE = ".age"
-WHAT = "backup"
+WHAT = later("backup")
 
 
 class Store:
@@ -75,7 +76,11 @@ class Store:
                 self.put(name, content)
                 if self.get(name) is None:
                     raise DamagedRecordError(
-                        f"The file {self.card_name(name)} does not read back as it was written to {self.root}: that disk may fail."
+                        say(
+                            "The file {file} does not read back as it was written to {folder}: that disk may fail.",
+                            file=self.card_name(name),
+                            folder=self.root,
+                        )
                     )
             held.append(self.card_name(name))
         return tuple(held), missing
@@ -96,7 +101,7 @@ def _read(path: Path) -> bytes:
 def _write(path: Path, content: bytes) -> None:
     with suppress(OSError):  # what the folder lacks, writing says
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-    with written_whole(path, WHAT, replace=True) as file:
+    with written_whole(path, say(WHAT), replace=True) as file:
         file.write(content)
 
 

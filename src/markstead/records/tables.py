@@ -19,20 +19,21 @@ from markstead.records.home import Home
 from markstead.records.models import Entry, Words
 from markstead.records.queries import home_of
 from markstead.records.whole import Package, package
+from markstead.speech import language, later, say
 
 METADATA = "csv-metadata.json"
 README = "README.txt"
-WHAT = "package of tables"
+WHAT = later("package of tables")
 _FORMULA = re.compile(r"'*[=+\-@\t\r]")
 _GUARDED = re.compile(r"'+[=+\-@\t\r]")
 _CHUNK = 1000
 
-_README = """\
+_README = later("""\
 Tables of a household out of Markstead. Each opens in any spreadsheet: UTF-8, commas, the first row has the names.
 csv-metadata.json says of every column what stands in it (CSV on the Web, https://www.w3.org/TR/tabular-metadata/).
 Instants are in UTC, days are days at home. Money is in minor units of the programme's currency.
 A text that begins with = + - @ has an apostrophe before it, so that no spreadsheet takes it for a formula.
-"""
+""")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,147 +60,149 @@ class Table:
 
 
 _PERSON, _COPY, _BOOK = ("people.csv", "person"), ("copies.csv", "copy"), ("workbooks.csv", "workbook")
-_WHO = Column("learner", "id of the learner; empty: nobody's")
-_WHICH = Column("copy", "id of the copy", needed=True)
+_WHO = Column("learner", later("id of the learner; empty: nobody's"))
+_WHICH = Column("copy", later("id of the copy"), needed=True)
 TABLES = (
     Table(
         "people.csv",
-        "Who lives or helps here",
+        later("Who lives or helps here"),
         (
-            Column("person", "id by which every other table knows them", needed=True),
-            Column("key", "short key in the home"),
-            Column("name", "name"),
-            Column("role", "part in the home", needed=True),
-            Column("year", "school year of a learner", "integer"),
-            Column("courses", "courses that a learner takes, in their order", separator=";"),
+            Column("person", later("id by which every other table knows them"), needed=True),
+            Column("key", later("short key in the home")),
+            Column("name", later("name")),
+            Column("role", later("part in the home"), needed=True),
+            Column("year", later("school year of a learner"), "integer"),
+            Column("courses", later("courses that a learner takes, in their order"), separator=";"),
         ),
         ("person",),
         {},
     ),
     Table(
         "workbooks.csv",
-        "Workbooks of the programme in force",
+        later("Workbooks of the programme in force"),
         (
-            Column("workbook", "code", needed=True),
-            Column("course", "course", needed=True),
-            Column("title", "title", needed=True),
-            Column("level", "level", "integer", needed=True),
-            Column("number", "place in its course", "integer", needed=True),
-            Column("pages", "pages", "integer", needed=True),
-            Column("practice_questions", "questions of the practice test", "integer", needed=True),
-            Column("unit_questions", "questions of the unit test", "integer", needed=True),
-            Column("price", "price, in minor units", "integer"),
-            Column("supplier", "who sells it"),
+            Column("workbook", later("code"), needed=True),
+            Column("course", later("course"), needed=True),
+            Column("title", later("title"), needed=True),
+            Column("level", later("level"), "integer", needed=True),
+            Column("number", later("place in its course"), "integer", needed=True),
+            Column("pages", later("pages"), "integer", needed=True),
+            Column("practice_questions", later("questions of the practice test"), "integer", needed=True),
+            Column("unit_questions", later("questions of the unit test"), "integer", needed=True),
+            Column("price", later("price, in minor units"), "integer"),
+            Column("supplier", later("who sells it")),
         ),
         ("workbook",),
         {},
     ),
     Table(
         "copies.csv",
-        "Every copy that was ever ordered",
+        later("Every copy that was ever ordered"),
         (
-            Column("copy", "id", needed=True),
-            Column("label", "what is written on its cover", needed=True),
-            Column("workbook", "code of its workbook", needed=True),
+            Column("copy", later("id"), needed=True),
+            Column("label", later("what is written on its cover"), needed=True),
+            Column("workbook", later("code of its workbook"), needed=True),
             _WHO,
-            Column("status", "where it stands", needed=True),
+            Column("status", later("where it stands"), needed=True),
         ),
         ("copy",),
         {"workbook": _BOOK, "learner": _PERSON},
     ),
     Table(
         "facts.csv",
-        "The whole record, one fact a row",
+        later("The whole record, one fact a row"),
         (
-            Column("seq", "place on the record", "integer", needed=True),
-            Column("act", "the act that wrote it", needed=True),
-            Column("at", "when it happened", "dateTime", needed=True),
-            Column("written", "when it was noted", "dateTime", needed=True),
-            Column("by", "who noted it", needed=True),
-            Column("kind", "what it is", needed=True),
-            Column("copy", "id of the copy that it is about"),
-            Column("values", "its values, as JSON", "json", needed=True),
-            Column("words", "words that go with it; empty: none, or erased"),
-            Column("counts", "false: it was taken back later", "boolean", needed=True),
+            Column("seq", later("place on the record"), "integer", needed=True),
+            Column("act", later("the act that wrote it"), needed=True),
+            Column("at", later("when it happened"), "dateTime", needed=True),
+            Column("written", later("when it was noted"), "dateTime", needed=True),
+            Column("by", later("who noted it"), needed=True),
+            Column("kind", later("what it is"), needed=True),
+            Column("copy", later("id of the copy that it is about")),
+            Column("values", later("its values, as JSON"), "json", needed=True),
+            Column("words", later("words that go with it; empty: none, or erased")),
+            Column("counts", later("false: it was taken back later"), "boolean", needed=True),
         ),
         ("seq",),
         {"by": _PERSON, "copy": _COPY},
     ),
     Table(
         "results.csv",
-        "Every test that was marked",
+        later("Every test that was marked"),
         (
             _WHICH,
-            Column("workbook", "code of its workbook", needed=True),
+            Column("workbook", later("code of its workbook"), needed=True),
             _WHO,
-            Column("test", "practice test or unit test", needed=True),
-            Column("attempt", "its number", "integer", needed=True),
-            Column("day", "day on which it was sat", "date", needed=True),
-            Column("marked", "when it was marked", "dateTime", needed=True),
-            Column("right", "right answers", "integer", needed=True),
-            Column("asked", "questions", "integer", needed=True),
-            Column("needed", "right answers that were needed on that day", "integer", needed=True),
-            Column("passed", "as many as were needed", "boolean", needed=True),
-            Column("minutes", "how long the sitting took", "integer"),
+            Column("test", later("practice test or unit test"), needed=True),
+            Column("attempt", later("its number"), "integer", needed=True),
+            Column("day", later("day on which it was sat"), "date", needed=True),
+            Column("marked", later("when it was marked"), "dateTime", needed=True),
+            Column("right", later("right answers"), "integer", needed=True),
+            Column("asked", later("questions"), "integer", needed=True),
+            Column("needed", later("right answers that were needed on that day"), "integer", needed=True),
+            Column("passed", later("as many as were needed"), "boolean", needed=True),
+            Column("minutes", later("how long the sitting took"), "integer"),
         ),
         (),
         {"copy": _COPY, "workbook": _BOOK, "learner": _PERSON},
     ),
     Table(
         "goals.csv",
-        "Goals as they were set; a later one for the same copy and day stands instead",
+        later("Goals as they were set; a later one for the same copy and day stands instead"),
         (
-            Column("seq", "place on the record", "integer", needed=True),
+            Column("seq", later("place on the record"), "integer", needed=True),
             _WHICH,
             _WHO,
-            Column("day", "for which day", "date", needed=True),
-            Column("first", "first page", "integer"),
-            Column("last", "last page", "integer"),
-            Column("step", "a test that is meant"),
+            Column("day", later("for which day"), "date", needed=True),
+            Column("first", later("first page"), "integer"),
+            Column("last", later("last page"), "integer"),
+            Column("step", later("a test that is meant")),
         ),
         ("seq",),
         {"copy": _COPY, "learner": _PERSON},
     ),
     Table(
         "hours.csv",
-        "Pages worked and the time they took",
+        later("Pages worked and the time they took"),
         (
-            Column("seq", "place on the record", "integer", needed=True),
+            Column("seq", later("place on the record"), "integer", needed=True),
             _WHICH,
             _WHO,
-            Column("day", "on which day", "date", needed=True),
-            Column("first", "first page", "integer", needed=True),
-            Column("last", "last page", "integer", needed=True),
-            Column("minutes", "minutes; empty: nobody looked at the clock", "integer"),
+            Column("day", later("on which day"), "date", needed=True),
+            Column("first", later("first page"), "integer", needed=True),
+            Column("last", later("last page"), "integer", needed=True),
+            Column("minutes", later("minutes; empty: nobody looked at the clock"), "integer"),
         ),
         ("seq",),
         {"copy": _COPY, "learner": _PERSON},
     ),
     Table(
         "attendance.csv",
-        "How long a learner was at school, as it was taken; a later row for the same day stands instead",
+        later(
+            "How long a learner was at school, as it was taken; a later row for the same day stands instead"
+        ),
         (
-            Column("seq", "place on the record", "integer", needed=True),
-            Column("learner", "id of the learner", needed=True),
-            Column("day", "the day", "date", needed=True),
-            Column("presence", "full day, half day or absent", needed=True),
-            Column("minutes", "minutes at school", "integer"),
+            Column("seq", later("place on the record"), "integer", needed=True),
+            Column("learner", later("id of the learner"), needed=True),
+            Column("day", later("the day"), "date", needed=True),
+            Column("presence", later("full day, half day or absent"), needed=True),
+            Column("minutes", later("minutes at school"), "integer"),
         ),
         ("seq",),
         {"learner": _PERSON},
     ),
     Table(
         "orders.csv",
-        "Copies ordered, and when they came",
+        later("Copies ordered, and when they came"),
         (
             _WHICH,
-            Column("workbook", "code of its workbook", needed=True),
+            Column("workbook", later("code of its workbook"), needed=True),
             _WHO,
-            Column("supplier", "from whom"),
-            Column("price", "price, in minor units", "integer"),
-            Column("ordered", "day of the order", "date", needed=True),
-            Column("expected", "day on which it was expected", "date"),
-            Column("received", "day on which it came into the house", "date"),
+            Column("supplier", later("from whom")),
+            Column("price", later("price, in minor units"), "integer"),
+            Column("ordered", later("day of the order"), "date", needed=True),
+            Column("expected", later("day on which it was expected"), "date"),
+            Column("received", later("day on which it came into the house"), "date"),
         ),
         ("copy",),
         {"copy": _COPY, "workbook": _BOOK, "learner": _PERSON},
@@ -238,8 +241,8 @@ def write_tables(household: str, path: Path, *, names: bool = True, replace: boo
     home = home_of(household)
     copies = copies_of(household)
     counted: dict[str, int] = {}
-    with package(path, WHAT, replace=replace) as packed:
-        packed.put(README, _README.encode())
+    with package(path, say(WHAT), replace=replace) as packed:
+        packed.put(README, say(_README).encode())
         packed.put(METADATA, _metadata(home).encode())
         for table in TABLES:
             rows = _ROWS[table.file](home, copies)
@@ -284,7 +287,7 @@ def _metadata(home: Home) -> str:
     tables = [
         {
             "url": table.file,
-            "dc:description": table.says,
+            "dc:description": say(table.says),
             "tableSchema": {
                 "columns": [_described(column) for column in table.columns],
                 **({"primaryKey": list(table.key)} if table.key else {}),
@@ -299,10 +302,10 @@ def _metadata(home: Home) -> str:
         for table in TABLES
     ]
     whole = {
-        "@context": ["http://www.w3.org/ns/csvw", {"@language": "en"}],
-        "dc:title": "Tables of a household",
+        "@context": ["http://www.w3.org/ns/csvw", {"@language": language().code.split("-")[0]}],
+        "dc:title": say("Tables of a household"),
         "dc:creator": "Markstead",
-        "dc:description": f"Money is in minor units of {home.programme.currency}.",
+        "dc:description": say("Money is in minor units of {currency}.", currency=home.programme.currency),
         "dialect": {"encoding": "utf-8", "delimiter": ",", "header": True, "lineTerminators": ["\r\n", "\n"]},
         "tables": tables,
     }
@@ -313,7 +316,7 @@ def _described(column: Column) -> dict[str, Any]:
     said: dict[str, Any] = {
         "name": column.name,
         "titles": column.name,
-        "dc:description": column.says,
+        "dc:description": say(column.says),
         "datatype": column.type,
         "required": column.needed,
     }

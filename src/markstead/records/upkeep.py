@@ -20,6 +20,7 @@ from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
 from markstead.records.models import Household, Words
 from markstead.rules.standing import LeanFold
+from markstead.speech import say
 
 _CHUNK = 5000
 
@@ -89,7 +90,7 @@ def _check_entry(row: tuple[Any, ...], entry: Entry, part: int) -> str | None:
         and getattr(fact, "copy", None) == copy
     ):
         return None
-    return f"fact {seq}: its columns and its body do not say the same"
+    return say("fact {seq}: its columns and its body do not say the same", seq=seq)
 
 
 _TRIES = 5
@@ -123,19 +124,27 @@ def _verify(household: str) -> Verdict:
         expected += 1
         seq, kept_link, body = found[0], found[7], found[6]
         if seq != expected:
-            problem = f"fact {expected} is missing: the next one on the record is {seq}"
+            problem = say(
+                "fact {seq} is missing: the next one on the record is {following}",
+                seq=expected,
+                following=seq,
+            )
             break
         try:
             entry = read_body(body)
         except DamagedRecordError as error:
-            problem = f"fact {seq}: {error}"
+            problem = say("fact {seq}: {error}", seq=seq, error=error)
             break
         previous = link(previous, body.encode())
         if seq <= row.head_seq:
             at_head = previous
             settled = seq if type(entry.fact) in SETTLING else settled
         if previous != kept_link:
-            problem = f"fact {seq} ({entry.fact.KIND}) was changed: its link in the chain does not hold"
+            problem = say(
+                "fact {seq} ({kind}) was changed: its link in the chain does not hold",
+                seq=seq,
+                kind=say(entry.fact.KIND),
+            )
             break
         part = part + 1 if entry.act == act else 0
         act = entry.act
@@ -155,7 +164,12 @@ def _verify(household: str) -> Verdict:
         return _verify(household)  # something was taken back while the record was being read
     problem = problem or _check_head(row, expected, at_head)
     if problem is None and settled != row.settled_seq:
-        problem = f"finished workbooks changed last with fact {settled}, the cache says {row.settled_seq}; `rebuild` mends it"
+        problem = say(
+            "finished workbooks changed last with fact {settled}, the cache says {cached}; "
+            "`rebuild` mends it",
+            settled=settled,
+            cached=row.settled_seq,
+        )
     if problem is None:
         problem = _check_copies(load_home(row), folds, links)
     words, wrong = _check_words(household)
@@ -165,11 +179,20 @@ def _verify(household: str) -> Verdict:
 def _check_head(row: Household, last: int, at_head: str) -> str | None:
     """Whether the kept head is the end of the record; `at_head` is the link of the fact at its place."""
     if row.head_seq > last:
-        return f"fact {last + 1} is missing: the record ends at {last}, its head says {row.head_seq}"
+        return say(
+            "fact {seq} is missing: the record ends at {last}, its head says {head}",
+            seq=last + 1,
+            last=last,
+            head=row.head_seq,
+        )
     if row.head_link != at_head:
-        return f"fact {row.head_seq} was changed: the head of the record has another link"
+        return say("fact {seq} was changed: the head of the record has another link", seq=row.head_seq)
     if row.head_seq < last:
-        return f"the head says fact {row.head_seq}, the record ends at {last}; `rebuild` mends the head"
+        return say(
+            "the head says fact {head}, the record ends at {last}; `rebuild` mends the head",
+            head=row.head_seq,
+            last=last,
+        )
     return None
 
 
@@ -195,14 +218,21 @@ def _values(home: Home, reader: _Reader, last_link: str, ordinals: dict[str, int
 def _check_copies(home: Home, folds: dict[str, _Reader], links: dict[str, str]) -> str | None:
     kept = {row.id: row for row in CopyRow.objects.filter(household=home.id)}
     for copy in sorted(kept.keys() - folds.keys()):
-        return f"copy {copy} stands in the cache but not on the record; `rebuild` mends the cache"
+        return say(
+            "copy {copy} stands in the cache but not on the record; `rebuild` mends the cache", copy=copy
+        )
     ordinals: dict[str, int] = {}
     for copy, fold in folds.items():
         row = kept.get(copy)
         values = _values(home, fold, links[copy], ordinals)
         if row is None or any(getattr(row, name) != value for name, value in values.items()):
             seq = fold.fold.standing.last_seq
-            return f"copy {copy} stands otherwise in the cache than fact {seq} left it; `rebuild` mends the cache"
+            return say(
+                "copy {copy} stands otherwise in the cache than fact {seq} left it; `rebuild` mends "
+                "the cache",
+                copy=copy,
+                seq=seq,
+            )
     return None
 
 
@@ -211,7 +241,9 @@ def _check_words(household: str) -> tuple[int, str | None]:
     for digest, salt, text in Words.objects.filter(household=household).values_list("digest", "salt", "text"):
         count += 1
         if words_id(salt, text) != digest:
-            return count, f"words {digest[:12]} were changed: they do not have their digest any more"
+            return count, say(
+                "words {digest} were changed: they do not have their digest any more", digest=digest[:12]
+            )
     return count, None
 
 
@@ -236,7 +268,7 @@ def rebuild(household: str) -> int:
             previous = link(previous, body.encode())
             if previous != found[7]:
                 raise DamagedRecordError(
-                    f"fact {seq} does not hold in the chain; run `verify` and restore a backup"
+                    say("fact {seq} does not hold in the chain; run `verify` and restore a backup", seq=seq)
                 )
             if seq <= row.head_seq:
                 at_head = previous
@@ -250,7 +282,7 @@ def rebuild(household: str) -> int:
         # record's end for it would hide that for ever.
         if row.head_seq > seq or row.head_link != at_head:
             problem = _check_head(row, seq, at_head)
-            raise DamagedRecordError(f"{problem}; restore a backup")
+            raise DamagedRecordError(say("{problem}; restore a backup", problem=problem))
         CopyRow.objects.filter(household=row).delete()
         ordinals: dict[str, int] = {}
         rows = [

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import IO, BinaryIO
 
 from markstead.errors import InputError, MarksteadError, Problem
+from markstead.speech import say
 
 EARLIEST = (1980, 1, 1, 0, 0, 0)
 """The date of everything in a package: the zip format knows no earlier one."""
@@ -26,9 +27,13 @@ def written_whole(path: Path, what: str, *, replace: bool = False) -> Iterator[B
         MarksteadError: it could not be written, because the disk is full or for another reason; nothing is left of it.
     """
     if not replace and path.exists():
-        raise InputError([Problem(what, f"a file at {path} already", "a name that no file has")])
+        raise InputError(
+            [Problem(what, say("a file at {path} already", path=path), say("a name that no file has"))]
+        )
     if not path.parent.is_dir():
-        raise InputError([Problem(what, f"no folder at {path.parent}", "a folder that is there")])
+        raise InputError(
+            [Problem(what, say("no folder at {folder}", folder=path.parent), say("a folder that is there"))]
+        )
     part = path.with_name(f"{PART}{secrets.token_hex(6)}")
     try:
         with os.fdopen(os.open(part, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600), "w+b") as file:
@@ -47,8 +52,13 @@ def not_written(what: str, path: Path, error: Exception) -> MarksteadError:
     """The sentence for a file that could not be written."""
     why = getattr(error, "strerror", None) or str(error)
     return MarksteadError(
-        f"The {what} could not be written to {path.parent} ({why}). Nothing was changed and nothing half-written is left. "
-        "Make room on that disk, or name another folder."
+        say(
+            "The {what} could not be written to {folder} ({why}). Nothing was changed and "
+            "nothing half-written is left. Make room on that disk, or name another folder.",
+            what=what,
+            folder=path.parent,
+            why=why,
+        )
     )
 
 
@@ -61,8 +71,11 @@ def no_room(error: Exception) -> bool:
 def nothing_noted(error: Exception) -> MarksteadError:
     """The sentence for an act for which the disk had no room."""
     return MarksteadError(
-        f"The disk of the home has no room left, or fails ({error}). Nothing was written, and the record is as it was. "
-        "Make room on that disk, then do the same again."
+        say(
+            "The disk of the home has no room left, or fails ({error}). Nothing was written, and "
+            "the record is as it was. Make room on that disk, then do the same again.",
+            error=error,
+        )
     )
 
 
@@ -129,14 +142,19 @@ def opened_package(path: Path, what: str) -> Iterator[zipfile.ZipFile]:
         InputError: no file, no zip package, or one that was cut off or changed.
     """
     damaged = Problem(
-        what, f"{path.name}, which is no whole zip package", "a package as it was written", "Fetch it again."
+        what,
+        say("{file}, which is no whole zip package", file=path.name),
+        say("a package as it was written"),
+        say("Fetch it again."),
     )
     try:
         with zipfile.ZipFile(path) as found:
             yield found
     except FileNotFoundError as error:
-        raise InputError([Problem(what, f"no file at {path}", "a file")]) from error
+        raise InputError([Problem(what, say("no file at {path}", path=path), say("a file"))]) from error
     except (zipfile.BadZipFile, EOFError, NotImplementedError) as error:
         raise InputError([damaged]) from error
     except OSError as error:
-        raise InputError([Problem(what, f"{path} ({error.strerror})", "a file that can be read")]) from error
+        raise InputError(
+            [Problem(what, f"{path} ({error.strerror})", say("a file that can be read"))]
+        ) from error
