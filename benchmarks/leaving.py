@@ -1,6 +1,6 @@
 """What leaves the house: seconds and memory of every export of one, three and five school years, and of a year's papers.
 
-    python -m benchmarks.leaving             some four minutes; prints the tables
+    python -m benchmarks.leaving             some five minutes; prints the tables
     python -m benchmarks.leaving --write     and writes them into docs/reference/benchmarks.md
 
 The home is the long one of `benchmarks.big_home`, with photographs of work and an educator's words beside its record. Every
@@ -21,6 +21,7 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from statistics import median
+from threading import Event, Thread
 from time import perf_counter, process_time
 from typing import TYPE_CHECKING, Any
 
@@ -51,7 +52,7 @@ class Export:
     dump: float
     """Processor's seconds of SQLite's own dump of the same home."""
     before: float
-    """Peak of memory of the process with the home opened."""
+    """What the process held for itself with the home opened, and at most."""
     peak: float
     file: float
 
@@ -68,9 +69,27 @@ class Paper:
 
 
 def _megabytes() -> float:
-    """The peak so far: the kernel's own figure for this program, for `getrusage` begins with that of the one that started it."""
+    """What the program holds for itself now: pages of the database that the system lays over its file are not its own."""
     told = Path("/proc/self/status").read_text(encoding="utf-8")
-    return int(next(line for line in told.splitlines() if line.startswith("VmHWM")).split()[1]) / 1024
+    return int(next(line for line in told.splitlines() if line.startswith("RssAnon")).split()[1]) / 1024
+
+
+class _Peak:
+    """The most that the program held for itself, looked at every few milliseconds."""
+
+    def __enter__(self) -> "_Peak":
+        self.most, self.over = _megabytes(), Event()
+        self.watch = Thread(target=self._look, daemon=True)
+        self.watch.start()
+        return self
+
+    def _look(self) -> None:
+        while not self.over.wait(0.02):
+            self.most = max(self.most, _megabytes())
+
+    def __exit__(self, *_: object) -> None:
+        self.over.set()
+        self.watch.join()
 
 
 def _now() -> datetime:
@@ -115,15 +134,16 @@ def one_export(what: str, into: Path) -> Export:
 
     home_of(HOUSEHOLD)
     before, wall, cpu = _megabytes(), perf_counter(), process_time()
-    _export(what, into)
-    wall, cpu, peak = perf_counter() - wall, process_time() - cpu, _megabytes()
+    with _Peak() as peak:
+        _export(what, into)
+    wall, cpu = perf_counter() - wall, process_time() - cpu
     begun = process_time()
     _dump(into.with_name("dump.zip"))
     dump = process_time() - begun
     size = (
         into.stat().st_size if into.exists() else _folder_size(Path(os.environ["MARKSTEAD_HOME"], "backups"))
     )
-    return Export(what, wall, cpu, dump, before, peak, size / 1_000_000)
+    return Export(what, wall, cpu, dump, before, peak.most, size / 1_000_000)
 
 
 def _folder_size(folder: Path) -> int:

@@ -79,7 +79,7 @@ def attendance_year(home: Home, learner: str, day: date, *, as_of: date) -> Atte
     rules = chosen(home.id, past.end)
     calendar = past.home.calendar
     year = school_year(calendar, day, rules.year_begins)
-    known = school_days_of(entries_of(past, who.id), who.id, calendar)
+    known = school_days_of(entries_of(past, who.id, since=year.first), who.id, calendar)
     until = min(year.last, as_of)
     inside = [d for d in known if year.first <= d.day <= until]
     seen = dict(register(known, year.first, until, calendar, who.id)) if until >= year.first else {}

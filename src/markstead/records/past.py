@@ -4,7 +4,7 @@ What was written down later is left out, whatever day it is about, so that a pap
 Names are those of now: they are kept apart, and may have been mended or erased.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Any
@@ -18,9 +18,11 @@ from markstead.ledger.facts import (
 )
 from markstead.ledger.serial import Entry, read_body
 from markstead.records.home import Home, Somebody, read_home
+from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Document, EarlierYear
 from markstead.records.models import Entry as EntryRow
 from markstead.rules.ruling import Role
+from markstead.rules.standing import CopyStatus
 
 MIDNIGHT = time()
 
@@ -80,8 +82,14 @@ def _bodies(rows: Any) -> Iterable[str]:
     return rows.order_by("seq").values_list("body", flat=True).iterator(chunk_size=2000)  # type: ignore[no-any-return]
 
 
-def entries_of(past: Past, learner: str) -> tuple[Entry, ...]:
-    """The facts of every copy that a learner was ever given, and of attendance, in the order of the record."""
+def entries_of(
+    past: Past, learner: str, *, since: date | None = None, courses: Collection[str] = ()
+) -> tuple[Entry, ...]:
+    """The facts of every copy that a learner was ever given, and of attendance, in the order of the record.
+
+    `since`: courses that were over before this day may be left out whole: nothing was written of any of their copies from
+    then on, and none is in hand. `courses` stay whatever is so.
+    """
     rows = EntryRow.objects.filter(household=past.home.id, at__lt=past.end)
     # A fact names people by ids of their own; a text that holds one is looked at closely afterwards.
     given = {
@@ -89,6 +97,8 @@ def entries_of(past: Past, learner: str) -> tuple[Entry, ...]:
         for entry in _kept(_bodies(rows.filter(kind=CopyIssued.KIND, body__contains=learner)), past.end)
         if isinstance(entry.fact, CopyIssued) and entry.fact.learner == learner
     }
+    if since is not None:
+        given = _going_on(past, given, since, courses)
     days = Q(copy=None, kind__in=[AttendanceTaken.KIND, FactReversed.KIND])
     wanted = Q(copy__in=given) | days if len(given) <= _MOST else days
     found = list(_kept(_bodies(rows.filter(wanted)), past.end))
@@ -97,6 +107,24 @@ def entries_of(past: Past, learner: str) -> tuple[Entry, ...]:
             found += _kept(_bodies(rows.filter(copy__in=some)), past.end)
         found.sort(key=lambda entry: entry.seq)
     return _of_learner(found, learner)
+
+
+def _going_on(past: Past, given: set[str], since: date, courses: Collection[str]) -> set[str]:
+    """Those copies whose course goes on: something was written of one of its copies, or one is in hand."""
+    books, going = past.home.programme.workbooks, set[str]()
+    # What was written after the past day counts too: until then such a copy may have been in hand.
+    later = EntryRow.objects.filter(
+        household=past.home.id, at__gte=past.home.calendar.instant_of(since, MIDNIGHT)
+    )
+    of_course: dict[str, set[str]] = {}
+    for some in _parts(sorted(given)):
+        going |= set(later.filter(copy__in=some).values_list("copy", flat=True))
+        for copy, code, status in CopyRow.objects.filter(id__in=some).values_list("id", "workbook", "status"):
+            of_course.setdefault(books[code].course if code in books else "", set()).add(copy)
+            if status == CopyStatus.ISSUED:
+                going.add(copy)
+    kept = (copies for course, copies in of_course.items() if copies & going or course in courses)
+    return set[str]().union(*kept)
 
 
 _MOST = 500

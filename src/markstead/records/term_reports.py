@@ -244,7 +244,8 @@ class _Reader:
         self.past, self.home, self.learner, self.span = past, past.home, learner, span
         self.calendar, self.programme = past.home.calendar, past.home.programme
         self.until = min(span.last, past.day)
-        self.entries = entries_of(past, learner.id)
+        self.narratives = narratives_of(learner.id, span)
+        self.entries = entries_of(past, learner.id, since=span.first, courses=self.narratives)
         self.requirements = chosen(past.home.id, past.end)
         self.of_copy: dict[str, list[Entry]] = defaultdict(list)
         for entry in self.entries:
@@ -271,7 +272,6 @@ class _Reader:
     def report(self) -> TermReport:
         days = school_days_of(self.entries, self.learner.id, self.calendar)
         plan = plan_then(self.past, self.span)
-        narratives = narratives_of(self.learner.id, self.span)
         paces = self._paces()
         by_course: dict[str, list[str]] = defaultdict(list)
         for copy in self.copies:
@@ -280,7 +280,7 @@ class _Reader:
         for course in self.programme.courses.values():
             copies = by_course.get(course.id)
             if copies:
-                found = self._course(course.id, copies, plan, paces.get(course.id), narratives)
+                found = self._course(course.id, copies, plan, paces.get(course.id), self.narratives)
                 if found.books or found.narrative:
                     courses.append(found)
         return TermReport(
