@@ -8,6 +8,7 @@ import ast
 import os
 import re
 import sys
+import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from io import BytesIO
@@ -52,6 +53,11 @@ def sentences() -> dict[str | tuple[str, str], Sentence]:
     for path in sorted(SOURCES.rglob("*.py")):
         for one, many in _of_code(ast.parse(path.read_text(encoding="utf-8"))):
             _add(found, path, one, many)
+    for path in sorted(SOURCES.glob("rules/profiles/*.toml")):
+        profile = tomllib.loads(path.read_text(encoding="utf-8"))["profile"]
+        for part in ("title", "source", "note"):
+            if profile.get(part):
+                _add(found, path, profile[part].strip(), "")
     for told in told_of(typer.main.get_command(app)):
         _add(found, SOURCES / "cli" / "main.py", told.help, "")
     for path in sorted(SOURCES.rglob("*.html")):

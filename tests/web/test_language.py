@@ -26,6 +26,9 @@ from tests.web.test_tablet import house  # noqa: F401  # a fixture
 OWN = {
     *(
         "Markstead",
+        "Tarn End",
+        "testserver",
+        "14-19 35 min wrong 3 7",
         "Ruth",
         "Tobi",
         "Asa",

@@ -156,7 +156,7 @@ def attendance_view(found: AttendanceYear) -> AttendanceView:
         total_days=number(found.counted),
         total_hours=_hours(found.sum),
         profile=say(rules.title),
-        source=rules.source.rstrip(".") + ".",
+        source=say(rules.source).rstrip(".") + ".",
         note=say(rules.note),
         notes=_notes(found),
         latest=tuple(_line(day) for day in reversed(found.days[-10:])),

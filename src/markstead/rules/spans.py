@@ -81,7 +81,9 @@ def school_year(calendar: SchoolCalendar, day: date, begins: tuple[int, int] | N
         return Span(say("school year {years}", years=_titled(first, last)), first, last)
     years = _years(calendar.terms)
     if not years:
-        return Span(say("year {calendar_year}", calendar_year=day.year), date(day.year, 1, 1), date(day.year, 12, 31))
+        return Span(
+            say("year {calendar_year}", calendar_year=day.year), date(day.year, 1, 1), date(day.year, 12, 31)
+        )
     place = max((n for n, terms in enumerate(years) if terms[0].first <= day), default=0)
     first, end = years[place][0].first, max(term.last for term in years[place])
     last = max(end, first + timedelta(days=364))

@@ -53,7 +53,8 @@ def required_page(home: Home, *, problems: tuple[str, ...] = (), saved: bool = F
         )
     ]
     lines += [
-        ProfileLine(p.id, p.title, profile_words(p), _sentence(p.source), p.note, p == now) for p in known
+        ProfileLine(p.id, say(p.title), profile_words(p), _sentence(say(p.source)), say(p.note), p == now)
+        for p in known
     ]
     own = now if now != NONE and now not in known else None
     if own is not None:
