@@ -123,7 +123,7 @@ def attendance_view(found: AttendanceYear) -> AttendanceView:
         household=found.home.name,
         learner=who.name,
         key=who.key,
-        year=say("year {number}", number=who.year) if who.year is not None else "",
+        year=say("year {year}", year=who.year) if who.year is not None else "",
         span_name=begun(name),
         span=span_words(found.year.first, found.year.last),
         as_of=date_words(found.as_of),
@@ -321,7 +321,7 @@ def _notes(found: AttendanceYear) -> tuple[str, ...]:
             say(
                 "The profile asks no hours of {learner} ({year}).",
                 learner=found.learner.name,
-                year=say("no school year") if year is None else say("year {number}", number=year),
+                year=say("no school year") if year is None else say("year {year}", year=year),
             )
         )
     return tuple(notes)

@@ -188,7 +188,7 @@ def _by_learner(pack: Pack, papers: tuple[Paper, ...]) -> tuple[LearnerPapers, .
             name = who.name if who is not None else say("somebody who is no longer named")
             year = ""
             if who is not None and who.year is not None:
-                year = say("year {number}", number=who.year)
+                year = say("year {year}", year=who.year)
             found.append(LearnerPapers(name, year, plural(len(own), "paper"), tuple(_paper(p) for p in own)))
     return tuple(found)
 
