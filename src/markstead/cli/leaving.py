@@ -13,7 +13,7 @@ from markstead.cli import house, typed
 from markstead.cli.house import DATABASE, House, open_house, real_now
 from markstead.cli.options import BY, CLOCK, JSON, Asked, command
 from markstead.errors import InputError, Problem
-from markstead.speech import date_words, day_of_month
+from markstead.speech import counted, date_words, day_of_month, say
 
 if TYPE_CHECKING:  # Django is loaded when a home is opened, not for --help
     from markstead.records.backups import Backup, Backups
@@ -42,7 +42,9 @@ def passphrase_of(file: Path | None) -> str | None:
 
 def size_words(count: int) -> str:
     """A number of bytes as a person says it."""
-    return f"{count / 1_000_000:.1f} MB" if count >= 100_000 else f"{max(1, round(count / 1000))} kB"
+    if count >= 100_000:
+        return say("{size:.1f} MB", size=count / 1_000_000)
+    return say("{size} kB", size=max(1, round(count / 1000)))
 
 
 def backup_plain(found: "Backup") -> dict[str, Any]:
@@ -96,8 +98,15 @@ def _add_exports() -> None:
                 "link": done.link,
                 "people": done.people,
             },
-            f"{file}: {done.name}, {done.facts} facts, {done.people} people, {size_words(done.bytes)}. "
-            "It holds names; keep it as you keep the record.",
+            say(
+                "{file}: {name}, {facts} facts, {people} people, {size}. It holds names; keep it as "
+                "you keep the record.",
+                file=file,
+                name=done.name,
+                facts=done.facts,
+                people=done.people,
+                size=size_words(done.bytes),
+            ),
             as_json=as_json,
         )
 
@@ -150,22 +159,29 @@ def _add_exports() -> None:
         from markstead.records.whole import written_whole
 
         if names not in set(feeds.Naming):
-            raise InputError([Problem("--names", repr(names), f"one of {', '.join(feeds.Naming)}")])
+            raise InputError(
+                [Problem("--names", repr(names), say("one of {names}", names=", ".join(feeds.Naming)))]
+            )
         only = opened.home.learner(learner).id if learner else ""
         today = opened.home.calendar.day_of(opened.now)
         found = feeds.events(
             opened.home, today, parts=tuple(feeds.Part), naming=feeds.Naming(names), learner=only
         )
         salt = " ".join(sorted(opened.home.people))
-        data = feeds.calendar_bytes(found, name="School at home", salt=salt, now=opened.now)
+        data = feeds.calendar_bytes(found, name=say("School at home"), salt=salt, now=opened.now)
         with written_whole(file, "calendar", replace=replace) as into:
             into.write(data)
-        told({"file": str(file), "events": len(found)}, f"{file}: {len(found)} entries.", as_json=as_json)
+        told(
+            {"file": str(file), "events": len(found)},
+            counted(len(found), "{file}: {n} entry.", "{file}: {n} entries.", file=file),
+            as_json=as_json,
+        )
 
 
 def _told_rows(file: Path, rows: Mapping[str, int], *, as_json: bool) -> None:
-    counted = ", ".join(f"{name} {count}" for name, count in rows.items())
-    told({"file": str(file), "rows": dict(rows)}, f"{file}: rows of {counted}.", as_json=as_json)
+    counts = ", ".join(f"{name} {count}" for name, count in rows.items())
+    words = say("{file}: rows of {counts}.", file=file, counts=counts)
+    told({"file": str(file), "rows": dict(rows)}, words, as_json=as_json)
 
 
 def _add_checks() -> None:
@@ -192,13 +208,22 @@ def _add_checks() -> None:
         if as_json:
             told({"problems": problems, "rows": rows, "unchecked": list(found.unchecked)}, "", as_json=True)
         elif not problems:
-            print(f"{file} keeps every rule that is checked: {sum(rows.values())} rows in {len(rows)} files.")
+            print(
+                say(
+                    "{file} keeps every rule that is checked: {rows} rows in {files} files.",
+                    file=file,
+                    rows=sum(rows.values()),
+                    files=len(rows),
+                )
+            )
         for name in found.unchecked:
-            print(f"Not checked: the columns of {name}.csv are not known here.", file=sys.stderr)
+            print(
+                say("Not checked: the columns of {name}.csv are not known here.", name=name), file=sys.stderr
+            )
         if problems:
             if not as_json:
                 print("\n".join(map(str, found.problems)))
-                print(f"{len(problems)} problems.", file=sys.stderr)
+                print(counted(len(problems), "{n} problem.", "{n} problems."), file=sys.stderr)
             raise typer.Exit(1)
 
 
@@ -231,11 +256,19 @@ def _add_backups(app: typer.Typer) -> None:
             by_itself=by_itself,
         )
         where = backups.folder()
-        locked = " It opens with your passphrase alone." if made.encrypted else ""
+        words = [
+            say(
+                "{file}: {facts} facts, {size}; restored and verified.",
+                file=f"{where}/{made.file}",
+                facts=made.facts,
+                size=size_words(made.bytes),
+            )
+        ]
+        if made.encrypted:
+            words.append(say("It opens with your passphrase alone."))
         told(
             backup_plain(made) | {"folder": str(where)},
-            f"{where}/{made.file}: {made.facts} facts, {size_words(made.bytes)}; restored and verified.{locked}"
-            f"{_missing_words(made.missing)}",
+            " ".join([*words, *_missing_words(made.missing)]),
             as_json=as_json,
         )
 
@@ -252,13 +285,21 @@ def _add_backups(app: typer.Typer) -> None:
             return
         at_home = opened.home.calendar.at_home
         for one in found.kept:
-            what = "before a restore" if one.before_restore else "by itself" if one.by_itself else "by hand"
-            gone = "" if one.whole else "  its file is gone or was cut off"
-            lock = "  encrypted" if one.encrypted else ""
-            lock += f"  without {_samples(one.missing)}" if one.missing else ""
-            print(
-                f"{at_home(one.made):%Y-%m-%d %H:%M}  {one.file}  {size_words(one.bytes)}  {what}{lock}{gone}"
+            what = (
+                say("before a restore")
+                if one.before_restore
+                else say("by itself")
+                if one.by_itself
+                else say("by hand")
             )
+            cells = [f"{at_home(one.made):%Y-%m-%d %H:%M}", one.file, size_words(one.bytes), what]
+            if one.encrypted:
+                cells.append(say("encrypted"))
+            if one.missing:
+                cells.append(counted(one.missing, "without {n} sample", "without {n} samples"))
+            if not one.whole:
+                cells.append(say("its file is gone or was cut off"))
+            print("  ".join(cells))
         print(backups_words(found, opened, old=old))
 
     @command(app, "restore")
@@ -286,26 +327,40 @@ def _add_backups(app: typer.Typer) -> None:
         from markstead.records import backups
 
         if backups.database() is None:
-            do = "Take the archive with `markstead import` into an empty database."
+            do = say("Take the archive with `markstead import` into an empty database.")
             raise InputError(
-                [Problem("restore", "a database that is no file of this home", "a home of its own", do)]
+                [
+                    Problem(
+                        "restore",
+                        say("a database that is no file of this home"),
+                        say("a home of its own"),
+                        do,
+                    )
+                ]
             )
         there = place / DATABASE
         folder = backups.folder()
         wanted = file if file.exists() or folder is None else folder / file.name
         if there.exists() and not yes:
             if not sys.stdin.isatty():
-                raise InputError([Problem("--yes", "nothing", "--yes: nobody is here to be asked")])
+                raise InputError([Problem("--yes", say("nothing"), say("--yes: nobody is here to be asked"))])
             print(
-                f"This takes the place of the record in {place}; a copy of it is kept in {folder}.",
+                say(
+                    "This takes the place of the record in {place}; a copy of it is kept in {folder}.",
+                    place=place,
+                    folder=folder,
+                ),
                 file=sys.stderr,
             )
-            if not typer.confirm(f"Restore {wanted.name}?", err=True):
-                print("Nothing was changed.", file=sys.stderr)
+            if not typer.confirm(say("Restore {file}?", file=wanted.name), err=True):
+                print(say("Nothing was changed."), file=sys.stderr)
                 return
         done = backups.restore(wanted, there, real_now(), passphrase=passphrase_of(passphrase_file))
-        kept = f" What was here before is {done.kept}." if done.kept else ""
-        files = f" Files that the home lacked and that came back: {done.files}." if done.files else ""
+        words = [say("Restored from {file}: {facts} facts, verified.", file=wanted.name, facts=done.facts)]
+        if done.kept:
+            words.append(say("What was here before is {file}.", file=done.kept))
+        if done.files:
+            words.append(say("Files that the home lacked and that came back: {files}.", files=done.files))
         told(
             {
                 "restored": str(wanted),
@@ -315,19 +370,21 @@ def _add_backups(app: typer.Typer) -> None:
                 "files": done.files,
                 "missing": done.missing,
             },
-            f"Restored from {wanted.name}: {done.facts} facts, verified.{kept}{files}{_missing_words(done.missing)}",
+            " ".join([*words, *_missing_words(done.missing)]),
             as_json=as_json,
         )
 
 
-def _missing_words(count: int) -> str:
+def _missing_words(count: int) -> list[str]:
     if not count:
-        return ""
-    return f" The file of {_samples(count)} of work on record is in no folder any more."
-
-
-def _samples(count: int) -> str:
-    return f"{count} sample{'s' if count > 1 else ''}"
+        return []
+    return [
+        counted(
+            count,
+            "The file of {n} sample of work on record is in no folder any more.",
+            "The file of {n} samples of work on record is in no folder any more.",
+        )
+    ]
 
 
 def _backups_plain(found: "Backups", *, old: bool) -> dict[str, Any]:
@@ -346,19 +403,32 @@ def _backups_plain(found: "Backups", *, old: bool) -> dict[str, Any]:
 def backups_words(found: "Backups", opened: House, *, old: bool) -> str:
     """How the home stands with its backups, in a sentence or two."""
     if found.folder is None:
-        return "The database is no file of this home: back it up with its own tools, or with `markstead export archive`."
+        return say(
+            "The database is no file of this home: back it up with its own tools, or with "
+            "`markstead export archive`."
+        )
     at_home = opened.home.calendar.at_home
     last = found.last_good
     lines = [
-        f"The last good backup is of {date_words(at_home(last.made))}, {at_home(last.made):%H:%M}, in {found.folder}."
+        say(
+            "The last good backup is of {day}, {at:%H:%M}, in {folder}.",
+            day=date_words(at_home(last.made)),
+            at=at_home(last.made),
+            folder=found.folder,
+        )
         if last
-        else f"There is no backup yet; `markstead backup` makes one in {found.folder}."
+        else say("There is no backup yet; `markstead backup` makes one in {folder}.", folder=found.folder)
     ]
     if old:
-        lines.append("That is old: make one now.")
+        lines.append(say("That is old: make one now."))
     if found.trouble:
         lines.append(
-            f"The latest try, {day_of_month(at_home(found.trouble.at))}, {at_home(found.trouble.at):%H:%M}, failed. {found.trouble.says}"
+            say(
+                "The latest try, {day}, {at:%H:%M}, failed. {says}",
+                day=day_of_month(at_home(found.trouble.at)),
+                at=at_home(found.trouble.at),
+                says=found.trouble.says,
+            )
         )
     return " ".join(lines)
 
@@ -406,21 +476,21 @@ def _add_erasure(app: typer.Typer) -> None:
         if sweep:
             done = erasing.sweep()
             says = (
-                "The database is written anew."
+                say("The database is written anew.")
                 if done
-                else "Somebody is using the database; stop the server first."
+                else say("Somebody is using the database; stop the server first.")
             )
             told({"swept": done}, says, as_json=as_json)
             if not done:
                 raise typer.Exit(1)
             return
         if (person is None) != everybody:
-            found = "both" if everybody else "neither"
-            raise InputError([Problem("PERSON and --everybody", found, "one of the two")])
+            found = say("both") if everybody else say("neither")
+            raise InputError([Problem(say("PERSON and --everybody"), found, say("one of the two"))])
         if (archive is None) != no_archive:
-            found = "both" if archive else "neither"
-            do = "The archive is the only way back; name a file for it, or say that you want none."
-            raise InputError([Problem("--archive and --no-archive", found, "one of the two", do)])
+            found = say("both") if archive else say("neither")
+            do = say("The archive is the only way back; name a file for it, or say that you want none.")
+            raise InputError([Problem(say("--archive and --no-archive"), found, say("one of the two"), do)])
         by = opened.actor(asked).id
         will = erasing.preview(opened.home, person)
         if confirm is None:
@@ -449,11 +519,17 @@ def _add_erasure(app: typer.Typer) -> None:
 def _ask_for_name(who: str, will: tuple[str, ...]) -> str:
     if not sys.stdin.isatty():
         raise InputError(
-            [Problem("--confirm", "nothing", f"{who!r}, typed as it stands: nobody is here to be asked")]
+            [
+                Problem(
+                    "--confirm",
+                    say("nothing"),
+                    say("{who!r}, typed as it stands: nobody is here to be asked", who=who),
+                )
+            ]
         )
     for line in will:
         print(f"- {line}", file=sys.stderr)
-    return str(typer.prompt(f"Nothing brings this back. Type {who} to erase", err=True))
+    return str(typer.prompt(say("Nothing brings this back. Type {who} to erase", who=who), err=True))
 
 
 def _old_backups(gone: "Erased", *, delete: bool) -> list[str]:
@@ -469,18 +545,25 @@ def _old_backups(gone: "Erased", *, delete: bool) -> list[str]:
 
 def erased_words(gone: "Erased", left: list[str]) -> list[str]:
     """What an erasure did, in sentences."""
-    counted = ", ".join(f"{what}: {count}" for what, count in gone.gone.items())
-    lines = [f"Erased. {counted}. The record still verifies."]
+    counts = ", ".join(f"{what}: {count}" for what, count in gone.gone.items())
+    lines = [say("Erased. {counts}. The record still verifies.", counts=counts)]
     if not gone.swept:
         lines.append(
-            "Leavings may still be in the file of the database, because somebody is using it: stop the server, then run "
-            "`markstead erase --sweep`."
+            say(
+                "Leavings may still be in the file of the database, because somebody is using it: "
+                "stop the server, then run `markstead erase --sweep`."
+            )
         )
     if gone.remains:
-        lines.append("The name still stands here, and was left: " + "; ".join(gone.remains) + ".")
+        remains = "; ".join(gone.remains)
+        lines.append(say("The name still stands here, and was left: {remains}.", remains=remains))
     if left:
         lines.append(
-            f"{'1 backup made before still holds' if len(left) == 1 else f'{len(left)} backups made before still hold'} it: "
-            f"{', '.join(left)}. Delete what you need no way back from."
+            counted(
+                len(left),
+                "{n} backup made before still holds it: {files}. Delete what you need no way back from.",
+                "{n} backups made before still hold it: {files}. Delete what you need no way back from.",
+                files=", ".join(left),
+            )
         )
     return lines

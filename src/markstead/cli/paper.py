@@ -11,6 +11,7 @@ from markstead.cli import typed
 from markstead.cli.house import House, open_house
 from markstead.cli.options import BY, CLOCK, JSON, PAPER, Asked, command
 from markstead.errors import InputError, Problem
+from markstead.speech import counted, say
 
 if TYPE_CHECKING:  # loaded when a home is opened, not for --help
     from markstead.records.photographs import Outlook, SheetRead, Taken
@@ -81,8 +82,8 @@ def add_to(app: typer.Typer) -> None:
             print(render.text({"file": str(file), "day": day.isoformat(), "sheets": told}))
             return
         for what, whose in done.sheets:
-            print(f"{whose}: {what}")
-        print(f"The sheets stand in {file}.")
+            print(f"{whose}: {say(what)}")
+        print(say("The sheets stand in {file}.", file=file))
 
     @command(app, "read", CLOCK, WHO_PRINTS)
     def read(
@@ -129,7 +130,7 @@ def add_to(app: typer.Typer) -> None:
         if not ids and any(refusal.why != "already read" for _, refusal in refusals):
             raise InputError(
                 [
-                    Problem(name, refusal.sentence.rstrip("."), "a sheet of this home that can be read")
+                    Problem(name, refusal.sentence.rstrip("."), say("a sheet of this home that can be read"))
                     for name, refusal in refusals
                 ]
             )
@@ -137,13 +138,15 @@ def add_to(app: typer.Typer) -> None:
 
 def _write(file: Path, content: bytes, *, force: bool) -> None:
     if file.exists() and not force:
-        do = "Name another one, or write over it with --force."
-        raise InputError([Problem("--out", f"{file}, which is there already", "a new file", do)])
+        do = say("Name another one, or write over it with --force.")
+        raise InputError(
+            [Problem("--out", say("{file}, which is there already", file=file), say("a new file"), do)]
+        )
     try:
         file.write_bytes(content)
     except OSError as error:
         raise InputError(
-            [Problem("--out", f"{file} ({error.strerror})", "a file that can be written")]
+            [Problem("--out", f"{file} ({error.strerror})", say("a file that can be written"))]
         ) from error
 
 
@@ -152,8 +155,8 @@ def _content(file: Path) -> bytes:
 
     try:
         if file.stat().st_size > MOST_BYTES:
-            found = f"{file.stat().st_size / 1e6:.0f} megabytes"
-            raise InputError([Problem(str(file), found, ALLOWED, "Take it with a lower resolution.")])
+            found = say("{size:.0f} megabytes", size=file.stat().st_size / 1e6)
+            raise InputError([Problem(str(file), found, ALLOWED, say("Take it with a lower resolution."))])
         return file.read_bytes()
     except OSError as error:
         raise InputError([Problem(str(file), str(error.strerror), ALLOWED)]) from error
@@ -198,14 +201,14 @@ def _waits_for(found: "SheetRead", outlook: "Outlook") -> list[str]:
     """Why a person has to look at a sheet before it may be recorded."""
     unsure = len(found.unsure)
     reasons = {
-        f"{unsure} box{'es' if unsure != 1 else ''} unsure": bool(unsure),
-        "a page is missing": bool(found.missing),
-        "an id that was typed": any(page.typed for page in found.pages),
-        "what does not go together": bool(outlook.doubts),
-        "a line written by hand": bool(outlook.by_hand),
-        "a shut gate": bool(outlook.refused),
-        "what has changed since it was printed": bool(found.notes),
-        "nothing is marked": outlook.empty,
+        counted(unsure, "{n} box unsure", "{n} boxes unsure"): bool(unsure),
+        say("a page is missing"): bool(found.missing),
+        say("an id that was typed"): any(page.typed for page in found.pages),
+        say("what does not go together"): bool(outlook.doubts),
+        say("a line written by hand"): bool(outlook.by_hand),
+        say("a shut gate"): bool(outlook.refused),
+        say("what has changed since it was printed"): bool(found.notes),
+        say("nothing is marked"): outlook.empty,
     }
     return [reason for reason, holds in reasons.items() if holds]
 
@@ -237,8 +240,19 @@ def _tell(taken: "Sequence[Taken]", told: Sequence[dict[str, Any]], *, as_json: 
     out = show.console()
     for one in taken:
         for page in one.pages:
-            what = f"{page.kind} of {page.whose} for {page.day}, page {page.page}"
-            out.print(f"{one.name}: {what}: {page.marked} of {page.boxes} boxes are marked.", soft_wrap=True)
+            out.print(
+                say(
+                    "{file}: {kind} of {whose} for {day}, page {page}: {marked} of {boxes} boxes are marked.",
+                    file=one.name,
+                    kind=say(page.kind),
+                    whose=page.whose,
+                    day=page.day,
+                    page=page.page,
+                    marked=page.marked,
+                    boxes=page.boxes,
+                ),
+                soft_wrap=True,
+            )
         for refusal in one.refusals:
             out.print(f"{one.name}: {refusal.sentence}", soft_wrap=True)
     for sheet in told:
@@ -246,26 +260,35 @@ def _tell(taken: "Sequence[Taken]", told: Sequence[dict[str, Any]], *, as_json: 
 
 
 def _tell_sheet(sheet: dict[str, Any], out: Any) -> None:
-    said = "Recorded" if sheet["recorded"] else "Would be recorded"
     for one in sheet["would_record"]:
         for fact in one["facts"]:
-            out.print(f"{said}: {fact} ({one['what']}).", soft_wrap=True)
+            line = (
+                say("Recorded: {fact} ({row}).", fact=fact, row=one["what"])
+                if sheet["recorded"]
+                else say("Would be recorded: {fact} ({row}).", fact=fact, row=one["what"])
+            )
+            out.print(line, soft_wrap=True)
     for one in sheet["refused"]:
-        bars = [f"{bar['says']} {bar['lifts']}" for bar in one["bars"]]
-        out.print(f"Refused: {one['act'] or one['what']}. {' '.join([*one['says'], *bars])}", soft_wrap=True)
+        bars = " ".join([*one["says"], *(f"{bar['says']} {bar['lifts']}" for bar in one["bars"])])
+        what = one["act"] or one["what"]
+        out.print(say("Refused: {what}. {bars}", what=what, bars=bars), soft_wrap=True)
     for box in sheet["unsure"]:
-        out.print(f"Unsure: {box['box']} ({box['why']}).", soft_wrap=True)
+        out.print(say("Unsure: {box} ({why}).", box=box["box"], why=box["why"]), soft_wrap=True)
     for line in (*sheet["doubts"], *sheet["notes"]):
         out.print(line, soft_wrap=True)
     for page in sheet["missing_pages"]:
-        out.print(f"Page {page} is missing: take its picture as well.", soft_wrap=True)
+        out.print(say("Page {page} is missing: take its picture as well.", page=page), soft_wrap=True)
     if sheet["picture"] == "kept":
-        out.print("The picture is kept as a sample of work.", soft_wrap=True)
+        out.print(say("The picture is kept as a sample of work."), soft_wrap=True)
     elif sheet["picture"]:
-        out.print("Its picture is of several learners, so it is not kept as a sample of one.", soft_wrap=True)
+        out.print(
+            say("Its picture is of several learners, so it is not kept as a sample of one."), soft_wrap=True
+        )
     if not sheet["recorded"]:
         why = ", ".join(sheet["waits_for"])
         out.print(
-            f"It waits to be confirmed on the screen, at /on-paper/{f': {why}' if why else ''}.",
+            say("It waits to be confirmed on the screen, at /on-paper/: {why}.", why=why)
+            if why
+            else say("It waits to be confirmed on the screen, at /on-paper/."),
             soft_wrap=True,
         )

@@ -12,6 +12,7 @@ from markstead.cli import typed
 from markstead.cli.house import House, open_house
 from markstead.cli.options import BY, CLOCK, JSON, PAPER, Asked, command
 from markstead.errors import InputError, Problem
+from markstead.speech import later, or_words, say
 
 if TYPE_CHECKING:  # loaded when a home is opened, not for --help
     from markstead.rules.spans import Span
@@ -43,18 +44,26 @@ def check_out(
         for option, given in (("--paper", paper is not None), ("--force", force)):
             if given:
                 raise InputError(
-                    [Problem(option, "given without --out", "nothing, where no paper is written")]
+                    [Problem(option, say("given without --out"), say("nothing, where no paper is written"))]
                 )
         return
     if out.suffix.lower() not in endings:
         raise InputError(
-            [Problem("--out", repr(out.name), f"a file whose name ends in {' or '.join(endings)}")]
+            [
+                Problem(
+                    "--out",
+                    repr(out.name),
+                    say("a file whose name ends in {endings}", endings=or_words(endings)),
+                )
+            ]
         )
     if paper is not None and out.suffix.lower() != ".pdf":
-        raise InputError([Problem("--paper", repr(paper), "nothing, where the paper is no PDF")])
+        raise InputError([Problem("--paper", repr(paper), say("nothing, where the paper is no PDF"))])
     if out.exists() and not force:
-        do = "Name another one, or write over it with --force."
-        raise InputError([Problem("--out", f"{out}, which is there already", "a new file", do)])
+        do = say("Name another one, or write over it with --force.")
+        raise InputError(
+            [Problem("--out", say("{file}, which is there already", file=out), say("a new file"), do)]
+        )
 
 
 def write_out(out: Path, content: bytes) -> None:
@@ -67,7 +76,7 @@ def write_out(out: Path, content: bytes) -> None:
         out.write_bytes(content)
     except OSError as error:
         raise InputError(
-            [Problem("--out", f"{out} ({error.strerror})", "a file that can be written")]
+            [Problem("--out", f"{out} ({error.strerror})", say("a file that can be written"))]
         ) from error
 
 
@@ -87,7 +96,9 @@ def _as_of(house: House, text: str | None) -> date:
         return today
     day = typed.day(text, "--as-of")
     if day > today:
-        raise InputError([Problem("--as-of", str(day), f"a day up to {today}, which is today")])
+        raise InputError(
+            [Problem("--as-of", str(day), say("a day up to {today}, which is today", today=today))]
+        )
     return day
 
 
@@ -99,9 +110,12 @@ def _span(house: House, first: str | None, until: str | None, as_of: date) -> "S
 
 
 def _finish(
-    out: Path | None, what: str, values: dict[str, Any], make: Callable[[], bytes], *, as_json: bool
+    out: Path | None, written: str, values: dict[str, Any], make: Callable[[], bytes], *, as_json: bool
 ) -> bool:
-    """Write the file and the JSON that are asked for; whether nothing is left to print."""
+    """Write the file and the JSON that are asked for; whether nothing is left to print.
+
+    `written` tells of the `{file}`, as it is said `later`.
+    """
     from markstead.cli import render
 
     if out is not None:
@@ -109,7 +123,7 @@ def _finish(
     if as_json:
         print(render.text(values))
     elif out is not None:
-        print(f"{what} stands in {out}.")
+        print(say(written, file=out))
     return as_json or out is not None
 
 
@@ -147,9 +161,19 @@ def _add_reports(app: typer.Typer) -> None:
         def make() -> bytes:
             return report_words.as_pdf(view, day=day, paper=_paper(house, paper))
 
-        if _finish(out, "The report", report_words.as_values(found), make, as_json=as_json):
+        if _finish(
+            out, later("The report stands in {file}."), report_words.as_values(found), make, as_json=as_json
+        ):
             return
-        print(f"{view.title}: {view.learner}, {view.span}; the record as of {view.as_of}")
+        print(
+            say(
+                "{title}: {learner}, {span}; the record as of {as_of}",
+                title=view.title,
+                learner=view.learner,
+                span=view.span,
+                as_of=view.as_of,
+            )
+        )
         for figure in view.figures:
             print(f"  {figure.name}: {figure.value}{f' ({figure.note})' if figure.note else ''}")
         for course in view.courses:
@@ -192,16 +216,27 @@ def _add_reports(app: typer.Typer) -> None:
                 return transcripts.as_csv(found)
             return transcripts.as_pdf(view, day=day, paper=_paper(house, paper))
 
-        if _finish(out, "The transcript", transcripts.as_values(found), make, as_json=as_json):
+        if _finish(
+            out,
+            later("The transcript stands in {file}."),
+            transcripts.as_values(found),
+            make,
+            as_json=as_json,
+        ):
             return
-        earned = f", {view.credits} credits" if view.has_credits else ""
-        print(
-            f"{view.title}: {view.learner}; {view.books} passed{earned}, mean {view.mean or 'none yet'} {view.grade}".rstrip()
+        earned = [say("{credits} credits", credits=view.credits)] if view.has_credits else []
+        told = ", ".join(
+            [
+                say("{workbooks} passed", workbooks=view.books),
+                *earned,
+                say("mean {mean}", mean=view.mean) if view.mean else say("mean none yet"),
+            ]
         )
+        print(f"{view.title}: {view.learner}; {told} {view.grade}".rstrip())
         for course in view.courses:
             parts = [
-                f"{course.done} passed",
-                f"{course.credits} credits" if course.credits else "",
+                say("{workbooks} passed", workbooks=course.done),
+                say("{credits} credits", credits=course.credits) if course.credits else "",
                 course.percent,
                 course.grade,
             ]
@@ -244,20 +279,44 @@ def _add_dispatch(app: typer.Typer) -> None:
         def make() -> bytes:
             return dispatch_words.as_pdf(view, day=today, paper=_paper(house, paper))
 
-        if _finish(out, "The cover sheet", dispatch_words.as_values(found), make, as_json=as_json):
+        if _finish(
+            out,
+            later("The cover sheet stands in {file}."),
+            dispatch_words.as_values(found),
+            make,
+            as_json=as_json,
+        ):
             return
         print(f"{view.title}, {view.month_name}. {view.headline} {view.why_day}".rstrip())
         for who in view.learners if view.going else ():
             print(who.name)
             for row in who.papers:
                 note = f" ({row.note})" if row.note else ""
-                print(f"  {row.label}: {row.title}, sat {row.sat}, {row.result}, {row.verdict}{note}")
+                print(
+                    "  "
+                    + say(
+                        "{copy}: {title}, sat {day}, {result}, {verdict}{note}",
+                        copy=row.label,
+                        title=row.title,
+                        day=row.sat,
+                        result=row.result,
+                        verdict=row.verdict,
+                        note=note,
+                    )
+                )
         for held in view.missing:
-            print(f"Missing: {held.learner}, {held.title}: {held.why}")
+            print(
+                say(
+                    "Missing: {learner}, {title}: {why}", learner=held.learner, title=held.title, why=held.why
+                )
+            )
         for line in (view.newer_note, view.nothing_from):
             if line:
                 print(line)
-        for name, rows in (("Gone", view.sent), (f"Before, {view.before_name}", view.before)):
+        for name, rows in (
+            (say("Gone"), view.sent),
+            (say("Before, {month}", month=view.before_name), view.before),
+        ):
             for sent in rows:
                 tracking = f", {sent.tracking}" if sent.tracking else ""
                 print(f"{name}: {sent.day}, {sent.papers} ({sent.learners}){tracking}")
@@ -298,17 +357,53 @@ def _add_attendance(app: typer.Typer) -> None:
         def make() -> bytes:
             return attendance_words.as_pdf(view, day=day, paper=_paper(house, paper))
 
-        if _finish(out, "The register", attendance_words.as_values(found), make, as_json=as_json):
+        if _finish(
+            out,
+            later("The register stands in {file}."),
+            attendance_words.as_values(found),
+            make,
+            as_json=as_json,
+        ):
             return
-        print(f"{view.title}: {view.learner}, {view.span}; the record as of {view.as_of}")
+        print(
+            say(
+                "{title}: {learner}, {span}; the record as of {as_of}",
+                title=view.title,
+                learner=view.learner,
+                span=view.span,
+                as_of=view.as_of,
+            )
+        )
         for figure in view.figures:
             print(f"  {figure.name}: {figure.value}{f' ({figure.note})' if figure.note else ''}")
         for row in view.periods:
             if row.begun:
-                print(f"  {row.name}, {row.span}: {row.days} days, {row.hours}")
+                print(
+                    "  "
+                    + say(
+                        "{name}, {span}: {days} days, {hours}",
+                        name=row.name,
+                        span=row.span,
+                        days=row.days,
+                        hours=row.hours,
+                    )
+                )
         for line in view.asked:
-            print(f"  {line.name}: {line.there} of {line.asked}. {line.verdict}")
-        for text in (f"Profile: {view.profile}. Source: {view.source}", *view.notes, view.law):
+            print(
+                "  "
+                + say(
+                    "{name}: {there} of {asked}. {verdict}",
+                    name=line.name,
+                    there=line.there,
+                    asked=line.asked,
+                    verdict=line.verdict,
+                )
+            )
+        for text in (
+            say("Profile: {profile}. Source: {source}", profile=view.profile, source=view.source),
+            *view.notes,
+            view.law,
+        ):
             print(text)
 
     @command(app, "requirements", CLOCK)
@@ -329,7 +424,7 @@ def _add_attendance(app: typer.Typer) -> None:
     ) -> None:
         """List the requirement profiles, and choose what the papers of this home are held against."""
         if take is not None and take_file is not None:
-            raise InputError([Problem("--take and --take-file", "both", "one of the two")])
+            raise InputError([Problem(say("--take and --take-file"), say("both"), say("one of the two"))])
         house = open_house(asked)
         from markstead.cli import render
         from markstead.records import required
@@ -358,22 +453,26 @@ def _add_attendance(app: typer.Typer) -> None:
             print(f"{'* ' if profile == now else '  '}{profile.id}: {profile.title}")
             for line in required.profile_words(profile) if profile != NONE else ():
                 print(f"      {line}")
-        print(LOCAL_LAW)
+        print(say(LOCAL_LAW))
 
 
 def _profile_text(file: Path) -> str:
     try:
         text = file.read_text(encoding="utf-8-sig")
     except FileNotFoundError as error:
-        raise InputError([Problem("--take-file", f"no file {file}", "a file that is there")]) from error
+        raise InputError(
+            [Problem("--take-file", say("no file {file}", file=file), say("a file that is there"))]
+        ) from error
     except UnicodeDecodeError as error:
-        raise InputError([Problem("--take-file", "a file in another encoding", "text in UTF-8")]) from error
+        raise InputError(
+            [Problem("--take-file", say("a file in another encoding"), say("text in UTF-8"))]
+        ) from error
     except OSError as error:
         raise InputError(
-            [Problem("--take-file", f"{file} ({error.strerror})", "a file that can be read")]
+            [Problem("--take-file", f"{file} ({error.strerror})", say("a file that can be read"))]
         ) from error
     if not text.strip():
-        raise InputError([Problem("--take-file", "an empty file", "the file of a profile")])
+        raise InputError([Problem("--take-file", say("an empty file"), say("the file of a profile"))])
     return text
 
 
@@ -435,10 +534,10 @@ def _add_samples(app: typer.Typer) -> None:
                 copy=queries.find_copy(house.household, copy) if copy else None,
                 words=words,
             )
-            print(f"Kept {file} as {one.id}.", file=sys.stderr)
+            print(say("Kept {file} as {sample}.", file=file, sample=one.id), file=sys.stderr)
         if take_away is not None:
             kept.take_away(house.home, take_away)
-            print(f"Taken away: {take_away}.", file=sys.stderr)
+            print(say("Taken away: {sample}.", sample=take_away), file=sys.stderr)
         span = school_year(house.home.calendar, today)
         if first or until:
             span = _span(house, first, until, today)
@@ -468,7 +567,7 @@ def _add_samples(app: typer.Typer) -> None:
             made = min(today, span.last)
             return portfolio.as_pdf(house.home, who, span, day=made, paper=_paper(house, paper))
 
-        if _finish(out, "The portfolio", values, make, as_json=as_json):
+        if _finish(out, later("The portfolio stands in {file}."), values, make, as_json=as_json):
             return
         print(f"{view.learner}: {view.count}, {view.span}")
         for line in view.samples:
@@ -483,8 +582,10 @@ def _picture(file: Path) -> bytes:
         with file.open("rb") as opened:
             return opened.read(MOST_BYTES + 1)
     except FileNotFoundError as error:
-        raise InputError([Problem("--keep", f"no file {file}", "a file that is there")]) from error
+        raise InputError(
+            [Problem("--keep", say("no file {file}", file=file), say("a file that is there"))]
+        ) from error
     except OSError as error:
         raise InputError(
-            [Problem("--keep", f"{file} ({error.strerror})", "a file that can be read")]
+            [Problem("--keep", f"{file} ({error.strerror})", say("a file that can be read"))]
         ) from error
