@@ -4,9 +4,9 @@ import ssl
 from pathlib import Path
 
 from markstead.errors import InputError, Problem
-from markstead.speech import say
+from markstead.speech import later, say
 
-_NEITHER = "--certificate and --key"
+_NEITHER = later("--certificate and --key")
 
 
 def check(certificate: Path | None, key: Path | None) -> None:
@@ -16,7 +16,7 @@ def check(certificate: Path | None, key: Path | None) -> None:
         InputError: one without the other, no file, no PEM, a key with a password, or a key of another certificate.
     """
     if (certificate is None) != (key is None):
-        raise InputError([Problem(_NEITHER, say("one of them"), say("both or neither"))])
+        raise InputError([Problem(say(_NEITHER), say("one of them"), say("both or neither"))])
     if certificate is None or key is None:
         return
     for option, file in (("--certificate", certificate), ("--key", key)):
@@ -90,5 +90,5 @@ def _check_pair(certificate: Path, key: Path) -> None:
             key=key,
         )
         raise InputError(
-            [Problem(_NEITHER, found, say("a certificate and its private key, as PEM"))]
+            [Problem(say(_NEITHER), found, say("a certificate and its private key, as PEM"))]
         ) from error

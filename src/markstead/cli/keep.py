@@ -187,8 +187,11 @@ def add_to(app: typer.Typer) -> None:
         somebody, by = house.home.learner(learner), house.actor(asked).id
         if take_away:
             had = pins.take_pin_away(house.home, learner=somebody.id, by=by)
-            what = say("has no PIN any more and cannot enter") if had else say("had no PIN")
-            print(f"{somebody.name} {what}.")
+            print(
+                say("{name} has no PIN any more and cannot enter.", name=somebody.name)
+                if had
+                else say("{name} had no PIN.", name=somebody.name)
+            )
             return
         pins.set_pin(house.home, learner=somebody.id, pin=ask_pin(pin_file), by=by, now=real_now())
         print(say("{name} enters at a tablet with the new PIN from now on.", name=somebody.name))

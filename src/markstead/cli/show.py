@@ -61,7 +61,9 @@ def waited(minutes: int | None) -> str:
         return ""
     if minutes < 60:
         return say("{minutes} min", minutes=minutes)
-    return f"{minutes // 60} h" if minutes < 60 * 24 else f"{minutes // 1440} d"
+    if minutes < 60 * 24:
+        return say("{hours} h", hours=minutes // 60)
+    return say("{days} d", days=minutes // 1440)
 
 
 def table(*headings: str) -> Table:
@@ -169,6 +171,6 @@ def copies(views: tuple[CopyView, ...]) -> None:
     for view in views:
         who = view.learner.name if view.learner else ""
         lines.add_row(
-            view.label, view.workbook.title, str(view.standing.status), who, view.next.what, view.id
+            view.label, view.workbook.title, say(view.standing.status), who, view.next.what, view.id
         )
     out.print(lines)

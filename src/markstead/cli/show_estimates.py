@@ -17,7 +17,7 @@ from markstead.records.estimates import Close, ReviewLine
 from markstead.records.home import Home, Somebody
 from markstead.records.item_reads import Difficulties
 from markstead.rules.ruling import stop_words
-from markstead.speech import day_of_month, day_words, plural, say
+from markstead.speech import day_of_month, day_words, figure, plural, say
 
 
 def where(stop: str, question: int) -> str:
@@ -184,7 +184,7 @@ def quiz_card(
         say("questions on average"),
     )
     for at in operating:
-        does.add_row(f"{10 * at.p:g}", f"{100 * at.learnt:.0f}", f"{at.mean_questions:.1f}")
+        does.add_row(figure(f"{10 * at.p:g}"), f"{100 * at.learnt:.0f}", figure(f"{at.mean_questions:.1f}"))
     out.print(does)
     if plan:
         out.print()
@@ -295,7 +295,9 @@ def pace(learner: Somebody, found: Sequence[CoursePace], labels: Mapping[str, st
             labels[course.copy] if course.copy is not None else "–",
             str(course.pages_left) if course.copy is not None else "–",
             _to_go(finish),
-            f"{p.days} {'days with a goal' if course.by_goals else 'school days'}",
+            say("{days} days with a goal", days=p.days)
+            if course.by_goals
+            else say("{days} school days", days=p.days),
         )
     out.print(lines)
 
@@ -348,7 +350,7 @@ def items(
     out.print()
     rasch, two_pl = fits.get("rasch"), fits.get("two_pl")
     headings = [say("question"), say("right"), say("with the rest"), say("without it")]
-    headings += ["difficulty"] * (rasch is not None) + ["slope"] * (two_pl is not None)
+    headings += [say("difficulty")] * (rasch is not None) + [say("slope")] * (two_pl is not None)
     lines = table(*headings, say("in words"))
     for n, item in enumerate(found.items):
         cells = [
@@ -366,13 +368,13 @@ def items(
 
 
 def _two(value: float | None) -> str:
-    return "–" if value is None else f"{value:.2f}"
+    return "–" if value is None else figure(f"{value:.2f}")
 
 
 def _with_error(value: float, error: float) -> str:
     if not math.isfinite(value):
         return "–"
-    return f"{value:.2f}" if not math.isfinite(error) else f"{value:.2f} ± {error:.2f}"
+    return figure(f"{value:.2f}" if not math.isfinite(error) else f"{value:.2f} ± {error:.2f}")
 
 
 def difficulties(found: Difficulties, home: Home) -> None:
@@ -398,7 +400,7 @@ def difficulties(found: Difficulties, home: Home) -> None:
             d.workbook,
             book.title if book is not None else "",
             str(d.learners),
-            f"{d.logits:+z.2f}",
+            figure(f"{d.logits:+z.2f}"),
             say("{low:+z.2f} to {high:+z.2f}", low=d.low, high=d.high),
         )
     out.print(lines)

@@ -17,7 +17,7 @@ SHOWN = timedelta(days=60)
 
 def short(day: date | None) -> str:
     """A day as it stands in a table; none lies beyond the calendar."""
-    return short_date(day) if day is not None else "later"
+    return short_date(day) if day is not None else say("later")
 
 
 def _of_ten(found: Chance) -> str:

@@ -149,4 +149,6 @@ def goals(home: Home, kept: KeptPlan, first: date, days: int, learner: str = "")
         out.print(day_short(day), style="bold")
         for row in found:
             words = [f"{home.programme.course(course).title}: {said}" for course, said, _ in row.goals]
-            out.print(f"  {home.people[row.learner].name}: {'; '.join(words) or 'nothing'}", soft_wrap=True)
+            out.print(
+                f"  {home.people[row.learner].name}: {'; '.join(words) or say('nothing')}", soft_wrap=True
+            )

@@ -5,9 +5,9 @@ from datetime import date, datetime, time
 from pathlib import Path
 
 from markstead.errors import InputError, Problem
-from markstead.speech import say
+from markstead.speech import later, say
 
-MOMENTS = "a minute on the kitchen clock such as 2026-01-27T10:15, or an instant with its offset"
+MOMENTS = later("a minute on the kitchen clock such as 2026-01-27T10:15, or an instant with its offset")
 _SEPARATORS = str.maketrans({",": " ", ";": " ", "–": "-", "—": "-"})  # dashes as people type them
 
 
@@ -28,7 +28,7 @@ def moment(text: str, where: str) -> datetime:
             return datetime.fromisoformat(text.strip())
     except ValueError:
         pass
-    raise InputError([Problem(where, repr(text), MOMENTS)])
+    raise InputError([Problem(where, repr(text), say(MOMENTS))])
 
 
 def clock_time(text: str) -> time | None:

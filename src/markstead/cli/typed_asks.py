@@ -8,7 +8,7 @@ from markstead.errors import InputError, Problem
 from markstead.records import plan_asks as asked
 from markstead.records.home import Home
 from markstead.records.plan_asks import Ask
-from markstead.speech import say
+from markstead.speech import later, say
 
 Reader = Callable[[Home, str, list[str]], Ask]
 
@@ -35,29 +35,32 @@ def _target(home: Home, option: str, parts: list[str]) -> Ask:
 
 _READ: dict[str, tuple[str, Reader]] = {
     "--away": (
-        "LEARNER:FIRST:LAST, such as asa:2026-01-28:2026-01-30",
+        later("LEARNER:FIRST:LAST, such as asa:2026-01-28:2026-01-30"),
         lambda _, o, p: asked.LearnerAway(p[0], _day(p[1], o), _day(p[2], o)),
     ),
     "--no-school": (
-        "FIRST:LAST, such as 2026-02-16:2026-02-20",
+        later("FIRST:LAST, such as 2026-02-16:2026-02-20"),
         lambda _, o, p: asked.NoSchool(_day(p[0], o), _day(p[1], o)),
     ),
     "--educator-away": (
-        "FIRST:LAST, such as 2026-02-16:2026-02-20",
+        later("FIRST:LAST, such as 2026-02-16:2026-02-20"),
         lambda _, o, p: asked.EducatorAway(_day(p[0], o), _day(p[1], o)),
     ),
-    "--target": ("LEARNER:WORKBOOK:DAY, such as asa:maths-5-03:2026-03-27", _target),
+    "--target": (later("LEARNER:WORKBOOK:DAY, such as asa:maths-5-03:2026-03-27"), _target),
     "--minutes": (
-        "LEARNER:COMFORTABLE:MOST, such as asa:150:180",
+        later("LEARNER:COMFORTABLE:MOST, such as asa:150:180"),
         lambda _, o, p: asked.MinutesADay(p[0], _number(p[1], o), _number(p[2], o)),
     ),
     "--pages": (
-        "LEARNER:COURSE:COMFORTABLE:MOST, such as asa:maths-5:4:6, or `usual` for a number",
+        later("LEARNER:COURSE:COMFORTABLE:MOST, such as asa:maths-5:4:6, or `usual` for a number"),
         lambda _, o, p: asked.PagesADay(p[0], p[1], _pages(p[2], o), _pages(p[3], o)),
     ),
-    "--start": ("LEARNER:COURSE, such as asa:maths-5", lambda _, __, p: asked.CourseTaken(p[0], p[1])),
-    "--drop": ("LEARNER:COURSE, such as asa:maths-5", lambda _, __, p: asked.CourseDropped(p[0], p[1])),
-    "--more-sittings": ("a number from 1 to 9", lambda _, o, p: asked.MoreSittings(_number(p[0], o))),
+    "--start": (later("LEARNER:COURSE, such as asa:maths-5"), lambda _, __, p: asked.CourseTaken(p[0], p[1])),
+    "--drop": (
+        later("LEARNER:COURSE, such as asa:maths-5"),
+        lambda _, __, p: asked.CourseDropped(p[0], p[1]),
+    ),
+    "--more-sittings": (later("a number from 1 to 9"), lambda _, o, p: asked.MoreSittings(_number(p[0], o))),
 }
 
 
@@ -78,7 +81,7 @@ def read(home: Home, given: Mapping[str, Sequence[str]]) -> tuple[Ask, ...]:
         for word in words:
             parts = word.split(":")
             if len(parts) != wanted + 1 or not all(parts):
-                raise InputError([Problem(option, repr(word), allowed)])
+                raise InputError([Problem(option, repr(word), say(allowed))])
             found.append(reader(home, option, parts))
     if not found:
         raise InputError(
