@@ -11,6 +11,7 @@ import sys
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from io import BytesIO
 from pathlib import Path
 
@@ -167,8 +168,11 @@ def as_text(catalogue: Catalog) -> bytes:
 
 def compiled(code: str) -> bytes:
     """The catalogue as programs read it."""
-    out = BytesIO()
-    write_mo(out, read(code))
+    kept, out = read(code), BytesIO()
+    kept.creation_date = kept.revision_date = datetime(
+        2026, 1, 1, tzinfo=UTC
+    )  # no matter when it is compiled
+    write_mo(out, kept)
     return out.getvalue()
 
 

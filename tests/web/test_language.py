@@ -27,7 +27,9 @@ OWN = {
     *(
         "Markstead",
         "Tarn End",
+        "http",
         "testserver",
+        "tablet",
         "14-19 35 min wrong 3 7",
         "Ruth",
         "Tobi",

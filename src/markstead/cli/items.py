@@ -10,7 +10,7 @@ from markstead.cli import typed
 from markstead.cli.house import folder_of, open_house, wake
 from markstead.cli.options import JSON, Asked, command
 from markstead.errors import InputError, Problem
-from markstead.speech import plural, say
+from markstead.speech import counted, plural, say
 
 if TYPE_CHECKING:  # loaded when a home is opened, not for --help
     from markstead.measure.answers import Answers
@@ -196,16 +196,11 @@ def from_words(found: "FirstAnswers | None") -> list[str]:
             )
         ]
     if found.left_out:
-        whom = (
-            say("1 learner is")
-            if found.left_out == 1
-            else say("{left_out} learners are", left_out=found.left_out)
-        )
         lines.append(
-            say(
-                "{whom} not counted: which answers were wrong is not known, or the paper had other "
-                "questions.",
-                whom=whom,
+            counted(
+                found.left_out,
+                "{n} learner is not counted: which answers were wrong is not known, or the paper had other questions.",
+                "{n} learners are not counted: which answers were wrong is not known, or the paper had other questions.",
             )
         )
     return lines
@@ -232,15 +227,15 @@ def curve_words(learners: int, fits: dict[str, Any]) -> list[str]:
                 least_for_slopes=LEAST_FOR_SLOPES,
             )
         )
-    for name, fit in (("difficulties", fits["rasch"]), ("slopes", fits["two_pl"])):
-        if fit is not None and not fit.converged:
-            lines.append(
-                say(
-                    "The {name} are not those of the highest likelihood: {outcome}.",
-                    name=name,
-                    outcome=fit.outcome,
-                )
-            )
+    rasch, two_pl = fits["rasch"], fits["two_pl"]
+    if rasch is not None and not rasch.converged:
+        lines.append(
+            say("The difficulties are not those of the highest likelihood: {outcome}.", outcome=rasch.outcome)
+        )
+    if two_pl is not None and not two_pl.converged:
+        lines.append(
+            say("The slopes are not those of the highest likelihood: {outcome}.", outcome=two_pl.outcome)
+        )
     return lines
 
 
