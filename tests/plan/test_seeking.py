@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import markstead.plan.seek as seek_module
 from markstead.plan.answer import Answer, Outcome, write_out
 from markstead.plan.breaches import breaches
 from markstead.plan.counted import Counted
-from markstead.plan.parts import alone
+from markstead.plan.parts import alone, beginning
 from markstead.plan.problem import LearnerLimits, Problem, Stream, Target, WorkbookToDo
 from markstead.plan.prove import cost_step
 from markstead.plan.respond import Progress
@@ -19,6 +20,13 @@ from markstead.plan.solving import only_targets, solve
 from markstead.plan.stream import Tables
 from tests.plan.homes import home, school_days, small
 from tests.plan.trying_everything import least_cost
+
+
+def _planned_for_later_targets(problem: Problem) -> Answer:
+    """A plan that is later than it must be."""
+    easy = tuple(replace(t, day=min(t.day + 2, problem.horizon - 1)) for t in problem.targets)
+    begun = solve(replace(problem, targets=easy), starts=1)
+    return write_out(problem, begun.places, Outcome.GOOD, 0)
 
 
 def _counted(problem: Problem) -> tuple[list[tuple[int, ...]] | None, int]:
@@ -46,6 +54,39 @@ def test_plan_and_bound_are_the_least_of_all_plans(seed: int, streams: int, fixe
         assert breaches(problem, sought.answer) == ()
         assert (sought.answer.cost.total, 2 * sought.least) == (least, least)
         assert sought.answer.outcome is Outcome.BEST
+
+
+def test_first_weeks_searched_apart_and_what_is_due_later_bound_all_days(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Days so few are parted only where that is asked for; the search begins from plans that were made for later targets."""
+    monkeypatch.setattr(seek_module, "MARGINS", (0, 1, 2))
+    monkeypatch.setattr(seek_module, "BACK", 1)
+    monkeypatch.setattr(seek_module, "SHARE", 0.9)
+    parted: list[tuple[int, int]] = []
+
+    def heard(problem: Problem, end: int) -> Problem:
+        parted.append((end, sum(target.day >= end for target in problem.targets)))
+        return beginning(problem, end)
+
+    monkeypatch.setattr(seek_module, "beginning", heard)
+    for seed in range(80):
+        problem = only_targets(small(np.random.default_rng(seed), streams=2, days=7, exact=True))
+        least = least_cost(problem, targets_alone=True)
+        sought = seek(problem, _planned_for_later_targets(problem))
+        assert breaches(problem, sought.answer) == ()
+        assert (sought.answer.cost.total, 2 * sought.least) == (least, least)
+    assert sum(later > 0 for _, later in parted) >= 10
+
+
+@pytest.mark.parametrize("seed", [4, 8])
+def test_a_plan_is_found_where_the_solver_hands_back_the_beginning(seed: int) -> None:
+    """HiGHS 1.16 tells the right cost beside the plan that it was given, where making the program smaller solves it already."""
+    problem = only_targets(small(np.random.default_rng(seed), streams=3, days=7, exact=True))
+    begun = _planned_for_later_targets(problem)
+    sought = seek(problem, begun)
+    assert breaches(problem, sought.answer) == ()
+    assert begun.cost.points > sought.answer.cost.points == sought.least
 
 
 def test_with_hardly_a_branching_the_bound_is_never_above_the_least() -> None:

@@ -187,8 +187,6 @@ class _Search:
                 self._mend(name, end, last + BACK)
                 search = self._later_of(name, end)
             if search.least < search.cost and not self.stopped:
-                search._beginning()
-            if search.least < search.cost and not self.stopped:
                 search._alone(name)
             total += search.least
         return total
