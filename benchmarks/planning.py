@@ -135,6 +135,11 @@ def targets() -> Iterator[str]:
             f"| {learners}, {days} | {len(rows)} | {sum(quick)}; {median(row[3] for row in rows):.1f} "
             f"| {sum(long)}; {median(row[4] for row in rows):.1f}, {max(row[4] for row in rows):.0f} | {'; '.join(others) or 'none'} |"
         )
+    yield from ("", "The homes of the last row:", "")
+    yield "| load | seed | one start; s | long search: found, bound; s |"
+    yield "| --- | --- | --- | --- |"
+    for (load, seed), r in zip(GRID, rows, strict=True):
+        yield f"| {load:.2f} | {seed} | {r[0]:,.0f}; {r[3]:.0f} | {r[1]:,.0f}, {r[2]:,.0f}; {r[4]:.0f} |"
 
 
 def _targets(problem: Problem) -> tuple[float, ...]:
