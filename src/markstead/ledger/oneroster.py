@@ -13,7 +13,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
-from typing import Final
+from functools import partial
+from sys import intern
+from typing import BinaryIO, Final
 
 from markstead.errors import Problem
 from markstead.speech import later, say
@@ -232,6 +234,8 @@ _STATES = ("absent", "bulk", "delta")
 _OPTIONAL = ("source.systemName", "source.systemCode")
 
 Row = Mapping[str, str]
+Opener = Callable[[], BinaryIO]
+"""Opens a member of a package, from its beginning, as often as it is called."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,21 +254,37 @@ class Checked:
 
 def check(files: Mapping[str, bytes]) -> Checked:
     """Check a package: its members by name, such as ``users.csv``. Every problem is named, not only the first."""
+    checker = _Checker({name: partial(io.BytesIO, data) for name, data in files.items()})
+    checker.run()
+    rows = {name: [row for _, row in checker.each(name)] for name in checker.ids}
+    return Checked(tuple(checker.problems), rows, tuple(checker.unchecked))
+
+
+def problems_of(files: Mapping[str, Opener]) -> tuple[Problem, ...]:
+    """Check a package of any length: of its rows no more is in memory at once than what other rows may point at."""
     checker = _Checker(files)
     checker.run()
-    return Checked(tuple(checker.problems), checker.rows, tuple(checker.unchecked))
+    return tuple(checker.problems)
 
 
 def _shown(text: str) -> str:
     return repr(text if len(text) <= 60 else text[:57] + "...") if text else say("nothing")
 
 
+_LOOKED_AT: Mapping[str, tuple[str, ...]] = {
+    "academicSessions": ("type",),
+    "orgs": ("type",),
+    "lineItems": ("classSourcedId", "resultValueMin", "resultValueMax"),
+}
+"""What rules of other files look at in a row that they point at."""
+
+
 @dataclass(slots=True)
 class _Checker:
-    files: Mapping[str, bytes]
+    files: Mapping[str, Opener]
     problems: list[Problem] = field(default_factory=list)
-    rows: dict[str, list[Row]] = field(default_factory=dict)
-    ids: dict[str, dict[str, Row]] = field(default_factory=dict)
+    ids: dict[str, dict[str, tuple[str, ...]]] = field(default_factory=dict)
+    """By file that could be read, and by the id of a row: what is looked at in it."""
     unchecked: list[str] = field(default_factory=list)
     states: dict[str, str] = field(default_factory=dict)
 
@@ -288,7 +308,7 @@ class _Checker:
             if state != "absent" and f"{name}.csv" in self.files:
                 self._file(name, state)
         for name in FILES:
-            for number, row in enumerate(self.rows.get(name, ()), 2):
+            for number, row in self.each(name):
                 self._references(name, number, row)
         self._sessions()
         self._kinds()
@@ -314,7 +334,7 @@ class _Checker:
         if f"{MANIFEST}.csv" not in self.files:
             self.bad(MANIFEST, None, "", say("no such file"), say("a manifest in every package"))
             return
-        table = self._read(MANIFEST)
+        table = list(self._lines(MANIFEST)) if self._reads(MANIFEST) else []
         if not table:
             return
         header, *lines = table
@@ -385,16 +405,19 @@ class _Checker:
 
     # one file
 
-    def _read(self, name: str) -> list[list[str]]:
-        data = self.files[f"{name}.csv"]
+    def _lines(self, name: str) -> Iterator[list[str]]:
+        with self.files[f"{name}.csv"]() as raw, io.TextIOWrapper(raw, "utf-8-sig", newline="") as text:
+            yield from csv.reader(text, strict=True)
+
+    def _reads(self, name: str) -> bool:
+        """Whether a file is CSV in UTF-8 from beginning to end; if not, why."""
         try:
-            text = data.decode("utf-8-sig")
-        except UnicodeDecodeError as error:
-            row = data.count(b"\n", 0, error.start) + 1
-            self.bad(name, row, "", say("the byte {byte:#04x}", byte=data[error.start]), "UTF-8")
-            return []
-        try:
-            return list(csv.reader(io.StringIO(text, newline=""), strict=True))
+            for _ in self._lines(name):
+                pass
+        except UnicodeDecodeError:
+            row, byte = self._first_stranger(name)
+            self.bad(name, row, "", say("the byte {byte:#04x}", byte=byte), "UTF-8")
+            return False
         except csv.Error as error:
             self.bad(
                 name,
@@ -403,25 +426,33 @@ class _Checker:
                 say("something that is no CSV ({error})", error=error),
                 say("commas and quotes by RFC 4180"),
             )
-            return []
+            return False
+        return True
+
+    def _first_stranger(self, name: str) -> tuple[int, int]:
+        """Row and value of the first byte that is no UTF-8: read a line at a time, the place in the file is known."""
+        row, line = 1, b""
+        with self.files[f"{name}.csv"]() as raw:
+            for row, line in enumerate(raw, 1):
+                try:
+                    line.decode()
+                except UnicodeDecodeError as error:
+                    return row, line[error.start]
+        return row, line[-1]
 
     def _file(self, name: str, state: str) -> None:
-        table = self._read(name)
-        if not table:
-            if f"{name}.csv" in self.files and not self.files[f"{name}.csv"].strip():
-                self.bad(
-                    name, None, "", say("an empty file"), say("a header and at least one row, or absent")
-                )
+        if not self._reads(name):
             return
-        header, *lines = table
+        lines = self._lines(name)
+        header = next(lines, None)
+        if header is None:
+            self.bad(name, None, "", say("an empty file"), say("a header and at least one row, or absent"))
+            return
         columns = FILES[name]
         if not self._header(name, header):
             return
-        if not lines:
-            self.bad(
-                name, None, "", say("a header and no row"), say("at least one row, or absent in the manifest")
-            )
-        self.rows[name], self.ids[name] = [], {}
+        ids = self.ids[name] = {}
+        number = 1
         for number, line in enumerate(lines, 2):
             if len(line) != len(header):
                 self.bad(
@@ -439,7 +470,7 @@ class _Checker:
                 if "\n" in cell or "\r" in cell:
                     self.bad(name, number, title, say("a line break"), say("text on one line"))
             self._pairs_of(name, number, row)
-            if row["sourcedId"] in self.ids[name]:
+            if row["sourcedId"] in ids:
                 self.bad(
                     name,
                     number,
@@ -447,8 +478,11 @@ class _Checker:
                     say("{found} again", found=_shown(row["sourcedId"])),
                     say("an id of its own"),
                 )
-            self.ids[name][row["sourcedId"]] = row
-            self.rows[name].append(row)
+            ids[row["sourcedId"]] = tuple(intern(row[title]) for title in _LOOKED_AT.get(name, ()))
+        if number == 1:
+            self.bad(
+                name, None, "", say("a header and no row"), say("at least one row, or absent in the manifest")
+            )
 
     def _header(self, name: str, header: Sequence[str]) -> bool:
         wanted = [column.name for column in FILES[name]]
@@ -539,14 +573,23 @@ class _Checker:
                         say("the sourcedId of a row of {file}", file=f"{column.to}.csv"),
                     )
 
-    def _each(self, name: str) -> Iterator[tuple[int, Row]]:
-        return enumerate(self.rows.get(name, ()), 2)
+    def each(self, name: str) -> Iterator[tuple[int, Row]]:
+        """The rows of a file that have a cell for every column, with their numbers, read anew."""
+        if name not in self.ids:
+            return
+        lines = self._lines(name)
+        header = next(lines)
+        for number, line in enumerate(lines, 2):
+            if len(line) == len(header):
+                yield number, dict(zip(header, line, strict=True))
 
     def _row(self, name: str, sourced_id: str) -> Row | None:
-        return self.ids.get(name, {}).get(sourced_id)
+        """What is looked at in the row of an id."""
+        found = self.ids.get(name, {}).get(sourced_id)
+        return None if found is None else dict(zip(_LOOKED_AT[name], found, strict=True))
 
     def _sessions(self) -> None:
-        for number, row in self._each("academicSessions"):
+        for number, row in self.each("academicSessions"):
             first, last = row["startDate"], row["endDate"]
             if _is_date(first) and _is_date(last) and last <= first:
                 self.bad(
@@ -563,7 +606,7 @@ class _Checker:
             ("classes", "schoolSourcedId", "orgs", {"school"}, False),
             ("lineItems", "academicSessionSourcedId", "academicSessions", {"schoolYear"}, True),
         ):
-            for number, row in self._each(name):
+            for number, row in self.each(name):
                 found = self._row(to, row[column])
                 if found is not None and (found["type"] in kinds) is but:
                     allowed = (
@@ -575,7 +618,7 @@ class _Checker:
                     self.bad(name, number, column, shown, allowed)
 
     def _line_items(self) -> None:
-        for number, row in self._each("lineItems"):
+        for number, row in self.each("lineItems"):
             least, most = _number(row["resultValueMin"]), _number(row["resultValueMax"])
             if least is not None and most is not None and least > most:
                 self.bad(
@@ -589,10 +632,10 @@ class _Checker:
     def _results(self) -> None:
         students = {
             (row["classSourcedId"], row["userSourcedId"])
-            for _, row in self._each("enrollments")
+            for _, row in self.each("enrollments")
             if row["role"] == "student"
         }
-        for number, row in self._each("results"):
+        for number, row in self.each("results"):
             item = self._row("lineItems", row["lineItemSourcedId"])
             if item is None:
                 continue
@@ -617,10 +660,10 @@ class _Checker:
                 self.bad("results", number, "studentSourcedId", _shown(row["studentSourcedId"]), allowed)
 
     def _roles(self) -> None:
-        if "roles" not in self.rows:
+        if "roles" not in self.ids:
             return
-        orgs = {(row["userSourcedId"], row["orgSourcedId"]) for _, row in self._each("roles")}
-        for number, row in self._each("users"):
+        orgs = {(row["userSourcedId"], row["orgSourcedId"]) for _, row in self.each("roles")}
+        for number, row in self.each("users"):
             org = row["primaryOrgSourcedId"]
             if org and (row["sourcedId"], org) not in orgs:
                 self.bad(
@@ -631,7 +674,7 @@ class _Checker:
                     say("an org in which the user has a role"),
                 )
         seen: set[tuple[str, str]] = set()
-        for number, row in self._each("roles"):
+        for number, row in self.each("roles"):
             key = (row["userSourcedId"], row["orgSourcedId"])
             if row["roleType"] == "primary" and key in seen:
                 self.bad(
@@ -732,23 +775,48 @@ def in_list(values: Iterable[str]) -> str:
     return ",".join(one_line(value.replace(",", " ")) for value in values if value.strip())
 
 
-def write(tables: Mapping[str, Sequence[Row]], *, system: str) -> Iterator[tuple[str, bytes]]:
-    """Write a bulk package: the manifest first, then every file that has rows. Columns of one's own come last."""
-    states = {name: "bulk" if tables.get(name) else "absent" for name in NAMES}
+def write(tables: Mapping[str, Iterable[Row]], *, system: str) -> Iterator[tuple[str, bytes]]:
+    """Write a small bulk package, as `written` does, each file at once."""
+    for name, lines in written(tables, system=system):
+        yield name, b"".join(lines)
+
+
+def written(tables: Mapping[str, Iterable[Row]], *, system: str) -> Iterator[tuple[str, Iterator[bytes]]]:
+    """Write a bulk package a line at a time: the manifest first, then every file that has rows.
+
+    Rows are gone through twice, first for the columns of one's own, which come last.
+    """
+    own = {name: _own_columns(name, tables[name]) for name in FILES if name in tables}
+    states = {name: "absent" if own.get(name) is None else "bulk" for name in NAMES}
     lines = [("propertyName", "value"), ("manifest.version", "1.0"), ("oneroster.version", VERSION)]
     lines += [(f"file.{name}", states[name]) for name in NAMES]
     lines += [("source.systemName", system)]
     yield f"{MANIFEST}.csv", _csv(lines)
-    for name, columns in FILES.items():
-        rows = tables.get(name)
-        if rows:
-            known = [column.name for column in columns]
-            own = sorted({title for row in rows for title in row} - set(known))
-            header = [*known, *own]
-            yield f"{name}.csv", _csv([header, *([row.get(title, "") for title in header] for row in rows)])
+    for name, further in own.items():
+        if further is not None:
+            header = [*(column.name for column in FILES[name]), *further]
+            yield f"{name}.csv", _csv(_cells(header, tables[name]))
 
 
-def _csv(lines: Iterable[Sequence[str]]) -> bytes:
+def _own_columns(name: str, rows: Iterable[Row]) -> list[str] | None:
+    """The columns of rows that the standard does not have; None: there is no row."""
+    titles: set[str] | None = None
+    for row in rows:
+        titles = (titles or set()) | row.keys()
+    return None if titles is None else sorted(titles - {column.name for column in FILES[name]})
+
+
+def _cells(header: Sequence[str], rows: Iterable[Row]) -> Iterator[Sequence[str]]:
+    yield header
+    for row in rows:
+        yield [row.get(title, "") for title in header]
+
+
+def _csv(lines: Iterable[Sequence[str]]) -> Iterator[bytes]:
     text = io.StringIO(newline="")
-    csv.writer(text, lineterminator="\r\n").writerows([[one_line(cell) for cell in line] for line in lines])
-    return text.getvalue().encode()
+    writer = csv.writer(text, lineterminator="\r\n")
+    for line in lines:
+        writer.writerow([one_line(cell) for cell in line])
+        yield text.getvalue().encode()
+        text.seek(0)
+        text.truncate()

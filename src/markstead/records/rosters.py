@@ -6,11 +6,14 @@ were stands in ``metadata.attempt``.
 """
 
 import re
+import shutil
+import tempfile
 import unicodedata
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 
@@ -23,7 +26,7 @@ from markstead.records.exporting import Result, copies_of, results
 from markstead.records.home import Home, Somebody, latest_documents
 from markstead.records.queries import home_of
 from markstead.records.setup import Newcomer, Papers, set_up
-from markstead.records.whole import opened_package, package
+from markstead.records.whole import PART, opened_package, package
 from markstead.rules.ruling import Role
 from markstead.speech import later, say
 
@@ -58,14 +61,35 @@ def write_roster(household: str, path: Path, *, replace: bool = False) -> Export
         MarksteadError: the file could not be written.
     """
     tables = tables_of(home_of(household))
-    files = dict(oneroster.write(tables, system="Markstead"))
-    found = oneroster.check(files)
-    if found.problems:
-        raise InputError(found.problems)
-    with package(path, say(WHAT), replace=replace) as packed:
-        for name, data in files.items():
-            packed.put(name, data)
-    return Exported({name: len(rows) for name, rows in tables.items() if rows})
+    rows: dict[str, int] = {}
+    with (
+        package(path, say(WHAT), replace=replace) as packed,
+        tempfile.TemporaryDirectory(dir=path.parent, prefix=PART) as folder,
+    ):
+        files: dict[str, Path] = {}
+        for name, lines in oneroster.written(tables, system="Markstead"):
+            files[name] = Path(folder, name)
+            with files[name].open("wb") as file:
+                for line in lines:
+                    file.write(line)
+                    rows[name] = rows.get(name, -1) + 1  # the first line is the header
+        problems = oneroster.problems_of({name: partial(file.open, "rb") for name, file in files.items()})
+        if problems:
+            raise InputError(problems)
+        for name, file in files.items():
+            with packed.member(name) as into, file.open("rb") as source:
+                shutil.copyfileobj(source, into, 1 << 16)
+    return Exported({name: rows[f"{name}.csv"] for name in tables if f"{name}.csv" in rows})
+
+
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """Rows that are made anew whenever somebody goes through them: those of many years are never in memory at once."""
+
+    make: Callable[[], Iterator[Row]]
+
+    def __iter__(self) -> Iterator[Row]:
+        return self.make()
 
 
 def _guid(*parts: str) -> str:
@@ -83,16 +107,38 @@ def _grade(year: int | None) -> str:
     return f"{year:02d}" if year else "KG"
 
 
-def tables_of(home: Home) -> dict[str, list[Row]]:
-    """Every file's rows."""
+@dataclass(slots=True)
+class _Test:
+    """A learner's test of a workbook: its last result, and which attempts there were."""
+
+    last: Result
+    sat: set[tuple[str, int]]
+
+
+_Tests = Mapping[tuple[str, str, str], _Test]
+"""By learner, workbook and kind of test."""
+
+
+def _tests(home: Home, here: Mapping[str, Somebody]) -> _Tests:
+    found: dict[tuple[str, str, str], _Test] = {}
+    for result in results(home, copies_of(home.id)):
+        if result.copy.learner in here:
+            key = (str(result.copy.learner), result.copy.workbook, result.kind)
+            test = found.setdefault(key, _Test(result, set()))
+            test.last = result
+            test.sat.add((result.copy.id, result.attempt))
+    return found
+
+
+def tables_of(home: Home) -> dict[str, Iterable[Row]]:
+    """Every file's rows; they may be gone through more than once."""
     org = _guid("household", home.id)
-    copies = copies_of(home.id)
     here = {p.id: p for p in home.people.values() if not p.erased}
-    found = [r for r in results(home, copies) if r.copy.learner in here]
-    taken = _classes(home, found)
+    tests = _tests(home, here)
+    taken = _classes(home, tests)
     sessions = list(_sessions(home.calendar))
     terms = [row["sourcedId"] for row in sessions if row["type"] == "term"]
-    items = list(_line_items(home, org, found, sessions))
+    kinds = {kind for _, _, kind in tests}
     return {
         "academicSessions": sessions,
         "orgs": [{"sourcedId": org, "name": home.name or home.id, "type": "school", "identifier": home.id}],
@@ -104,18 +150,17 @@ def tables_of(home: Home) -> dict[str, list[Row]]:
         "categories": [
             {"sourcedId": _category(kind), "title": title}
             for kind, title in (("practice test", say("Practice tests")), ("unit test", say("Unit tests")))
-            if any(item["categorySourcedId"] == _category(kind) for item, _ in items)
+            if kind in kinds
         ],
-        "lineItems": [item for item, _ in items],
-        "results": [result for _, result in items],
+        "lineItems": _Rows(partial(_line_items, home, org, tests, sessions)),
+        "results": _Rows(partial(_results, home, tests)),
     }
 
 
-def _classes(home: Home, found: Iterable[Result]) -> list[tuple[Somebody, str]]:
+def _classes(home: Home, tests: _Tests) -> list[tuple[Somebody, str]]:
     """Every learner with every course that they take or have a result in."""
     pairs = {(p.id, course): None for p in home.learners for course in p.courses}
-    for result in found:
-        pairs[str(result.copy.learner), home.programme.workbook(result.copy.workbook).course] = None
+    pairs |= {(learner, home.programme.workbook(code).course): None for learner, code, _ in tests}
     return [(home.people[learner], course) for learner, course in pairs]
 
 
@@ -251,51 +296,48 @@ def _category(kind: str) -> str:
     return _guid("category", kind.replace(" ", "-"))
 
 
-def _line_items(
-    home: Home, org: str, found: Iterable[Result], sessions: Sequence[Row]
-) -> Iterator[tuple[Row, Row]]:
-    """A line item and its one result for each learner, workbook and kind of test: the last attempt counts."""
-    last: dict[tuple[str, str, str], Result] = {}
-    sat: dict[tuple[str, str, str], set[tuple[str, int]]] = {}
-    for result in found:
-        key = (str(result.copy.learner), result.copy.workbook, result.kind)
-        last[key] = result
-        sat.setdefault(key, set()).add((result.copy.id, result.attempt))
-    for (learner, workbook, kind), result in last.items():
+def _item(learner: str, workbook: str, kind: str) -> str:
+    return _guid("item", learner, workbook, kind.replace(" ", "-"))
+
+
+def _line_items(home: Home, org: str, tests: _Tests, sessions: Sequence[Row]) -> Iterator[Row]:
+    """A line item for each learner, workbook and kind of test."""
+    for (learner, workbook, kind), test in tests.items():
         book = home.programme.workbook(workbook)
-        group = _class(learner, book.course)
-        item = _guid("item", learner, workbook, kind.replace(" ", "-"))
-        day = result.day.isoformat()
-        yield (
-            {
-                "sourcedId": item,
-                "title": f"{book.title}: {say(kind)}",
-                "assignDate": day,
-                "dueDate": day,
-                "classSourcedId": group,
-                "categorySourcedId": _category(kind),
-                "academicSessionSourcedId": _term_of(result.day, sessions),
-                "resultValueMin": "0",
-                "resultValueMax": str(result.asked),
-                "schoolSourcedId": org,
-            },
-            {
-                "sourcedId": _guid("result", learner, workbook, kind.replace(" ", "-")),
-                "lineItemSourcedId": item,
-                "studentSourcedId": _guid(learner),
-                "scoreStatus": "fully graded",
-                "score": str(result.right),
-                "scoreDate": home.calendar.day_of(result.scored).isoformat(),
-                "textScore": "passed" if result.passed else "not passed",
-                "classSourcedId": group,
-                "inProgress": "false",
-                "incomplete": "false",
-                "late": "false",
-                "missing": "false",
-                "metadata.attempt": str(len(sat[learner, workbook, kind])),
-                "metadata.needed": str(result.needed),
-            },
-        )
+        day = test.last.day.isoformat()
+        yield {
+            "sourcedId": _item(learner, workbook, kind),
+            "title": f"{book.title}: {say(kind)}",
+            "assignDate": day,
+            "dueDate": day,
+            "classSourcedId": _class(learner, book.course),
+            "categorySourcedId": _category(kind),
+            "academicSessionSourcedId": _term_of(test.last.day, sessions),
+            "resultValueMin": "0",
+            "resultValueMax": str(test.last.asked),
+            "schoolSourcedId": org,
+        }
+
+
+def _results(home: Home, tests: _Tests) -> Iterator[Row]:
+    """The one result of each line item: the last attempt counts."""
+    for (learner, workbook, kind), test in tests.items():
+        yield {
+            "sourcedId": _guid("result", learner, workbook, kind.replace(" ", "-")),
+            "lineItemSourcedId": _item(learner, workbook, kind),
+            "studentSourcedId": _guid(learner),
+            "scoreStatus": "fully graded",
+            "score": str(test.last.right),
+            "scoreDate": home.calendar.day_of(test.last.scored).isoformat(),
+            "textScore": "passed" if test.last.passed else "not passed",
+            "classSourcedId": _class(learner, home.programme.workbook(workbook).course),
+            "inProgress": "false",
+            "incomplete": "false",
+            "late": "false",
+            "missing": "false",
+            "metadata.attempt": str(len(test.sat)),
+            "metadata.needed": str(test.last.needed),
+        }
 
 
 def _term_of(day: date, sessions: Sequence[Row]) -> str:

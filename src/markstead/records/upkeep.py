@@ -1,7 +1,7 @@
 """Proving the record, and making its caches anew."""
 
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -22,7 +22,9 @@ from markstead.records.models import Household, Words
 from markstead.rules.standing import LeanFold
 from markstead.speech import say
 
-_CHUNK = 5000
+_CHUNK = 1000
+_AT_ONCE = 200
+"""Copies that are compared with their cache by one question to the database."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,8 +116,7 @@ def _verify(household: str) -> Verdict:
     row = household_row(household)
     taken_back = _reversals(household)
     seen: dict[str, set[int]] = {}
-    folds: dict[str, _Reader] = {}
-    links: dict[str, str] = {}
+    caches = _Caches(load_home(row), taken_back)
     previous, expected, act, part = ROOT, 0, "", 0
     settled = 0
     at_head = ROOT
@@ -153,11 +154,7 @@ def _verify(household: str) -> Verdict:
             break
         copy = found[5]
         if copy is not None:
-            fold = folds.get(copy)
-            if fold is None:
-                fold = folds[copy] = _Reader(copy, taken_back.get(copy, set()))
-            fold.take(entry)
-            links[copy] = kept_link
+            caches.take(copy, entry, kept_link)
             if isinstance(entry.fact, FactReversed):
                 seen.setdefault(copy, set()).add(entry.fact.entry)
     if problem is None and seen != taken_back:
@@ -171,9 +168,9 @@ def _verify(household: str) -> Verdict:
             cached=row.settled_seq,
         )
     if problem is None:
-        problem = _check_copies(load_home(row), folds, links)
+        problem = caches.problem()
     words, wrong = _check_words(household)
-    return Verdict(expected, previous, len(folds), words, problem or wrong)
+    return Verdict(expected, previous, caches.copies, words, problem or wrong)
 
 
 def _check_head(row: Household, last: int, at_head: str) -> str | None:
@@ -206,39 +203,106 @@ class _Reader:
         self.fold.take(entry)
         self.marks.take(entry)
 
-
-def _values(home: Home, reader: _Reader, last_link: str, ordinals: dict[str, int]) -> dict[str, Any]:
-    """Every column of a copy; copies of a workbook are counted in the order of their first facts."""
-    workbook = reader.fold.workbook
-    ordinals[workbook] = ordinals.get(workbook, 0) + 1
-    fixed = {"workbook": workbook, "ordinal": ordinals[workbook], "last_link": last_link}
-    return row_values(home, reader.fold.standing) | mark_values(reader.marks.marks) | fixed
+    def values(self, home: Home, ordinal: int, last_link: str) -> dict[str, Any]:
+        """Every column of the copy."""
+        fixed = {"workbook": self.fold.workbook, "ordinal": ordinal, "last_link": last_link}
+        return row_values(home, self.fold.standing) | mark_values(self.marks.marks) | fixed
 
 
-def _check_copies(home: Home, folds: dict[str, _Reader], links: dict[str, str]) -> str | None:
-    kept = {row.id: row for row in CopyRow.objects.filter(household=home.id)}
-    for copy in sorted(kept.keys() - folds.keys()):
-        return say(
-            "copy {copy} stands in the cache but not on the record; `rebuild` mends the cache", copy=copy
-        )
-    ordinals: dict[str, int] = {}
-    for copy, fold in folds.items():
-        row = kept.get(copy)
-        values = _values(home, fold, links[copy], ordinals)
-        if row is None or any(getattr(row, name) != value for name, value in values.items()):
-            seq = fold.fold.standing.last_seq
+@dataclass(slots=True)
+class _Open:
+    """A copy of which facts may follow."""
+
+    reader: _Reader
+    first_seq: int
+    ordinal: int
+    """Copies of a workbook are counted in the order of their first facts."""
+    link: str = ""
+
+
+class _Caches:
+    """Compares what facts tell of each copy with its cache while the record is read.
+
+    The cache says with which fact a copy ends. There it is compared and let go, so that a record of many years takes no
+    more memory than one; if a fact of it follows after all, the cache was wrong.
+    """
+
+    def __init__(self, home: Home, taken_back: Mapping[str, set[int]]) -> None:
+        self.home, self.taken_back = home, taken_back
+        rows = CopyRow.objects.filter(household=home.id).values_list("id", "last_seq")
+        self.ends: dict[str, int] = dict(rows.iterator(chunk_size=_CHUNK))
+        self.copies = 0
+        self.open: dict[str, _Open] = {}
+        self.ended: dict[str, _Open] = {}
+        self.first_seqs: dict[str, int] = {}
+        """Of copies that were compared already."""
+        self.ordinals: dict[str, int] = {}
+        self.wrong: tuple[int, str, int] | None = None
+        """The wrong copy that came first on the record: its first fact, its id, its last fact."""
+
+    def take(self, copy: str, entry: Entry, kept_link: str) -> None:
+        """Take the next fact of the record that is about a copy."""
+        known = self.open.get(copy) or self._new(copy, entry)
+        if known is None:
+            self._is_wrong(self.first_seqs[copy], copy, entry.seq)
+            return
+        known.reader.take(entry)
+        known.link = kept_link
+        if known.first_seq == entry.seq:
+            workbook = known.reader.fold.workbook
+            known.ordinal = self.ordinals[workbook] = self.ordinals.get(workbook, 0) + 1
+        if self.ends.get(copy) == entry.seq:
+            self.ended[copy] = self.open.pop(copy)
+            self.first_seqs[copy] = known.first_seq
+            if len(self.ended) >= _AT_ONCE:
+                self._compare(self.ended)
+                self.ended = {}
+
+    def _new(self, copy: str, entry: Entry) -> _Open | None:
+        if copy in self.first_seqs:
+            return None
+        self.copies += 1
+        self.open[copy] = _Open(_Reader(copy, self.taken_back.get(copy, set())), entry.seq, 0)
+        return self.open[copy]
+
+    def _compare(self, some: Mapping[str, _Open]) -> None:
+        ids = list(some)
+        for n in range(0, len(ids), _AT_ONCE):
+            part = ids[n : n + _AT_ONCE]
+            kept = {row.id: row for row in CopyRow.objects.filter(household=self.home.id, id__in=part)}
+            for copy in part:
+                known, row = some[copy], kept.get(copy)
+                values = known.reader.values(self.home, known.ordinal, known.link)
+                if row is None or any(getattr(row, name) != value for name, value in values.items()):
+                    self._is_wrong(known.first_seq, copy, known.reader.fold.standing.last_seq)
+
+    def _is_wrong(self, first_seq: int, copy: str, last_seq: int) -> None:
+        before = self.wrong
+        if before is None or (first_seq, -last_seq) < (before[0], -before[2]):
+            self.wrong = (first_seq, copy, last_seq)
+
+    def problem(self) -> str | None:
+        """What does not agree, once the whole record was read."""
+        for copy in sorted(self.ends.keys() - self.first_seqs.keys() - self.open.keys()):
             return say(
-                "copy {copy} stands otherwise in the cache than fact {seq} left it; `rebuild` mends "
-                "the cache",
-                copy=copy,
-                seq=seq,
+                "copy {copy} stands in the cache but not on the record; `rebuild` mends the cache", copy=copy
             )
-    return None
+        self._compare(self.ended)
+        self._compare(self.open)
+        if self.wrong is None:
+            return None
+        _, copy, seq = self.wrong
+        return say(
+            "copy {copy} stands otherwise in the cache than fact {seq} left it; `rebuild` mends the cache",
+            copy=copy,
+            seq=seq,
+        )
 
 
 def _check_words(household: str) -> tuple[int, str | None]:
     count = 0
-    for digest, salt, text in Words.objects.filter(household=household).values_list("digest", "salt", "text"):
+    rows = Words.objects.filter(household=household).values_list("digest", "salt", "text")
+    for digest, salt, text in rows.iterator(chunk_size=_CHUNK):
         count += 1
         if words_id(salt, text) != digest:
             return count, say(
@@ -285,10 +349,12 @@ def rebuild(household: str) -> int:
             raise DamagedRecordError(say("{problem}; restore a backup", problem=problem))
         CopyRow.objects.filter(household=row).delete()
         ordinals: dict[str, int] = {}
-        rows = [
-            CopyRow(id=copy, household=row, **_values(home, fold, links[copy], ordinals))
-            for copy, fold in folds.items()
-        ]
+        rows = []
+        for copy, fold in folds.items():  # counted in the order of their first facts
+            workbook = fold.fold.workbook
+            ordinals[workbook] = ordinals.get(workbook, 0) + 1
+            values = fold.values(home, ordinals[workbook], links[copy])
+            rows.append(CopyRow(id=copy, household=row, **values))
         CopyRow.objects.bulk_create(rows, batch_size=500)
         # A new stamp: whoever remembers what the old caches said must read the new ones.
         Household.objects.filter(id=row.id).update(
