@@ -72,7 +72,7 @@ if (keypad) {
   const count = document.querySelector("[data-pin-count]");
   const say = function () {
     const n = field.value.length;
-    count.textContent = n === 1 ? count.dataset.one : count.dataset.many.replace("{n}", n);
+    count.textContent = n === 1 ? count.dataset.single : count.dataset.many.replace("{n}", n);
   };
   keypad.hidden = false;
   document.querySelector("[data-plain-go]").hidden = true;
