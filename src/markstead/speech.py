@@ -116,6 +116,11 @@ def say(text: str, /, **values: object) -> str:
     return _filled(now, said, values) if values else said
 
 
+def meant(word: str, sense: str, /) -> str:
+    """A word that other languages have several of, in the sense in which it is meant: ``meant("by", "a day")``."""
+    return _catalogue(_SPOKEN.get().code).pgettext(sense, word)
+
+
 def counted(n: int, one: str, many: str, /, **values: object) -> str:
     """A sentence about so many: ``counted(3, "{n} page", "{n} pages")``; both may hold further values."""
     now = _SPOKEN.get()

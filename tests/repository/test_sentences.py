@@ -70,7 +70,7 @@ def test_sentences_stand_whole_in_the_code_and_are_said_when_they_are_shown() ->
                 continue
             where = f"{path.relative_to(SOURCES)}:{node.lineno}"
             name, words = node.func.id, node.args
-            if name in {"say", "counted", "later", "plural"}:
+            if name in {"say", "counted", "later", "plural", "meant"}:
                 if any(isinstance(a, ast.JoinedStr | ast.BinOp) for a in words if not _is_number(a, words)):
                     wrong.append(f"{where}: put together before it is said")
                 if name != "later" and not inside and path.parent.name != "cli":

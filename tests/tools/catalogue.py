@@ -30,7 +30,7 @@ from markstead.cli.main import app, told_of
 SOURCES = Path(speech.__file__).resolve().parent
 OTHERS = tuple(code for code in speech.LANGUAGES if not code.startswith("en"))
 SENSE_ENDS = "\x04"
-"""Between the sense in which a template means a word, `{% translate "Record" context "noun" %}`, and the word (as gettext)."""
+"""Between the sense in which a word is meant, `{% translate "Record" context "noun" %}` or `meant`, and the word (as gettext)."""
 _UNDERSCORED = re.compile(r"""_\(\s*(?:"([^"]*)"|'([^']*)')\s*\)""")
 
 
@@ -84,6 +84,8 @@ def _of_code(tree: ast.AST) -> Iterator[tuple[str, str]]:
         ]
         if name in {"say", "later"} and words and words[0]:
             yield words[0], ""
+        elif name == "meant" and len(words) == 2 and words[0] and words[1]:
+            yield f"{words[1]}{SENSE_ENDS}{words[0]}", ""
         elif name == "counted" and len(words) >= 3 and words[1] and words[2]:
             yield words[1], words[2]
         elif name == "plural" and len(words) >= 2 and words[1]:

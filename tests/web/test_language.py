@@ -36,6 +36,7 @@ OWN = {
         "Asa",
         "Noa",
         "Mallory",
+        "Tarn End",
         "Sums",
         "Words",
         "Counting Boats",
@@ -170,6 +171,8 @@ COMMANDS = (
     "today", "history", "copies", "readiness", "quiz card", "spot asa", "pace asa", "review asa", "costs", "forecast", "orders",
     "whatif --away asa:2026-01-14", "items --difficulties", "verify", "note 'asa sums 5-6'",
     "report asa", "attendance asa", "transcript asa", "dispatch", "pace nobody", "act work nothing 1-2",
+    "costs --hold-day 0.5", "requirements", "samples asa", "backups", "erase asa --no-archive", "check oneroster nothing", "read nothing",
+    "sheets --kind road", "whatif --away asa", "today --nonsense", "plan --goals", "orders --sheet nothing",
 )  # fmt: skip
 
 

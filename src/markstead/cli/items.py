@@ -182,7 +182,7 @@ def from_words(found: "FirstAnswers | None") -> list[str]:
     count, homes = len(found.answers), found.homes
     if not count:
         lines = [
-            say("{code}, {test}: nobody's answers are known.", code=found.workbook.code, test=found.test)
+            say("{code}, {test}: nobody's answers are known.", code=found.workbook.code, test=say(found.test))
         ]
     else:
         people = plural(count, "learner")
@@ -191,7 +191,7 @@ def from_words(found: "FirstAnswers | None") -> list[str]:
             say(
                 "{code}, {test}: first answers of {whose}.",
                 code=found.workbook.code,
-                test=found.test,
+                test=say(found.test),
                 whose=whose,
             )
         ]
@@ -227,14 +227,19 @@ def curve_words(learners: int, fits: dict[str, Any]) -> list[str]:
                 least_for_slopes=LEAST_FOR_SLOPES,
             )
         )
-    rasch, two_pl = fits["rasch"], fits["two_pl"]
-    if rasch is not None and not rasch.converged:
+    if fits["rasch"] is not None and not fits["rasch"].converged:
         lines.append(
-            say("The difficulties are not those of the highest likelihood: {outcome}.", outcome=rasch.outcome)
+            say(
+                "The difficulties are not those of the highest likelihood: {outcome}.",
+                outcome=say(fits["rasch"].outcome),
+            )
         )
-    if two_pl is not None and not two_pl.converged:
+    if fits["two_pl"] is not None and not fits["two_pl"].converged:
         lines.append(
-            say("The slopes are not those of the highest likelihood: {outcome}.", outcome=two_pl.outcome)
+            say(
+                "The slopes are not those of the highest likelihood: {outcome}.",
+                outcome=say(fits["two_pl"].outcome),
+            )
         )
     return lines
 

@@ -21,6 +21,7 @@ from markstead.cli import (
     items,
     keep,
     leaving,
+    library,
     look,
     note,
     ordering,
@@ -100,6 +101,7 @@ def _status_of(error: MarksteadError) -> int:
 
 def in_language(command: Any) -> Any:
     """Let a command, those under it and their options tell of themselves in the language that is spoken."""
+    library.parts_of_help()
     for told in told_of(command):
         told.help = say(told.help)
     return command
@@ -107,7 +109,8 @@ def in_language(command: Any) -> Any:
 
 def told_of(command: Any) -> Iterator[Any]:
     """What tells of itself by a `help`: a command, its options and arguments, the commands under it."""
-    yield from (one for one in (command, *command.params) if getattr(one, "help", None))
+    asking = command.get_help_option(typer.Context(command))
+    yield from (one for one in (command, *command.params, asking) if getattr(one, "help", None))
     for below in getattr(command, "commands", {}).values():
         yield from told_of(below)
 
@@ -152,7 +155,7 @@ def _answer(words: Sequence[str]) -> int:
         return _status_of(error)
     except typer.TyperException as error:
         context = getattr(error, "ctx", None)
-        text = error.format_message()
+        text = library.misuse(error.format_message())
         if not text:  # a group that was called without a command shows its help
             return 2
         path = context.command_path if context is not None else "markstead"

@@ -17,7 +17,7 @@ from markstead.records.words import fact_words
 from markstead.rules.programme import Workbook
 from markstead.rules.ruling import Ruling
 from markstead.rules.standing import Standing
-from markstead.speech import day_words, say, short_date, weekday_short
+from markstead.speech import day_words, meant, say, short_date, weekday_short
 
 RULER = 34
 """Columns of a ruler in the terminal, its two ends apart."""
@@ -142,7 +142,7 @@ def history(notes: tuple[Note, ...], home: Home) -> None:
     if not notes:
         out.print(say("Nothing is on the record there."))
         return
-    lines = table(say("fact"), say("when"), say("what"), say("copy"), say("by"), say("act"))
+    lines = table(say("fact"), say("when"), say("what"), say("copy"), meant("by", "somebody"), say("act"))
     for note in notes:
         at: datetime = home.calendar.at_home(note.entry.at)
         what = Text(fact_words(note.entry.fact, home))

@@ -93,7 +93,7 @@ def readiness(
                 str(r.needed),
                 say(r.evidence)
                 if found.begun
-                else say("{evidence}, nothing marked in it yet", evidence=r.evidence),
+                else say("{evidence}, nothing marked in it yet", evidence=say(r.evidence)),
                 advice_words(found.advice),
             )
     out.print(lines)
@@ -111,7 +111,7 @@ def close(found: Close, label: str, home: Home) -> None:
             "Answers right: {score}; {needed} pass ({evidence}).",
             score=_score(r),
             needed=r.needed,
-            evidence=r.evidence,
+            evidence=say(r.evidence),
         )
     )
     if advice is not None:

@@ -9,7 +9,7 @@ from markstead.forecast.outlook import Chance, FinishDates
 from markstead.records.home import Home
 from markstead.records.ordering import OrderReading
 from markstead.records.outlooks import NeedLine, YearReading
-from markstead.speech import date_words, month_words, plural, say, short_date
+from markstead.speech import date_words, meant, month_words, plural, say, short_date
 
 SHOWN = timedelta(days=60)
 """Copies that may be needed within so many calendar days are listed; `--json` has them all."""
@@ -63,7 +63,7 @@ def _courses(reading: YearReading) -> None:
         return
     lines = table(
         say("course"),
-        say("left"),
+        meant("left", "still to do"),
         say("all done by the last day"),
         say("1 year of 10 by"),
         say("half by"),

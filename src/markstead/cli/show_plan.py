@@ -19,7 +19,7 @@ from markstead.records.plan_words import (
     who_words,
 )
 from markstead.records.plans import KeptPlan
-from markstead.speech import counted, day_short, say
+from markstead.speech import counted, day_short, meant, say
 
 
 def plan(home: Home, kept: KeptPlan, standing: KeptPlan | None, *, taken: bool) -> None:
@@ -85,9 +85,9 @@ def _targets(home: Home, kept: KeptPlan, beside: KeptPlan | None) -> None:
         console().print(say("No target is set."))
         return
     headings = (
-        [say("target"), say("by"), say("plan in force"), say("this plan")]
+        [say("target"), meant("by", "a day"), say("plan in force"), say("this plan")]
         if beside
-        else [say("target"), say("by"), say("planned")]
+        else [say("target"), meant("by", "a day"), say("planned")]
     )
     lines = table(*headings)
     told = [row for row in rows if beside is None or row.before != row.after or _late(row.after)]

@@ -8,7 +8,7 @@ from markstead.errors import InputError, Problem
 from markstead.records import plan_asks as asked
 from markstead.records.home import Home
 from markstead.records.plan_asks import Ask
-from markstead.speech import later, say
+from markstead.speech import later, meant, say
 
 Reader = Callable[[Home, str, list[str]], Ask]
 
@@ -85,6 +85,12 @@ def read(home: Home, given: Mapping[str, Sequence[str]]) -> tuple[Ask, ...]:
             found.append(reader(home, option, parts))
     if not found:
         raise InputError(
-            [Problem(say("changes"), say("none"), say("at least one of: {given}", given=", ".join(given)))]
+            [
+                Problem(
+                    say("changes"),
+                    meant("none", "changes"),
+                    say("at least one of: {given}", given=", ".join(given)),
+                )
+            ]
         )
     return tuple(found)
