@@ -166,7 +166,7 @@ def measure() -> list[Screen]:
             base = printed.rstrip("/")
             learner = next(look.address for look in looks if look.name == "learner").split("/")[2]
             ruth = signed_in(browser, base, demo.USERNAME, demo.PASSWORD)
-            nobody = browser.new_context()
+            nobody = browser.new_context(locale="en-GB")
             asa = at_a_tablet(browser, base, demo.USERNAME, demo.PASSWORD, learner, demo.PIN)
             who = {For.ANYBODY: nobody, For.LEARNER: asa, For.HOUSE: asa}
             found = []

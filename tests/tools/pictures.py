@@ -130,7 +130,7 @@ def chromium() -> Iterator[Browser]:
 
 def signed_in(browser: Browser, base: str, name: str, password: str) -> BrowserContext:
     """A browser in which somebody has signed in."""
-    context = browser.new_context()
+    context = browser.new_context(locale="en-GB")
     page = context.new_page()
     page.goto(base + "/sign-in/")
     page.get_by_label("Name").fill(name)
@@ -201,7 +201,7 @@ def take_the_demo(album: Album, browser: Browser, home: Path) -> None:
     connections.close_all()
     with served(home) as address:
         base = address.rstrip("/")
-        nobody = browser.new_context()
+        nobody = browser.new_context(locale="en-GB")
         ruth = signed_in(browser, base, demo.USERNAME, demo.PASSWORD)
         asa = at_a_tablet(browser, base, demo.USERNAME, demo.PASSWORD, str(values["learner"]), demo.PIN)
         for visit in looks:
@@ -217,7 +217,7 @@ def take_a_first_evening(album: Album, browser: Browser, home: Path) -> None:
     """The set-up of an empty home, from its door to the home that was made."""
     with served(home) as address:
         base = address.split("/first/")[0]
-        page = browser.new_context().new_page()
+        page = browser.new_context(locale="en-GB").new_page()
 
         def shown(name: str) -> None:
             page.wait_for_load_state("load")

@@ -57,7 +57,9 @@ class Device:
     """A browser of its own, as a phone or a tablet is."""
 
     def __init__(self, browser: Browser, base: str, width: int) -> None:
-        self.context: BrowserContext = browser.new_context(viewport={"width": width, "height": 844})
+        self.context: BrowserContext = browser.new_context(
+            viewport={"width": width, "height": 844}, locale="en-GB"
+        )
         self.page: Page = self.context.new_page()
         self.page.set_default_timeout(30_000)
         self.complaints: list[str] = []

@@ -255,7 +255,7 @@ class TestHands:
     def test_without_scripts(self, tablet: Page, live_server: LiveServer, browser: Browser) -> None:
         in_hand("pip")
         state = tablet.context.storage_state()
-        plain = browser.new_context(java_script_enabled=False, storage_state=state).new_page()
+        plain = browser.new_context(java_script_enabled=False, storage_state=state, locale="en-GB").new_page()
         plain.goto(f"{live_server.url}/tablet/")
         plain.get_by_role("link", name="Pip", exact=True).click()
         plain.get_by_label("Your PIN").fill(PIN)
