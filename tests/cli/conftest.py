@@ -206,6 +206,8 @@ class Kitchen:
 
     def close(self) -> None:
         """Get up, and wait until the process has ended: nothing of the home is open then."""
+        if self.line.fileno() == -1:
+            return  # it was left before
         self.line.shutdown(socket.SHUT_WR)
         assert self.seat.read() == ""
         self.seat.close()

@@ -131,7 +131,7 @@ def test_a_quiz_left_in_the_middle_is_taken_up_again_without_loss(
     browser = phone.context
     phone.close()
 
-    again = browser.new_page(locale="en-GB")
+    again = browser.new_page()
     again.set_default_timeout(30_000)
     again.goto(f"{live_server.url}/copies/{marked}/")
     expect(again.locator(".note")).to_contain_text("laid aside after 2 answers")

@@ -69,7 +69,18 @@ SAMPLE = {
 }
 HOLIDAYS = set(country_holidays("GB", subdiv="ENG", years=range(2025, 2028)).values())
 LANDS = {place.name for place in places.countries()} | {place.name for place in places.regions("GB")}
-SIGNS = {"min", "kB", "MB", "PIN", "CSV", "PDF", "A4", "OneRoster"}
+SIGNS = {
+    *("sqlite3", "12T09", "00Z"),
+    *("none", "days-and-terms", "hours-by-age", "new-york-100-10", "yearly-account"),
+    "min",
+    "kB",
+    "MB",
+    "PIN",
+    "CSV",
+    "PDF",
+    "A4",
+    "OneRoster",
+}
 
 
 def _told_of(name: str, html: str) -> list[str]:

@@ -444,13 +444,15 @@ def _add_attendance(app: typer.Typer) -> None:
                 render.text(
                     {
                         "chosen": now.id,
-                        "profiles": [{"id": p.id, "title": p.title, "source": p.source} for p in known],
+                        "profiles": [
+                            {"id": p.id, "title": say(p.title), "source": say(p.source)} for p in known
+                        ],
                     }
                 )
             )
             return
         for profile in known:
-            print(f"{'* ' if profile == now else '  '}{profile.id}: {profile.title}")
+            print(f"{'* ' if profile == now else '  '}{profile.id}: {say(profile.title)}")
             for line in required.profile_words(profile) if profile != NONE else ():
                 print(f"      {line}")
         print(say(LOCAL_LAW))

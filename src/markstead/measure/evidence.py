@@ -20,6 +20,7 @@ from markstead.measure.review import Contact
 from markstead.measure.spot import MarkingDay
 from markstead.rules.programme import Programme, Workbook
 from markstead.rules.ruling import stop_words
+from markstead.speech import language
 
 DayOf = Callable[[datetime], date]
 """The day at home of an instant."""
@@ -135,22 +136,22 @@ class _About:
     """Where the questions of a topic stand."""
 
 
-_ABOUT: dict[int, tuple[Workbook, _About]] = {}
-"""By identity: a workbook of a hundred tags is hashed no quicker than it is laid out. It is kept, so the id holds."""
+_ABOUT: dict[tuple[int, str], tuple[Workbook, _About]] = {}
+"""By identity and language: a workbook of a hundred tags is hashed no quicker than it is laid out. It is kept, so the id holds."""
 _MOST = 4096
 
 
 def _about(workbook: Workbook) -> _About:
-    kept = _ABOUT.get(id(workbook))
+    now = (id(workbook), language().code)
+    kept = _ABOUT.get(now)
     if kept is not None:
         return kept[1]
-    plain = {
-        (stop.id, question): f"{workbook.title}, {stop_words(stop.id)}"
-        for stop in workbook.stops
-        for question in range(1, stop.questions + 1)
-    }
-    names = plain | {(o.stop, o.question): o.text for o in workbook.objectives}
-    keys = {place: topic_key(workbook.subject, name) for place, name in names.items()}
+    asked = [(stop.id, question) for stop in workbook.stops for question in range(1, stop.questions + 1)]
+    objectives = {(o.stop, o.question): o.text for o in workbook.objectives}
+    names = {place: f"{workbook.title}, {stop_words(place[0])}" for place in asked} | objectives
+    # What a question is about is the same in every language, whatever the place is called in it.
+    plain = {place: f"{workbook.title}, {place[0].replace('-', ' ')}" for place in asked} | objectives
+    keys = {place: topic_key(workbook.subject, name) for place, name in plain.items()}
     of_stop: dict[StopId, dict[str, None]] = {}
     places: dict[str, tuple[tuple[StopId, int], ...]] = {}
     for place, key in keys.items():
@@ -159,7 +160,7 @@ def _about(workbook: Workbook) -> _About:
     found = _About(names, keys, {stop: tuple(kept) for stop, kept in of_stop.items()}, places)
     if len(_ABOUT) >= _MOST:
         _ABOUT.clear()
-    _ABOUT[id(workbook)] = (workbook, found)
+    _ABOUT[now] = (workbook, found)
     return found
 
 
