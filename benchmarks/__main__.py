@@ -3,17 +3,16 @@
 import argparse
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from pathlib import Path
 from time import perf_counter
 
 from benchmarks import estimates, forecasting
 from benchmarks import items as item_curves
 from benchmarks.fold import Reading, reading
 from benchmarks.house import machine, scratch_home
+from benchmarks.kept_tables import BARS, between
 from benchmarks.page import Case, Size
 from benchmarks.writers import Race, race
 
-PAGE = Path(__file__).resolve().parent.parent / "docs" / "reference" / "benchmarks.md"
 FACTS = 300_000
 
 
@@ -250,22 +249,21 @@ def report(f: Figures) -> str:
 
 def _kept(part: str) -> str:
     """What stands on the page already, where it is taken by a command of its own."""
-    text = PAGE.read_text(encoding="utf-8")
-    return text.split(f"<!-- {part}: begin -->")[1].split(f"<!-- {part}: end -->")[0]
+    return between(BARS.read_text(encoding="utf-8"), part)
 
 
 def main() -> None:
     """Read the arguments, measure, print, and write where that is asked for."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks", description=__doc__)
     parser.add_argument("--facts", type=int, default=FACTS, help="length of the record (default %(default)s)")
-    parser.add_argument("--write", action="store_true", help=f"write {PAGE.name} anew")
+    parser.add_argument("--write", action="store_true", help=f"write {BARS.name} anew")
     asked = parser.parse_args()
     if asked.facts < 20_000:
         parser.error(f"--facts is {asked.facts}; a home for these figures has at least 20000")
     page = report(take(asked.facts))
     print(page)
     if asked.write:
-        PAGE.write_text(page, encoding="utf-8")
+        BARS.write_text(page, encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -26,12 +26,11 @@ from time import perf_counter, process_time
 from typing import TYPE_CHECKING, Any
 
 from benchmarks.house import HOUSEHOLD, machine, scratch_home, wake
+from benchmarks.kept_tables import BARS, put
 
 if TYPE_CHECKING:  # models can be loaded only when Django is set up
     from benchmarks.big_home import BigHome
 
-PAGE = Path(__file__).resolve().parent.parent / "docs" / "reference" / "benchmarks.md"
-BEGIN, END = "<!-- leaving: begin -->", "<!-- leaving: end -->"
 FACTS_A_YEAR = 60_000
 YEARS = (1, 3, 5)
 PHOTOGRAPHS_A_YEAR = 40
@@ -355,7 +354,7 @@ def main() -> None:
         description=__doc__,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("--write", action="store_true", help=f"write it into {PAGE.name}")
+    parser.add_argument("--write", action="store_true", help=f"write it into {BARS.name}")
     parser.add_argument("--export", choices=EXPORTS, help=argparse.SUPPRESS)
     parser.add_argument("--into", type=Path, help=argparse.SUPPRESS)
     parser.add_argument("--paper", choices=PAPERS, help=argparse.SUPPRESS)
@@ -369,10 +368,7 @@ def main() -> None:
     found = tables(*take())
     print(found)
     if asked.write:
-        text = PAGE.read_text(encoding="utf-8")
-        head, _, rest = text.partition(BEGIN)
-        _, _, tail = rest.partition(END)
-        PAGE.write_text(f"{head}{BEGIN}\n{found}\n{END}{tail}", encoding="utf-8")
+        put("leaving", found)
 
 
 if __name__ == "__main__":

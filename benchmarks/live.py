@@ -26,8 +26,8 @@ from statistics import median, quantiles
 from urllib.parse import urlencode
 
 from benchmarks.house import SETTINGS, machine
+from benchmarks.kept_tables import put
 
-PAGE = Path(__file__).resolve().parent.parent / "docs" / "reference" / "benchmarks.md"
 PAGES, ACTS_A_SECOND, SECONDS, WARM = 100, 40, 30, 5
 AT_ONCE, EACH = 8, 6
 STAMP = re.compile(rb'data-stamp="(\d+)\.')
@@ -395,9 +395,7 @@ def main(words: Sequence[str]) -> None:
     table = "\n".join(lines())
     sys.stdout.write(table + "\n")
     if "--write" in words:
-        before, rest = PAGE.read_text(encoding="utf-8").split("<!-- live: begin -->")
-        after = rest.split("<!-- live: end -->")[1]
-        PAGE.write_text(f"{before}<!-- live: begin -->\n{table}\n<!-- live: end -->{after}", encoding="utf-8")
+        put("live", table)
 
 
 if __name__ == "__main__":

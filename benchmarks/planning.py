@@ -20,6 +20,7 @@ from time import process_time
 from typing import Any
 
 from benchmarks.house import machine
+from benchmarks.kept_tables import BARS, DOCS, put
 from markstead.plan.again import mend
 from markstead.plan.answer import Answer, Outcome, loads, write_out
 from markstead.plan.bound import lower_bound
@@ -35,8 +36,7 @@ from tests.plan.homes import home
 from tests.plan.paper import paper_plan
 from tests.plan.slips import announce, forced, sick, slip, under_way
 
-DOCS = Path(__file__).parents[1] / "docs"
-PAGE, BARS = DOCS / "explanation" / "planning.md", DOCS / "reference" / "benchmarks.md"
+PAGE = DOCS / "explanation" / "planning.md"
 SEEDS, LOADS, LEARNERS = (1, 2, 3), (0.80, 0.88, 0.95), (1, 4, 8)
 GRID = tuple(product(LOADS, SEEDS))
 OVER_HARD, CLASH = 10, 100
@@ -278,9 +278,7 @@ def _put(part: str, table: str, page: Path | None) -> None:
     sys.stdout.write(table + "\n\n")
     sys.stdout.flush()
     if page is not None:
-        begin, end = f"<!-- {part}: begin -->\n", f"<!-- {part}: end -->\n"
-        before, rest = page.read_text(encoding="utf-8").split(begin)
-        page.write_text(f"{before}{begin}\n{table}\n\n{end}{rest.split(end)[1]}", encoding="utf-8")
+        put(part, table, page)
 
 
 def main(words: Sequence[str]) -> None:

@@ -28,6 +28,7 @@ import cv2
 import numpy as np
 
 import markstead.paper
+from benchmarks.kept_tables import DOCS, put
 from markstead.paper.boxes import State
 from markstead.paper.draw import draw_pdf
 from markstead.paper.layout import Paper, Sheet
@@ -35,7 +36,7 @@ from markstead.paper.read import PageReading, read_file
 from tests.paper import photographs as p
 from tests.paper.cast import KEY, asa, marking, noa, sitting
 
-PAGE = Path(__file__).parents[1] / "docs" / "explanation" / "paper.md"
+PAGE = DOCS / "explanation" / "paper.md"
 FRESH = 10_000
 SHEETS = (
     asa(courses=3, questions=24),
@@ -373,13 +374,6 @@ def _some_content() -> bytes:
 # --- the command ------------------------------------------------------------------------------------------
 
 
-def written(page: str, name: str, lines: Sequence[str]) -> str:
-    """Put a table between its marks."""
-    begin, end = f"<!-- {name}: begin -->", f"<!-- {name}: end -->"
-    head, rest = page.split(begin)
-    return head + begin + "\n\n" + "\n".join(lines) + "\n\n" + end + rest.split(end)[1]
-
-
 def main() -> None:
     """Read the arguments, run, print."""
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -415,10 +409,8 @@ def main() -> None:
         tables |= {"whole": list(whole_pictures(given.whole)), "cost": list(cost())}
     print("\n\n".join("\n".join(lines) for lines in tables.values()))
     if given.write:
-        page = PAGE.read_text(encoding="utf-8")
         for name, lines in tables.items():
-            page = written(page, name, lines)
-        PAGE.write_text(page, encoding="utf-8")
+            put(name, "\n".join(lines), PAGE)
 
 
 if __name__ == "__main__":

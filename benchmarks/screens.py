@@ -23,11 +23,10 @@ from statistics import median
 from typing import Any
 
 from benchmarks.house import both, machine, wake
+from benchmarks.kept_tables import BARS, put
 
-PAGE = Path(__file__).resolve().parent.parent / "docs" / "reference" / "benchmarks.md"
 ROUNDS, ANEW, PAINTS = 25, 7, 5
 MOST_BYTES, MOST_RATIO, MOST_PAINT = 150_000, 4.0, 500.0
-BEGIN, END = "<!-- screens: begin -->", "<!-- screens: end -->"
 FIRST_PAINT = """() => new Promise(told => new PerformanceObserver(list => {
   const found = list.getEntriesByName("first-paint")[0]; if (found) told(found.startTime); }).observe({ type: "paint", buffered: true }))"""
 SHIFTS = """() => { window.shifts = 0; new PerformanceObserver(list => {
@@ -212,15 +211,12 @@ def main() -> None:
         description=__doc__,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("--write", action="store_true", help=f"write it into {PAGE.name}")
+    parser.add_argument("--write", action="store_true", help=f"write it into {BARS.name}")
     asked = parser.parse_args()
     found = table(measure())
     print(found)
     if asked.write:
-        text = PAGE.read_text(encoding="utf-8")
-        head, _, rest = text.partition(BEGIN)
-        _, _, tail = rest.partition(END)
-        PAGE.write_text(f"{head}{BEGIN}\n{found}\n{END}{tail}", encoding="utf-8")
+        put("screens", found)
 
 
 if __name__ == "__main__":
