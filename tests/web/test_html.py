@@ -13,16 +13,14 @@ from markstead import speech
 from markstead.records import actions as a
 from markstead.records import plans, queries
 from markstead.records.home import Home
-from tests.tools.every_page import NO_PAGES, values_for, visits
+from tests.tools.every_page import NO_PAGES
 from tests.tools.html_rules import faults
 from tests.web.conftest import MONDAY
 from tests.web.doors import DOORS, For
-from tests.web.test_doors import VISITORS
 from tests.web.test_estimates import opened, section
-from tests.web.test_first_evening import KEY, LEARNERS, SCHOOL, STEPS, YOU
+from tests.web.test_first_evening import KEY, STEPS
 from tests.web.test_tablet import house  # noqa: F401  # a fixture
-
-AS = {For.ANYBODY: "stranger", For.LEARNER: "learner", For.HOUSE: "tablet"}
+from tests.web.walks import every_page, first_evening, mistakes
 
 
 @pytest.fixture
@@ -38,38 +36,18 @@ def busy(house: Home, boats: str, monday: object) -> Home:  # noqa: F811
 
 
 def test_every_page_of_a_home_is_valid(busy: Home) -> None:
-    found = list(visits(values_for("home", at=MONDAY)))
-    clients: dict[str, Client] = {}
-    wrong = []
-    for visit in found:
-        kind = AS.get(visit.who, "educator")
-        client = clients[kind] if kind in clients else clients.setdefault(kind, VISITORS[kind](busy))
-        answer = client.get(visit.address)
-        assert answer.status_code == 200, f"{visit}: {answer.status_code}"
+    wrong, seen = [], set()
+    for visit, answer in every_page(busy):
+        seen.add(visit.name)
         wrong += [f"{visit.name}: {fault}" for fault in faults(answer.content.decode())]
     assert not wrong, "\n".join(wrong)
     pages = {name for name, (who, methods) in DOORS.items() if "GET" in methods and who is not For.FIRST}
-    assert {visit.name for visit in found} == pages - NO_PAGES
+    assert seen == pages - NO_PAGES
 
 
 def test_parts_and_pages_that_say_what_is_wrong_are_valid(busy: Home, boats: str) -> None:
-    ruth = VISITORS["educator"](busy)
-    asa = busy.person("asa").id
-    told = [
-        ruth.get("/today/refresh"),
-        ruth.get("/copies/none/"),
-        ruth.post("/act", {"act": "marked", "copy": boats}),
-        ruth.post("/copies/order", {"workbook": "none"}),
-        ruth.post("/quick", {"line": "asa sums wrong 99", "back": "today"}),
-        ruth.post("/settings/", {"practice_test_percent": "many"}),
-        ruth.post("/settings/people/add", {"name": "", "role": "helper"}),
-        ruth.post("/plan/what-if/", {"kind": "away", "learner": "asa", "first": "never"}),
-        ruth.post("/settings/calendar/paint", {"colour": "none"}),
-        ruth.post(f"/learners/{asa}/pin", {"pin": "1"}),
-        ruth.get(f"/settings/people/?leaves={asa}"),
-    ]
     wrong = []
-    for answer in told:
+    for answer in mistakes(busy, boats):
         html = answer.content.decode()
         whole = html.lstrip().startswith("<!doctype")
         wrong += [f"{answer.request['PATH_INFO']}: {fault}" for fault in faults(html, whole=whole)]
@@ -80,35 +58,11 @@ def test_every_page_of_the_first_evening_is_valid(
     settings: LazySettings, tmp_path: Path, db: None, monday: object
 ) -> None:
     settings.HOME, settings.FIRST_KEY = tmp_path, KEY
-    client = Client()
     wrong: list[str] = []
     seen: set[str] = set()
-
-    def look(step: str, **sent: object) -> None:
-        address = f"/first/{step}/" if step else "/first/"
-        answer = client.post(address, {"do": "on", **sent}) if sent else client.get(address)
-        if answer.status_code != 302:
-            seen.add(step)
-            wrong.extend(f"{address}: {fault}" for fault in faults(answer.content.decode()))
-
-    look("")
-    client.post("/first/", {"key": KEY})
-    for step, bad, good in (
-        ("you", {"name": ""}, YOU),
-        ("learners", {"name-0": "Asa", "year-0": "many"}, LEARNERS),
-        ("school", {"country": "GB"}, SCHOOL),
-        ("programme", {}, {"kind": "typed"}),
-        ("programme/typed", {"title-0": "Boats", "pages-0": "many"}, {}),
-        ("programme/files", {"workbooks": "course,level\nsums,5\n"}, {}),
-        ("programme", {}, {"kind": "sample"}),
-        ("courses", {}, {"asked-0": "yes", "asked-1": "yes", "take-0": ["maths-5"], "take-1": ["maths-9"]}),
-        ("standing", {"where-0-maths-5": "nothing", "page-0-maths-5": "4"}, {"where-0-maths-5": "find out"}),
-        ("look", {}, {}),
-    ):
-        for sent in ({}, bad, good):
-            look(step, **sent)
-    look("")
-    look("programme/cut")
+    for step, answer in first_evening(Client()):
+        seen.add(step)
+        wrong += [f"{step}: {fault}" for fault in faults(answer.content.decode())]
     assert not wrong, "\n".join(wrong)
     assert seen >= {"", *(step for step in STEPS if step != "programme/cut")}, seen
 

@@ -1,6 +1,7 @@
 """Every page can be said in another language: none shows a word that was not handed to the language it is in."""
 
 import shlex
+from collections.abc import Set
 from pathlib import Path
 
 import pytest
@@ -14,14 +15,13 @@ from markstead.cli import show
 from markstead.cli.main import main
 from markstead.records import queries, setup
 from markstead.records.home import Home
-from markstead.web import kept, tongue
-from tests.tools.every_page import values_for, visits
+from markstead.web import tongue
 from tests.tools.pseudo import CODE, pseudo, unsaid, unsaid_text
-from tests.web.conftest import MONDAY
 from tests.web.test_doors import VISITORS
-from tests.web.test_first_evening import KEY, LEARNERS, SCHOOL, YOU
-from tests.web.test_html import AS, busy  # noqa: F401  # a fixture
+from tests.web.test_first_evening import KEY
+from tests.web.test_html import busy  # noqa: F401  # a fixture
 from tests.web.test_tablet import house  # noqa: F401  # a fixture
+from tests.web.walks import every_page, first_evening, mistakes
 
 OWN = {
     *(
@@ -69,9 +69,10 @@ SAMPLE = {
 }
 HOLIDAYS = set(country_holidays("GB", subdiv="ENG", years=range(2025, 2028)).values())
 LANDS = {place.name for place in places.countries()} | {place.name for place in places.regions("GB")}
+PROFILES = {"none:", "days-and-terms", "hours-by-age", "new-york-100-10", "yearly-account"}
+BACKUP = {"sqlite3", "12T09", "00Z"}
+IN_IT = {"accept-language": CODE}
 SIGNS = {
-    *("sqlite3", "12T09", "00Z"),
-    *("none", "days-and-terms", "hours-by-age", "new-york-100-10", "yearly-account"),
     "min",
     "kB",
     "MB",
@@ -83,56 +84,28 @@ SIGNS = {
 }
 
 
-def _told_of(name: str, html: str) -> list[str]:
-    return [
-        f"{name}: {piece!r}"
-        for piece in unsaid(
-            html, OWN | SIGNS | SAMPLE | HOLIDAYS | (LANDS if name.startswith("/first") else set())
-        )
-    ]
+def _told_of(name: str, html: str, own: Set[str] = frozenset()) -> list[str]:
+    return [f"{name}: {piece!r}" for piece in unsaid(html, OWN | SIGNS | own)]
 
 
 def test_every_page_says_all_its_words(busy: Home, tmp_path: Path) -> None:  # noqa: F811
     with pseudo(tmp_path):
         setup.set_language("home", CODE)
-        found = list(visits(values_for("home", at=MONDAY)))
-        kept.forget()
-        clients: dict[str, Client] = {}
         wrong = []
-        for visit in found:
-            kind = AS.get(visit.who, "educator")
-            client = clients[kind] if kind in clients else clients.setdefault(kind, VISITORS[kind](busy))
-            answer = client.get(visit.address, headers={"accept-language": CODE})
-            assert answer.status_code == 200, f"{visit}: {answer.status_code}"
+        for visit, answer in every_page(busy, **IN_IT):
             assert answer.headers["Content-Language"] == speech.LANGUAGES[CODE].tag
-            wrong += _told_of(visit.name, answer.content.decode())
-        assert not wrong, f"{len(wrong)} pieces:\n" + "\n".join(wrong)
-    kept.forget()
+            wrong += _told_of(visit.name, answer.content.decode(), HOLIDAYS)
+    assert not wrong, f"{len(wrong)} pieces:\n" + "\n".join(wrong)
 
 
 def test_answers_to_what_cannot_be_taken_say_all_their_words(busy: Home, boats: str, tmp_path: Path) -> None:  # noqa: F811
-    asa = busy.person("asa").id
     with pseudo(tmp_path):
         setup.set_language("home", CODE)
-        ruth = VISITORS["educator"](busy)
-        ruth.defaults["HTTP_ACCEPT_LANGUAGE"] = CODE
-        told = [
-            ruth.get("/today/refresh"),
-            ruth.get("/copies/none/"),
-            ruth.get("/nowhere/"),
-            ruth.post("/act", {"act": "marked", "copy": boats}),
-            ruth.post("/act", {"act": "leave given", "copy": boats, "step": "unit test"}),
-            ruth.post("/copies/order", {"workbook": "none"}),
-            ruth.post("/quick", {"line": "asa sums wrong 99", "back": "today"}),
-            ruth.post("/quick/look", {"line": "asa sums 5-6 20 min", "back": "today"}),
-            ruth.post("/settings/", {"practice_test_percent": "many"}),
-            ruth.post("/settings/people/add", {"name": "", "role": "helper"}),
-            ruth.post("/plan/what-if/", {"kind": "away", "learner": "asa", "first": "never"}),
-            ruth.post("/settings/calendar/paint", {"colour": "none"}),
-            ruth.post(f"/learners/{asa}/pin", {"pin": "1"}),
-            ruth.get(f"/settings/people/?leaves={asa}"),
+        wrong = [
+            line
+            for answer in mistakes(busy, boats, **IN_IT)
+            for line in _told_of(answer.request["PATH_INFO"], answer.content.decode(), HOLIDAYS)
         ]
-        wrong = [line for t in told for line in _told_of(t.request["PATH_INFO"], t.content.decode())]
     assert not wrong, f"{len(wrong)} pieces:\n" + "\n".join(wrong)
 
 
@@ -141,40 +114,12 @@ def test_the_first_evening_says_all_its_words(
 ) -> None:
     settings.HOME, settings.FIRST_KEY = tmp_path / "home", KEY
     settings.HOME.mkdir()
-    wrong: list[str] = []
     with pseudo(tmp_path / "words"):
-        client = Client(headers={"accept-language": CODE})
-
-        def look(step: str, **sent: object) -> None:
-            address = f"/first/{step}/" if step else "/first/"
-            answer = client.post(address, {"do": "on", **sent}) if sent else client.get(address)
-            if answer.status_code != 302:
-                wrong.extend(_told_of(address, answer.content.decode()))
-
-        look("")
-        client.post("/first/", {"key": KEY})
-        for step, bad, good in (
-            ("you", {"name": ""}, YOU),
-            ("learners", {"name-0": "Asa", "year-0": "many"}, LEARNERS),
-            ("school", {"country": "GB"}, SCHOOL),
-            ("programme", {}, {"kind": "typed"}),
-            ("programme/typed", {"title-0": "Boats", "pages-0": "many"}, {}),
-            ("programme/files", {"workbooks": "course,level\nsums,5\n"}, {}),
-            ("programme", {}, {"kind": "sample"}),
-            (
-                "courses",
-                {},
-                {"asked-0": "yes", "asked-1": "yes", "take-0": ["maths-5"], "take-1": ["maths-9"]},
-            ),
-            (
-                "standing",
-                {"where-0-maths-5": "nothing", "page-0-maths-5": "4"},
-                {"where-0-maths-5": "find out"},
-            ),
-            ("look", {}, {}),
-        ):
-            for sent in ({}, bad, good):
-                look(step, **sent)
+        wrong = [
+            line
+            for step, answer in first_evening(Client(headers=IN_IT))
+            for line in _told_of(f"/first/{step}", answer.content.decode(), SAMPLE | LANDS | {"Boats"})
+        ]
     assert not wrong, f"{len(wrong)} pieces:\n" + "\n".join(wrong)
 
 
@@ -200,7 +145,11 @@ def test_commands_say_all_their_words(
         for line in COMMANDS:
             main(["--home", str(tmp_path), *shlex.split(line)])
             said = capsys.readouterr()
-            wrong += [f"{line}: {piece!r}" for text in said for piece in unsaid_text(text, OWN | SIGNS)]
+            wrong += [
+                f"{line}: {piece!r}"
+                for text in said
+                for piece in unsaid_text(text, OWN | SIGNS | PROFILES | BACKUP)
+            ]
     assert not wrong, f"{len(wrong)} pieces:\n" + "\n".join(wrong)
 
 
