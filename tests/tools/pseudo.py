@@ -53,9 +53,9 @@ def pseudo(folder: Path) -> Iterator[None]:
     _forget()
     written = speech._written
 
-    def marked(day: date, pattern: str, code: str) -> str:
-        text = written(day, pattern, code)
-        return f"{OPEN}{text}{CLOSE}" if code == CODE else text
+    def marked(day: date, pattern: str) -> str:
+        text = written(day, pattern)
+        return _marked(text) if speech.language().code == CODE else text
 
     speech._written = marked
     try:

@@ -15,6 +15,8 @@ from markstead.errors import InputError, Problem
 from markstead.speech import later, or_words, say
 
 if TYPE_CHECKING:  # loaded when a home is opened, not for --help
+    from markstead.records.attendance_words import AttendanceView
+    from markstead.records.report_words import ReportView
     from markstead.rules.spans import Span
 
 OUT = Annotated[
@@ -135,6 +137,21 @@ def add_to(app: typer.Typer) -> None:
     _add_samples(app)
 
 
+def _tell_head(view: "ReportView | AttendanceView") -> None:
+    """Print whose paper it is, of which days, and its figures."""
+    print(
+        say(
+            "{title}: {learner}, {span}; the record as of {as_of}",
+            title=view.title,
+            learner=view.learner,
+            span=view.span,
+            as_of=view.as_of,
+        )
+    )
+    for figure in view.figures:
+        print(f"  {figure.name}: {figure.value}{f' ({figure.note})' if figure.note else ''}")
+
+
 def _add_reports(app: typer.Typer) -> None:
     @command(app, "report", CLOCK)
     def report(
@@ -165,17 +182,7 @@ def _add_reports(app: typer.Typer) -> None:
             out, later("The report stands in {file}."), report_words.as_values(found), make, as_json=as_json
         ):
             return
-        print(
-            say(
-                "{title}: {learner}, {span}; the record as of {as_of}",
-                title=view.title,
-                learner=view.learner,
-                span=view.span,
-                as_of=view.as_of,
-            )
-        )
-        for figure in view.figures:
-            print(f"  {figure.name}: {figure.value}{f' ({figure.note})' if figure.note else ''}")
+        _tell_head(view)
         for course in view.courses:
             print(f"{course.title}: {course.summary}")
             print(f"  {course.covered}")
@@ -365,17 +372,7 @@ def _add_attendance(app: typer.Typer) -> None:
             as_json=as_json,
         ):
             return
-        print(
-            say(
-                "{title}: {learner}, {span}; the record as of {as_of}",
-                title=view.title,
-                learner=view.learner,
-                span=view.span,
-                as_of=view.as_of,
-            )
-        )
-        for figure in view.figures:
-            print(f"  {figure.name}: {figure.value}{f' ({figure.note})' if figure.note else ''}")
+        _tell_head(view)
         for row in view.periods:
             if row.begun:
                 print(

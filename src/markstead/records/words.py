@@ -128,21 +128,16 @@ def fact_words(fact: AnyFact, home: Home) -> str:
                 ticks=len(fact.answers),
             )
         case PracticeTestOpened():
-            return (
-                kind if fact.attempt == 1 else say("{fact}, attempt {number}", fact=kind, number=fact.attempt)
-            )
+            return _attempt(kind, fact.attempt)
         case PracticeTestScored() | UnitTestScored():
             return f"{kind}: {mark_words(fact.right, fact.asked, fact.needed)}"
         case ReadinessDecided():
             return say("Decided: ready for the unit test") if fact.ready else say("Decided: not ready yet")
         case UnitTestSat():
-            sat = (
-                kind if fact.attempt == 1 else say("{fact}, attempt {number}", fact=kind, number=fact.attempt)
-            )
             aids = ", ".join(fact.aids) or say("no aids")
             return say(
                 "{sitting}, watched by {name}; {aids}",
-                sitting=sat,
+                sitting=_attempt(kind, fact.attempt),
                 name=name_of(fact.watcher, home),
                 aids=aids,
             )
@@ -174,6 +169,10 @@ _LEAVES = {
     LeaveGiven.KIND: later("Leave {step} given"),
     LeaveRefused.KIND: later("Leave {step} refused"),
 }
+
+
+def _attempt(fact: str, number: int) -> str:
+    return fact if number == 1 else say("{fact}, attempt {number}", fact=fact, number=number)
 
 
 def _goal_words(fact: GoalSet) -> str:

@@ -52,13 +52,9 @@ def choose(response: HttpResponse, code: str) -> None:
     response.set_cookie(COOKIE, code, max_age=A_YEAR, httponly=True, samesite="Lax", secure=settings.SECURE)
 
 
-def spoken_here(request: HttpRequest) -> dict[str, object]:
+def spoken_here(_: HttpRequest) -> dict[str, object]:
     """For every template: the language it is in, and those that may be chosen."""
-    return {
-        "tongue": speech.language(),
-        "tongues": tuple(speech.LANGUAGES.values()),
-        "tongue_chosen": chosen(request),
-    }
+    return {"tongue": speech.language(), "tongues": tuple(speech.LANGUAGES.values())}
 
 
 def _asked_for(request: HttpRequest) -> Language | None:
