@@ -279,6 +279,21 @@ class TestActs:
         assert "Leave to mark asked, section 1" in page
         assert queries.copy_page("home", boats, now=MONDAY).copy.standing.waiting is None
 
+    def test_a_form_that_the_browser_sends_by_itself_comes_back_to_what_was_done_and_to_its_undo(
+        self, ruth: Client, boats: str
+    ) -> None:
+        waiting(boats)
+        given = ruth.post("/act", fields(ruth.get("/").content.decode(), "give-leave"), follow=True)
+        page = given.content.decode()
+        undo = re.search(r'action="(/acts/[^"]+/undo)"', page)
+        assert "Recorded" in page
+        assert undo is not None
+
+        taken = ruth.post(undo[1], {"from": "today"}, follow=True).content.decode()
+
+        assert "Taken back; both stay on the record" in taken
+        assert undo[1] not in taken
+
     def test_the_same_undo_sent_twice_is_told_that_it_is_done(self, ruth: Client, boats: str) -> None:
         waiting(boats)
         address = f"/acts/{queries.latest_act('home')}/undo"

@@ -293,7 +293,7 @@ class TestMarking:
         undo = re.search(r'action="(/acts/[^"]+/undo)"', page)
         assert undo is not None
         answer = ruth.post(undo[1], {"from": "sittings", "copy": sat})
-        assert answer["Location"] == f"/sittings/{sat}/"
+        assert answer["Location"].split("?")[0] == f"/sittings/{sat}/"
         assert "The test is being sat" in ruth.get(f"/sittings/{sat}/").content.decode()
 
 

@@ -110,14 +110,17 @@ def quick_look(look: Look) -> QuickLook:
 
 
 def recorded_before(request: HttpRequest, seat: Seat) -> Said | None:
-    """What the page says where it was come to from a quick line that was recorded."""
-    act = request.GET.get("quick", "")
+    """What the page says where it was come to from an act that was recorded: by a quick line, or by a form that the
+    browser sent by itself."""
+    line = request.GET.get("quick", "")
+    act = line or request.GET.get("act", "")
     if not act or not may_write(seat.person):
         return None
     entries = queries.act_entries(seat.household, act)
     if not entries:
         return None
-    request.quick_recorded = act  # type: ignore[attr-defined]
+    if line:
+        request.quick_recorded = line  # type: ignore[attr-defined]
     if queries.act_exists(seat.household, f"undo-{act}"[:40]):
         return Said("done", say("Taken back; both stay on the record"))
     lines = tuple(fact_words(entry.fact, seat.home) for entry in entries)

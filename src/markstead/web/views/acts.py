@@ -128,7 +128,7 @@ def act(request: HttpRequest, seat: Seat) -> HttpResponse:
     except MarksteadError as error:
         return _answer(request, seat, copy, said_of(error, data))
     if not request.headers.get("HX-Request"):
-        return redirect("today") if data.get("from") == "today" else redirect("copy", copy=copy)
+        return _back(done.act, "" if data.get("from") == "today" else copy)
     return _answer(request, seat, copy, recorded(done, seat))
 
 
@@ -195,8 +195,14 @@ def set_goals(request: HttpRequest, seat: Seat) -> HttpResponse:
         status = 200 if request.headers.get("HX-Request") else 409
         return today_response(request, seat, said_of(error, request.POST), status)
     if not request.headers.get("HX-Request"):
-        return redirect("today")
+        return _back(done.act, "")
     return today_response(request, seat, recorded(done, seat))
+
+
+def _back(act: str, copy: str, page: str = "copy") -> HttpResponse:
+    """Where a form that the browser sent by itself leads back to; that page tells what was recorded, or taken back."""
+    where = reverse(page, args=[copy]) if copy else reverse("today")
+    return redirect(f"{where}?act={act}")
 
 
 def _back_to_papers(request: HttpRequest, act: str) -> HttpResponse | None:
@@ -242,8 +248,7 @@ def undo(request: HttpRequest, seat: Seat, act_id: str) -> HttpResponse:
     if copy not in {getattr(entry.fact, "copy", None) for entry in done.entries}:
         copy = ""
     if not request.headers.get("HX-Request"):
-        back = "sitting" if request.POST.get("from") == "sittings" else "copy"
-        return redirect(back, copy=copy) if copy else redirect("today")
+        return _back(act_id, copy, "sitting" if request.POST.get("from") == "sittings" else "copy")
     said = Said(
         "done",
         say("Taken back; both stay on the record"),

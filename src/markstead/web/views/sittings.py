@@ -14,6 +14,7 @@ from markstead.records.desk import Done, Slip
 from markstead.speech import say
 from markstead.web import forms
 from markstead.web.pages import Said
+from markstead.web.quick_line_page import recorded_before
 from markstead.web.seat import Seat, seated
 from markstead.web.sittings_page import may_act, sitting_page, sittings_page
 from markstead.web.views.acts import recorded, said_of
@@ -77,7 +78,7 @@ def _one(
 @seated
 def one(request: HttpRequest, seat: Seat, copy: str) -> HttpResponse:
     kept = request.session.pop(SAID, None)
-    said = None
+    said = recorded_before(request, seat)
     if isinstance(kept, list) and kept[0] == copy:
         said = Said("done", kept[1], tuple(kept[2]), undo=kept[3])
     return _one(request, seat, copy, said)
