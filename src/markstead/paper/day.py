@@ -161,7 +161,8 @@ def _goal_words(course: Course) -> str:
 
 
 def _pages_and_minutes(on: Composer, day: Day, course: Course, rows: int) -> None:
-    on.text(on.left, on.y - 0.9, slot(HALF) - 4.0, _goal_words(course), on.size, 600)
+    # Beside it hangs the title of the workbook, under its ruler.
+    on.text(on.left, on.y - 0.9, SUBJECT_WIDTH - 2.0, _goal_words(course), on.size, 600)
     level = on.y - 0.9 + ascent(on.size) - ascent(CAPTION)
     on.text(on.left + slot(HALF), level, ROW_WIDTH - slot(HALF), say("Minutes: one box"), CAPTION, 500)
     on.y += _goal_height(on)
