@@ -98,9 +98,11 @@ TEMPLATES = [
     }
 ]
 
+# The system lays the record over its file as far as `mmap_size` goes, half a gigabyte or some ten years; beyond it whoever
+# reads all of it fills a cache of their own.
 _PRAGMAS = (
     "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON; PRAGMA cache_size=-16000; "
-    "PRAGMA mmap_size=134217728; PRAGMA journal_size_limit=27103364; PRAGMA temp_store=MEMORY;"
+    "PRAGMA mmap_size=536870912; PRAGMA journal_size_limit=27103364; PRAGMA temp_store=MEMORY;"
 )
 if os.environ.get("DATABASE_URL"):
     DATABASES = {"default": dj_database_url.config(conn_max_age=600)}
