@@ -298,6 +298,17 @@ def test_a_planted_fault_is_named(
     )
 
 
+def test_a_row_below_one_that_is_too_short_keeps_its_number() -> None:
+    files = package(tables())
+    cell("roles", 3, "userSourcedId", "u9")(files)
+    swap("roles.csv", b",o1,\r\n", b",o1\r\n")(files)
+
+    wheres = [p.where for p in check(files).problems]
+
+    assert "roles.csv, row 2" in wheres
+    assert "roles.csv, row 3, field userSourcedId" in wheres
+
+
 def test_at_least_twenty_five_faults_are_planted() -> None:
     assert len(FAULTS) >= 25
 
