@@ -55,12 +55,13 @@ def sentences() -> dict[str | tuple[str, str], Sentence]:
         for one, many in _of_code(ast.parse(path.read_text(encoding="utf-8"))):
             _add(found, path, one, many)
     for path in sorted(SOURCES.glob("rules/profiles/*.toml")):
-        profile = tomllib.loads(path.read_text(encoding="utf-8"))["profile"]
-        for part in ("title", "source", "note"):
-            if profile.get(part):
-                _add(found, path, profile[part].strip(), "")
-    for told in told_of(typer.main.get_command(app)):
-        _add(found, SOURCES / "cli" / "main.py", told.help, "")
+        kept = tomllib.loads(path.read_text(encoding="utf-8"))
+        told = [kept["profile"].get(part, "").strip() for part in ("title", "source", "note")]
+        for line in [*told, *kept.get("reports", {}).get("asks", [])]:
+            if line:
+                _add(found, path, line, "")
+    for command in told_of(typer.main.get_command(app)):
+        _add(found, SOURCES / "cli" / "main.py", command.help, "")
     for path in sorted(SOURCES.rglob("*.html")):
         for one, many in _of_template(path):
             _add(found, path, one, many)

@@ -121,8 +121,8 @@ def report_view(report: TermReport) -> ReportView:
         courses=tuple(_course(course, common, report.requirements) for course in report.courses),
         planned_note=common,
         missing=_missing(report),
-        asks=report.requirements.asks,
-        asks_of=report.requirements.title if report.requirements.asks else "",
+        asks=tuple(say(line) for line in report.requirements.asks),
+        asks_of=say(report.requirements.title) if report.requirements.asks else "",
         law=say(LOCAL_LAW),
         file=file_name("report", learner.key, str(report.span.first), str(report.until)),
     )
