@@ -7,8 +7,9 @@ from fractions import Fraction
 import pytest
 
 from markstead.errors import InputError
+from markstead.ledger.serial import Entry
 from markstead.records import actions as a
-from markstead.records import people, plans, queries, report_words, required, term_reports
+from markstead.records import past, people, plans, queries, report_words, required, term_reports
 from markstead.records.home import Home
 from markstead.records.setup import Papers, set_up
 from markstead.records.term_reports import BookState, CourseReport, PlannedBy, TermReport
@@ -166,6 +167,35 @@ class TestTheSameAgain:
     def test_as_of_a_day_before_the_span_is_refused(self, home: Home) -> None:
         with pytest.raises(InputError, match="as of: found 2026-01-11; allowed is a day from 2026-01-12 on"):
             report(home, as_of=date(2026, 1, 11))
+
+
+class TestCoursesThatWereOver:
+    def test_they_stay_unread_and_the_report_of_every_later_week_is_the_same(
+        self, home: Home, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """Sums ends with the unit test of Wednesday 14 January; its copy is handed in, and nothing is written of it later."""
+        weeks = [Span("a week", date(2026, 1, day), date(2026, 1, day + 4)) for day in (12, 19)]
+        sparing = [report(home, week) for week in weeks]
+        read: list[int] = []
+        whole = past.entries_of
+
+        def all_of_them(then: past.Past, learner: str, **since: object) -> tuple[Entry, ...]:
+            read.append(len(whole(then, learner)) - len(whole(then, learner, **since)))  # type: ignore[arg-type]
+            return whole(then, learner)
+
+        monkeypatch.setattr(term_reports, "entries_of", all_of_them)
+
+        assert [report(home, week) for week in weeks] == sparing
+        assert read[0] == 0
+        assert read[1] > 5
+
+    def test_a_report_stays_as_it_was_when_such_a_course_goes_on_later(self, home: Home) -> None:
+        week = Span("a week", date(2026, 1, 19), date(2026, 1, 23))
+        before = report(home, week)
+
+        copy_of("sums-5-02", at(26, 8))
+
+        assert report(home, week) == before
 
 
 class TestNarratives:

@@ -258,8 +258,29 @@ class _Reader:
             then = self._then(kept)
             self.standings[copy] = standing_of(copy, then)
             self.marks[copy] = marks_of(copy, then)
-        self.copies = [c for c in self.of_copy if self._known(self.standings[c])]
+        going = self._going_on()
+        self.copies = [
+            c for c in self.of_copy if self._known(self.standings[c]) and self._course_of(c) in going
+        ]
         self.copies.sort(key=lambda c: (self.standings[c].issued or past.end, c))
+
+    def _course_of(self, copy: str) -> str:
+        return self.programme.workbook(self.standings[copy].workbook).course
+
+    def _going_on(self) -> set[str]:
+        """The courses of the report, and those beside which pace is judged: with a copy in hand at its end, with something
+        written since its first day, or with a narrative.
+
+        The record may be read with less left out than that, by what was written after the past day.
+        """
+        first = self.calendar.instant_of(self.span.first, MIDNIGHT)
+        going = set(self.narratives)
+        for copy, kept in self.of_copy.items():
+            if self._known(self.standings[copy]) and (
+                self._in_hand(copy) or any(e.at >= first for e in kept)
+            ):
+                going.add(self._course_of(copy))
+        return going
 
     def _known(self, standing: Standing) -> bool:
         return standing.issued is not None and standing.workbook in self.programme.workbooks
@@ -275,7 +296,7 @@ class _Reader:
         paces = self._paces()
         by_course: dict[str, list[str]] = defaultdict(list)
         for copy in self.copies:
-            by_course[self.programme.workbook(self.standings[copy].workbook).course].append(copy)
+            by_course[self._course_of(copy)].append(copy)
         courses = []
         for course in self.programme.courses.values():
             copies = by_course.get(course.id)
