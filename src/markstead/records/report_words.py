@@ -235,7 +235,7 @@ def _course(course: CourseReport, common: str, rules: Requirements) -> CourseVie
 def _book(work: BookWork) -> BookLine:
     whole = work.book.pages
     if not work.pages:
-        pages = say("no pages") if not work.before else say("all pages were worked before")
+        pages = say("no pages") if not work.before else say("worked before")
     elif len(work.pages) == whole:
         pages = say("all {pages}", pages=whole)
     else:
