@@ -8,7 +8,7 @@ from fractions import Fraction
 from markstead.records.home import Home, Somebody
 from markstead.records.past import entries_of, past_of
 from markstead.records.required import chosen
-from markstead.rules.attendance import SchoolDay, Seen, Sum, register, school_days_of, sum_of
+from markstead.rules.attendance import TELLING, SchoolDay, Seen, Sum, register, school_days_of, sum_of
 from markstead.rules.requirements import Requirements
 from markstead.rules.spans import Span, periods_of, school_year, taught_span
 
@@ -79,7 +79,7 @@ def attendance_year(home: Home, learner: str, day: date, *, as_of: date) -> Atte
     rules = chosen(home.id, past.end)
     calendar = past.home.calendar
     year = school_year(calendar, day, rules.year_begins)
-    known = school_days_of(entries_of(past, who.id, since=year.first), who.id, calendar)
+    known = school_days_of(entries_of(past, who.id, since=year.first, kinds=TELLING), who.id, calendar)
     until = min(year.last, as_of)
     inside = [d for d in known if year.first <= d.day <= until]
     seen = dict(register(known, year.first, until, calendar, who.id)) if until >= year.first else {}

@@ -232,7 +232,7 @@ def sent_between(home: Home, first: date, until: date, today: date) -> tuple[Sen
             papers[entry.fact.dispatch].append(entry)
     copies = {str(getattr(e.fact, "copy", "")) for rows in papers.values() for e in rows}
     rows = {row.id: row for row in CopyRow.objects.filter(household=home.id, id__in=copies)}
-    known = entries_of_copies(past, copies)
+    known = entries_of_copies(past, copies, [UnitTestSat.KIND, UnitTestScored.KIND, FactReversed.KIND])
     tracking = _tracking(home, [fact.tracking for _, fact in heads if fact.tracking])
     return tuple(
         Sent(

@@ -70,15 +70,18 @@ class Home:
         """Who may watch a unit test: the grown-ups of the home."""
         return frozenset(p.id for p in self.people.values() if p.role in (Role.EDUCATOR, Role.HELPER))
 
+    def find(self, id_or_key: str) -> Somebody | None:
+        """A person by id or key; None where nobody of this home has it."""
+        found = self.people.get(id_or_key)
+        return found or next((p for p in self.people.values() if p.key == id_or_key), None)
+
     def person(self, id_or_key: str) -> Somebody:
         """Find a person by id or key.
 
         Raises:
             UnknownError: nobody of this home has it.
         """
-        found = self.people.get(id_or_key)
-        if found is None:
-            found = next((p for p in self.people.values() if p.key == id_or_key), None)
+        found = self.find(id_or_key)
         if found is None:
             keys = ", ".join(p.key for p in self.people.values()) or say("nobody yet")
             raise UnknownError([Problem(say("person"), repr(id_or_key), say("one of {keys}", keys=keys))])

@@ -83,12 +83,18 @@ def _bodies(rows: Any) -> Iterable[str]:
 
 
 def entries_of(
-    past: Past, learner: str, *, since: date | None = None, courses: Collection[str] = ()
+    past: Past,
+    learner: str,
+    *,
+    since: date | None = None,
+    courses: Collection[str] = (),
+    kinds: Sequence[str] = (),
 ) -> tuple[Entry, ...]:
     """The facts of every copy that a learner was ever given, and of attendance, in the order of the record.
 
     `since`: courses that were over before this day may be left out whole: nothing was written of any of their copies from
-    then on, and none is in hand. `courses` stay whatever is so.
+    then on, and none is in hand. `courses` stay whatever is so. `kinds`: facts of other kinds are left out, but for those that
+    tell whose a copy was, and what was taken back.
     """
     rows = EntryRow.objects.filter(household=past.home.id, at__lt=past.end)
     # A fact names people by ids of their own; a text that holds one is looked at closely afterwards.
@@ -100,11 +106,12 @@ def entries_of(
     if since is not None:
         given = _going_on(past, given, since, courses)
     days = Q(copy=None, kind__in=[AttendanceTaken.KIND, FactReversed.KIND])
-    wanted = Q(copy__in=given) | days if len(given) <= _MOST else days
+    of_copies = Q(kind__in=[*kinds, CopyIssued.KIND, FactReversed.KIND]) if kinds else Q()
+    wanted = Q(copy__in=given) & of_copies | days if len(given) <= _MOST else days
     found = list(_kept(_bodies(rows.filter(wanted)), past.end))
     if len(given) > _MOST:
         for some in _parts(sorted(given)):
-            found += _kept(_bodies(rows.filter(copy__in=some)), past.end)
+            found += _kept(_bodies(rows.filter(of_copies, copy__in=some)), past.end)
         found.sort(key=lambda entry: entry.seq)
     return _of_learner(found, learner)
 
@@ -157,11 +164,13 @@ def facts_of_kinds(past: Past, kinds: Sequence[str]) -> tuple[Entry, ...]:
     return tuple(e for e in found if e.seq not in gone and not isinstance(e.fact, FactReversed))
 
 
-def entries_of_copies(past: Past, copies: Iterable[str]) -> dict[str, tuple[Entry, ...]]:
-    """The facts of these copies, by copy."""
+def entries_of_copies(
+    past: Past, copies: Iterable[str], kinds: Sequence[str]
+) -> dict[str, tuple[Entry, ...]]:
+    """The facts of some kinds of these copies, by copy."""
     found: dict[str, list[Entry]] = {}
     for some in _parts(sorted(set(copies))):
-        rows = EntryRow.objects.filter(household=past.home.id, copy__in=some, at__lt=past.end)
+        rows = EntryRow.objects.filter(household=past.home.id, copy__in=some, kind__in=kinds, at__lt=past.end)
         for entry in _kept(_bodies(rows), past.end):
             found.setdefault(str(getattr(entry.fact, "copy", "")), []).append(entry)
     return {copy: tuple(entries) for copy, entries in found.items()}

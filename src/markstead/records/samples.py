@@ -547,6 +547,13 @@ def samples_of(
     return tuple(_kept(row) for row in rows)
 
 
+def lines_of(home: Home, learner: str) -> tuple[tuple[str, str], ...]:
+    """The samples of a learner, by id or key: which they are, and the line about each."""
+    found = home.find(learner)
+    rows = Sample.objects.filter(household=home.id, learner=found.id if found else None).order_by("id")
+    return tuple(rows.values_list("id", "words"))
+
+
 def counts(home: Home) -> dict[str, int]:
     """How many samples of each learner are kept."""
     rows = Sample.objects.filter(household=home.id).values_list("learner").annotate(n=Count("id"))

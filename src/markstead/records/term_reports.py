@@ -247,6 +247,8 @@ class _Reader:
         self.narratives = narratives_of(learner.id, span)
         self.entries = entries_of(past, learner.id, since=span.first, courses=self.narratives)
         self.requirements = chosen(past.home.id, past.end)
+        self.school_year = school_year(self.calendar, span.first)
+        self.year_days = self.calendar.school_days(self.school_year.first, self.school_year.last)
         self.of_copy: dict[str, list[Entry]] = defaultdict(list)
         for entry in self.entries:
             copy = getattr(entry.fact, "copy", None)
@@ -331,7 +333,6 @@ class _Reader:
     ) -> CourseReport:
         known: set[tuple[str, int]] = set()
         before_year: set[tuple[str, int]] = set()
-        year = school_year(self.calendar, self.span.first)
         books, new, days = [], 0, set[date]()
         minutes = unclocked = 0
         worked_books: set[str] = set()
@@ -347,7 +348,7 @@ class _Reader:
             fresh = {(book.code, p) for p in within} - known
             new += len(fresh)
             known |= {(book.code, p) for p in pages}
-            before_year |= {(book.code, p) for p, day in pages.items() if day is None or day < year.first}
+            before_year |= {(book.code, p) for p, day in pages.items() if day is None or day < self.school_year.first}
             work = self._work(copy)
             days |= {day for day, _ in work} | {t.day for t in tests if t.kind is TestKind.UNIT}
             minutes += sum(m or 0 for _, m in work)
@@ -467,10 +468,8 @@ class _Reader:
 
     def _even_share(self, course: str, done: int, before_year: set[tuple[str, int]]) -> Covered | None:
         """Of what was left of the course when the school year began, so much as of its school days lies in the span."""
-        year = school_year(self.calendar, self.span.first)
-        days = self.calendar.school_days(year.first, year.last)
-        inside = [day for day in days if self.span.first <= day <= self.until]
-        if not days or not inside:
+        inside = [day for day in self.year_days if self.span.first <= day <= self.until]
+        if not inside:
             return None
         given = [self.programme.workbook(self.standings[c].workbook) for c in self.copies]
         begins = min(book.number for book in given if book.course == course)
@@ -478,7 +477,7 @@ class _Reader:
         pages = sum(b.pages for b in left) - sum(
             (code, page) in before_year for code, page in before_year if code in {b.code for b in left}
         )
-        return Covered(done, Fraction(pages * len(inside), len(days)), PlannedBy.SHARE)
+        return Covered(done, Fraction(pages * len(inside), len(self.year_days)), PlannedBy.SHARE)
 
 
 def plan_then(past: Past, span: Span) -> KeptPlan | None:
@@ -526,6 +525,13 @@ def narratives_of(learner: str, span: Span) -> dict[str, str]:
     """What was written of each course of a learner for a span."""
     rows = Narrative.objects.filter(learner=learner, first=span.first, last=span.last)
     return dict(rows.values_list("course", "text"))
+
+
+def all_narratives(home: Home, learner: str) -> tuple[tuple[str, date, date, str], ...]:
+    """Everything that was written of a learner, by id or key: course, first and last day, text."""
+    found = home.find(learner)
+    rows = Narrative.objects.filter(learner=found.id if found else None).order_by("id")
+    return tuple(rows.values_list("course", "first", "last", "text"))
 
 
 def written_counts(home: Home, span: Span) -> dict[str, int]:

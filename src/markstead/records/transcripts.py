@@ -8,7 +8,7 @@ from datetime import date
 from fractions import Fraction
 from typing import Any
 
-from markstead.ledger.facts import FactReversed, UnitTestSat, UnitTestScored
+from markstead.ledger.facts import CopyOrdered, FactReversed, UnitTestSat, UnitTestScored
 from markstead.records.figures import number, tenths
 from markstead.records.home import Home, Somebody
 from markstead.records.order_papers import tame
@@ -19,6 +19,8 @@ from markstead.rules.requirements import LOCAL_LAW
 from markstead.rules.transcript import CourseResult, SatOnce, Totals, course_result, totals
 from markstead.speech import ENGLISH, counted, date_words, later, plural, say, spoken
 
+_KINDS = (CopyOrdered.KIND, UnitTestSat.KIND, UnitTestScored.KIND)
+"""Facts that a transcript rests on, beside what tells whose a copy was."""
 COLUMNS = (
     "course",
     "course title",
@@ -59,7 +61,7 @@ def transcript(home: Home, learner: str, *, as_of: date) -> Transcript:
     past = past_of(home, as_of)
     who = past.learner(learner)
     programme, calendar = past.home.programme, past.home.calendar
-    entries = entries_of(past, who.id)
+    entries = entries_of(past, who.id, kinds=_KINDS)
     gone = {e.fact.entry for e in entries if isinstance(e.fact, FactReversed)}
     books: dict[str, str] = {}
     sat_on: dict[str, date] = {}

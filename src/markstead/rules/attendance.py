@@ -57,6 +57,17 @@ class _Work:
     sittings: int = 0
 
 
+TELLING = (
+    PagesWorked.KIND,
+    PracticeTestOpened.KIND,
+    UnitTestSat.KIND,
+    UnitTestScored.KIND,
+    AttendanceTaken.KIND,
+    FactReversed.KIND,
+)
+"""Facts that tell a school day; others may be left out."""
+
+
 def school_days_of(
     entries: Iterable[Entry], learner: PersonId, calendar: SchoolCalendar
 ) -> tuple[SchoolDay, ...]:

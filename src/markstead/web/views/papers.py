@@ -1,6 +1,6 @@
 """Papers that leave the house: reports, the dispatch, attendance, transcripts, samples and portfolios. For educators."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from datetime import date
 from typing import Any
 
@@ -32,6 +32,7 @@ from markstead.records.words import fact_words
 from markstead.rules.spans import Span, school_year
 from markstead.speech import day_short, say
 from markstead.web import forms
+from markstead.web.kept import kept_page
 from markstead.web.pages import Said, new_token
 from markstead.web.papers_page import days_of, papers_page, span_choices, value_of
 from markstead.web.seat import Seat
@@ -128,8 +129,17 @@ def _all(request: HttpRequest, seat: Seat, said: Said | None = None) -> HttpResp
     )
 
 
+def _kept_beside(seat: Seat) -> Hashable:
+    """What the page of all papers shows that is not on the record: words that were written, and samples."""
+    return (
+        tuple(sorted(term_reports.written_counts(seat.home, _due_span(seat)).items())),
+        tuple(sorted(samples.counts(seat.home).items())),
+    )
+
+
 @require_safe
 @taught
+@kept_page(_kept_beside)
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     """Everything that can be sent or printed."""
     return _all(request, seat)
@@ -160,6 +170,7 @@ def _dispatch(request: HttpRequest, seat: Seat, said: Said | None = None) -> Htt
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @taught
+@kept_page()
 def dispatch(request: HttpRequest, seat: Seat) -> HttpResponse:
     """The month's pack; a POST records that the ticked papers went."""
     if request.method != "POST":
@@ -214,8 +225,14 @@ def _report(request: HttpRequest, seat: Seat, who: Somebody) -> tuple[term_repor
     return term_reports.term_report(seat.home, who.id, span, as_of=as_of), as_of
 
 
+def _narratives(seat: Seat, learner: str) -> Hashable:
+    """The educator's words about a learner: they are not on the record."""
+    return term_reports.all_narratives(seat.home, learner)
+
+
 @require_safe
 @taught
+@kept_page(_narratives)
 def report(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     """A learner's progress report, with a draft of the educator's words for each course."""
     who = _learner(seat, learner)
@@ -317,6 +334,7 @@ def _attendance(
 
 @require_safe
 @taught
+@kept_page()
 def attendance_page(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     """Days and hours of a learner's school year, against the profile that the home has chosen."""
     who = _learner(seat, learner)
@@ -377,6 +395,7 @@ def attendance_sheet(request: HttpRequest, seat: Seat, learner: str) -> HttpResp
 
 @require_safe
 @taught
+@kept_page()
 def transcript(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     """Courses, results, credits and mean."""
     who = _learner(seat, learner)
@@ -461,8 +480,14 @@ def _samples(
     return _or_said(request, seat, make)
 
 
+def _kept_samples(seat: Seat, learner: str) -> Hashable:
+    """The samples of a learner: they are not on the record."""
+    return samples.lines_of(seat.home, learner)
+
+
 @require_safe
 @taught
+@kept_page(_kept_samples)
 def samples_page(request: HttpRequest, seat: Seat, learner: str) -> HttpResponse:
     """A learner's samples of some days, and a form to keep one more."""
     said = None
