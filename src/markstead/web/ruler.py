@@ -27,8 +27,8 @@ class StopMark:
 
     x: str
     page: str
-    cleared: bool
-    begun: bool
+    state: str
+    """cleared, begun where it is being corrected, or empty."""
     notch: str
     """Outline of a check's notch; empty for a section."""
     words: str
@@ -101,13 +101,12 @@ def ruler_of(standing: Standing, book: Workbook, today: date, planned: GoalSet |
             state=say(kept.cycle),
         )
         begun = kept.cycle in (Cycle.TO_CORRECT, Cycle.CORRECTED)
+        state = "cleared" if kept.cycle is Cycle.CLEARED else "begun" if begun else ""
         notch = ""
         if stop.kind == "check":
             middle = (_x(stop.first - 1) + _x(stop.last)) / 2
             notch = f"M{_n(middle - 4)} {_n(BASE)}l4 6 4-6z"
-        stops.append(
-            StopMark(_n(_x(stop.last)), str(stop.last), kept.cycle is Cycle.CLEARED, begun, notch, name)
-        )
+        stops.append(StopMark(_n(_x(stop.last)), str(stop.last), state, notch, name))
     is_set = standing.goal is not None and standing.goal.day == today
     mark = standing.goal if is_set else planned
     goal, words_of_goal = _goal(mark) if mark is not None else ("", "")

@@ -13,6 +13,7 @@ from markstead.records import actions, sittings
 from markstead.records.desk import Done, Slip
 from markstead.speech import say
 from markstead.web import forms
+from markstead.web.kept import kept_page
 from markstead.web.pages import Said
 from markstead.web.quick_line_page import recorded_before
 from markstead.web.seat import Seat, seated
@@ -49,6 +50,7 @@ def _day(
 
 @require_safe
 @seated
+@kept_page()
 def page(request: HttpRequest, seat: Seat) -> HttpResponse:
     return _day(request, seat)
 
