@@ -83,6 +83,7 @@ def test_backed_up_restored_and_erased(lived: Kitchen, tmp_path: Path) -> None:
     assert calls() == []
     lived.now = "2026-02-16T09:00"
     assert calls() == ["There is no backup yet"]
+    assert "That is old" not in lived.run("backups").out
     secret = tmp_path / "passphrase"
     secret.write_text("nine grey herons\n")
     made = lived.done("backup", "--passphrase-file", secret, "--json").json

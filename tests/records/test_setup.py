@@ -216,6 +216,7 @@ def test_what_is_wrong_with_a_sign_in_is_said_at_once(house: House, next_door: H
         sign_in(house, "noa", "lamp", "password")
 
     assert [p.where for p in refused.value.problems] == ["person", "sign-in name", "password"]
+    assert [p.key for p in refused.value.problems] == ["", "username", "password"]
     assert "password" in refused.value.problems[2].allowed
     assert User.objects.count() == 1
 

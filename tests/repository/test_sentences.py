@@ -109,6 +109,31 @@ def test_spanish_writes_days_numbers_and_rows_as_its_academy_does() -> None:
     assert speech.day_words(date(2026, 1, 27)) == "Tuesday 27 January 2026"
 
 
+def test_a_word_with_several_senses_is_said_in_the_one_that_is_meant() -> None:
+    """Spanish has an exam for a test's paper and a document for others; English has one word for both."""
+    assert (speech.meant("Papers", "of tests"), speech.say("Papers")) == ("Papers", "Papers")
+    with speech.spoken("es"):
+        assert (speech.meant("Papers", "of tests"), speech.say("Papers")) == ("Pruebas", "Documentos")
+
+
+def test_names_of_which_any_will_do_are_written_in_a_row() -> None:
+    """Real Academia Española, Ortografía de la lengua española (2010): o before the sound o is u."""
+    names = [["Asa"], ["Asa", "Olga"], ["Asa", "Noa", "Hortensia"], ["Olga", "Ilse"]]
+    assert [speech.or_words(row) for row in names] == [
+        "Asa",
+        "Asa or Olga",
+        "Asa, Noa or Hortensia",
+        "Olga or Ilse",
+    ]
+    with speech.spoken("es"):
+        assert [speech.or_words(row) for row in names] == [
+            "Asa",
+            "Asa u Olga",
+            "Asa, Noa u Hortensia",
+            "Olga o Ilse",
+        ]
+
+
 def test_sheets_of_style_know_starts_and_ends_and_no_left_and_right() -> None:
     """CSS Logical Properties and Values Level 1 (W3C): so that a page mirrors for a language written from right to left."""
     physical = re.compile(

@@ -3,6 +3,8 @@
     python -m tests.tools.pictures FOLDER              the pictures
     python -m tests.tools.pictures FOLDER --pages      beside them what the server sent, as files for a validator
     python -m tests.tools.pictures FOLDER --only copy  pages whose name begins so
+    python -m tests.tools.pictures FOLDER --language es in another language
+    python -m tests.tools.pictures FOLDER --mirrored   as a language written from right to left has them
 
 The demo is built in a folder of its own and served on a free port; nobody's home is touched. Said at the end: pages that are
 wider than their screen, complaints of the console, and rules of a room's sheet that a page wants and does not load.
@@ -50,6 +52,9 @@ class Album:
     pictures: bool = True
     pages: bool = False
     only: str = ""
+    language: str = ""
+    """Code of the language that every browser chose; empty: English."""
+    mirrored: bool = False
     taken: list[str] = field(default_factory=list)
     wrong: list[str] = field(default_factory=list)
 
@@ -60,6 +65,8 @@ class Album:
         self.taken.append(name)
         if not self.pictures:
             return
+        if self.mirrored:
+            page.evaluate("document.documentElement.dir = 'rtl'")
         rooms = {p.name: p.read_text() for p in SHEETS.glob("*.css") if p.name != "sheet.css"}
         self.wrong += [f"{name} wants {rule}" for rule in page.evaluate(WANTED, rooms)]
         for width, height in WIDTHS.items():
@@ -70,6 +77,11 @@ class Album:
             for scheme in SCHEMES:
                 page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
                 page.screenshot(path=self.folder / f"{name}-{width}-{scheme}.png", full_page=True)
+
+    def speak(self, context: BrowserContext, base: str) -> None:
+        """Let a browser choose the language of the pictures."""
+        if self.language:
+            context.add_cookies([{"name": "markstead_language", "value": self.language, "url": base}])
 
     def keep(self, name: str, html: bytes) -> None:
         """What the server sent."""
@@ -204,6 +216,8 @@ def take_the_demo(album: Album, browser: Browser, home: Path) -> None:
         nobody = browser.new_context(locale="en-GB")
         ruth = signed_in(browser, base, demo.USERNAME, demo.PASSWORD)
         asa = at_a_tablet(browser, base, demo.USERNAME, demo.PASSWORD, str(values["learner"]), demo.PIN)
+        for browser_of in (nobody, ruth, asa):
+            album.speak(browser_of, base)
         for visit in looks:
             who = {For.ANYBODY: nobody, For.LEARNER: asa, For.HOUSE: asa}.get(visit.who, ruth)
             _look(album, who, base, visit.name, visit.address)
@@ -221,9 +235,15 @@ def take_a_first_evening(album: Album, browser: Browser, home: Path) -> None:
 
         def shown(name: str) -> None:
             page.wait_for_load_state("load")
+            if album.language:
+                album.speak(page.context, base)
+                page.reload()
             album.keep(f"first-{name}", page.content().encode())
             album.take(page, f"first-{name}")
             page.set_viewport_size({"width": 1280, "height": 850})
+            if album.language:  # what is filled in next is found by its English label
+                page.context.clear_cookies(name="markstead_language")
+                page.reload()
 
         def go_on(button: str = "Save and go on") -> None:
             page.get_by_role("button", name=button, exact=True).last.click()
@@ -306,12 +326,16 @@ def main() -> None:
     parser.add_argument("folder", type=Path)
     parser.add_argument("--pages", action="store_true", help="keep what the server sent, too")
     parser.add_argument("--only", default="", help="pages whose name begins so")
+    parser.add_argument("--language", default="", metavar="CODE", help="in another language")
+    parser.add_argument("--mirrored", action="store_true", help="written from right to left")
     parser.add_argument(
         "--home", type=Path, help="a folder with the demo, or for it (default: one that is taken away)"
     )
     asked = parser.parse_args()
     asked.folder.mkdir(parents=True, exist_ok=True)
-    album = Album(asked.folder, pages=asked.pages, only=asked.only)
+    album = Album(
+        asked.folder, pages=asked.pages, only=asked.only, language=asked.language, mirrored=asked.mirrored
+    )
     take(album, asked.home)
     print(f"{len(album.taken)} pages in {asked.folder}.")
     for line in dict.fromkeys(album.wrong):

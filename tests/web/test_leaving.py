@@ -10,8 +10,9 @@ import icalendar
 import pytest
 from django.test import Client
 
-from markstead.records import actions, backups, erasing, feeds, queries
+from markstead.records import actions, backups, erasing, feeds, queries, setup
 from markstead.records.home import Home
+from markstead.web import tongue
 from tests.tools.homes import PASSWORD
 from tests.web.conftest import MONDAY
 
@@ -83,6 +84,15 @@ class TestCalendars:
         answer = Client().get(self.made(ruth, home, naming="names", learner=home.person("asa").id))
 
         assert b"SUMMARY:Asa: 1 goal" in answer.content
+
+    def test_it_is_in_the_language_of_the_home(self, ruth: Client, home: Home) -> None:
+        setup.set_language("home", "es")
+
+        answer = Client().get(self.made(ruth, home), headers={"accept-language": "en"})
+
+        assert "Enviar las pruebas a la escuela" in answer.content.decode()
+        assert answer["Content-Language"] == "es"
+        assert answer["Cache-Control"] == "no-store, private"
 
     def test_taken_back_it_is_not_there(self, ruth: Client, home: Home) -> None:
         address = self.made(ruth, home)
@@ -182,6 +192,7 @@ class TestErasure:
         assert answer.status_code == 200
         assert "Gone for good." in text(answer)
         assert queries.home_of("home").person(asa).erased
+        assert queries.home_of("home").person(asa).name == erasing.NOBODY
         for address in (
             "/",
             "/settings/people/",
@@ -195,6 +206,22 @@ class TestErasure:
             assert "Asa" not in text(page), address
         # the test itself is in a transaction, which is what a server does not do
         assert "somebody is using it" in text(answer)
+
+    def test_what_went_is_said_in_the_language_of_the_page_and_what_stays_in_that_of_the_home(
+        self, ruth: Client, home: Home
+    ) -> None:
+        setup.set_language("home", "es")
+        asa = home.person("asa").id
+        ruth.cookies[tongue.COOKIE] = "en-gb"
+
+        answer = ruth.post("/settings/erase/", {"who": asa, "name": "Asa", "archived": "yes"})
+
+        assert "Gone for good. Texts: " in text(answer)
+        assert queries.home_of("home").person(asa).name == "Alguien ya borrado"
+        ruth.cookies[tongue.COOKIE] = "es"
+        noa = ruth.post("/settings/erase/", {"who": home.person("noa").id, "name": "Noa", "archived": "yes"})
+        assert "people:" not in text(noa)
+        assert "personas: 1" in text(noa)
 
     def test_the_whole_household_goes_and_signs_out(self, ruth: Client, home: Home, boats: str) -> None:
         answer = ruth.post("/settings/erase/", {"who": "everybody", "name": "Tarn End", "archived": "yes"})

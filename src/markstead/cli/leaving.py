@@ -285,14 +285,7 @@ def _add_backups(app: typer.Typer) -> None:
             return
         at_home = opened.home.calendar.at_home
         for one in found.kept:
-            what = (
-                say("before a restore")
-                if one.before_restore
-                else say("by itself")
-                if one.by_itself
-                else say("by hand")
-            )
-            cells = [f"{at_home(one.made):%Y-%m-%d %H:%M}", one.file, size_words(one.bytes), what]
+            cells = [f"{at_home(one.made):%Y-%m-%d %H:%M}", one.file, size_words(one.bytes), say(one.kind)]
             if one.encrypted:
                 cells.append(say("encrypted"))
             if one.missing:
@@ -419,7 +412,7 @@ def backups_words(found: "Backups", opened: House, *, old: bool) -> str:
         if last
         else say("There is no backup yet; `markstead backup` makes one in {folder}.", folder=found.folder)
     ]
-    if old:
+    if old and last:
         lines.append(say("That is old: make one now."))
     if found.trouble:
         lines.append(
@@ -545,7 +538,7 @@ def _old_backups(gone: "Erased", *, delete: bool) -> list[str]:
 
 def erased_words(gone: "Erased", left: list[str]) -> list[str]:
     """What an erasure did, in sentences."""
-    counts = ", ".join(f"{what}: {count}" for what, count in gone.gone.items())
+    counts = ", ".join(f"{say(what)}: {count}" for what, count in gone.gone.items())
     lines = [say("Erased. {counts}. The record still verifies.", counts=counts)]
     if not gone.swept:
         lines.append(

@@ -78,6 +78,13 @@ class Backup:
     missing: int = 0
     """Samples on record whose file was not in the home's folder when it was made, or not as it was kept."""
 
+    @property
+    def kind(self) -> str:
+        """How it came to be."""
+        if self.before_restore:
+            return later("what a restore took the place of")
+        return later("by itself") if self.by_itself else later("by hand")
+
 
 @dataclass(frozen=True, slots=True)
 class Trouble:

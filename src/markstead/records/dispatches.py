@@ -138,10 +138,6 @@ def pack(home: Home, month: date, today: date) -> Pack:
     )
 
 
-def _label(row: CopyRow) -> str:
-    return row.workbook if row.ordinal == 1 else f"{row.workbook} ({row.ordinal})"
-
-
 def waiting(home: Home, late_before: date) -> tuple[Paper, ...]:
     """Every paper that is marked and not sent, the oldest first; late where it was marked before a day."""
     rows = list(
@@ -158,7 +154,7 @@ def waiting(home: Home, late_before: date) -> tuple[Paper, ...]:
         found.append(
             Paper(
                 row.id,
-                _label(row),
+                row.label,
                 book,
                 home.programme.course(book.course).title,
                 home.people.get(row.learner or ""),
@@ -202,7 +198,7 @@ def _held(home: Home, nominal: date, following: date, today: date) -> Iterable[H
                 )
             else:
                 why = say("sat on {day} and not marked yet", day=sat)
-            yield Held(row.id, _label(row), book, title, learner, why, blocks)
+            yield Held(row.id, row.label, book, title, learner, why, blocks)
         elif home.calendar.day_of(unit.scored) < following and today >= nominal:
             marked = day_of_month(home.calendar.day_of(unit.scored))
             blocks = unit.day < nominal
@@ -216,7 +212,7 @@ def _held(home: Home, nominal: date, following: date, today: date) -> Iterable[H
                 if blocks
                 else say("marked on {marked}: it goes on {goes}", marked=marked, goes=day_of_month(goes))
             )
-            yield Held(row.id, _label(row), book, title, learner, why, blocks)
+            yield Held(row.id, row.label, book, title, learner, why, blocks)
 
 
 def sent_between(home: Home, first: date, until: date, today: date) -> tuple[Sent, ...]:
@@ -275,7 +271,7 @@ def _paper(
             attempt, day = sat or (1, marked)
             found = Paper(
                 copy,
-                _label(row),
+                row.label,
                 book,
                 home.programme.course(book.course).title,
                 home.people.get(row.learner or ""),

@@ -52,7 +52,7 @@ from markstead.records.place import home_folder
 from markstead.records.setup import new_stamp
 from markstead.records.whole import written_whole
 from markstead.rules.ruling import Role
-from markstead.speech import later, say
+from markstead.speech import language, later, say, spoken
 
 NOBODY = later("Somebody erased")
 NO_HOME = later("An erased home")
@@ -334,12 +334,12 @@ def _erase(household: str, whom: _Whom) -> tuple[dict[str, int], _Files]:
         devices.delete()
     for device in devices:
         if whom.in_text(device.name):
-            Device.objects.filter(id=device.id).update(name=say("Tablet"))
+            Device.objects.filter(id=device.id).update(name=_left(row, later("Tablet")))
     calendars = Feed.objects.filter(household=row)
     (calendars if whom.everything else calendars.filter(learner__in=whom.ids)).delete()
     for calendar in calendars:
         if whom.in_text(calendar.name):
-            Feed.objects.filter(id=calendar.id).update(name=say("Calendar"))
+            Feed.objects.filter(id=calendar.id).update(name=_left(row, later("Calendar")))
     Enrolment.objects.filter(learner__in=whom.ids).delete()
     Pin.objects.filter(person__in=whom.ids).delete()
     taken = set(Person.objects.filter(household=row).values_list("key", flat=True))
@@ -347,17 +347,23 @@ def _erase(household: str, whom: _Whom) -> tuple[dict[str, int], _Files]:
         number = next(n for n in range(1, len(taken) + 2) if f"{ERASED}{n}" not in taken)
         taken.add(f"{ERASED}{number}")
         Person.objects.filter(id=one).update(
-            key=f"{ERASED}{number}", name=say(NOBODY), role=str(Role.LEFT), year=None, user=None
+            key=f"{ERASED}{number}", name=_left(row, NOBODY), role=str(Role.LEFT), year=None, user=None
         )
     gone[later("people")] = len(whom.ids)
     if whom.everything:
-        row.name = say(NO_HOME)
+        row.name = _left(row, NO_HOME)
     elif whom.in_text(row.name):
         row.name = whom.struck(row.name)
     Household.objects.filter(id=row.id).update(
         name=row.name, stamp=new_stamp(), plan_in_force=_plan_left(row)
     )
     return gone, files
+
+
+def _left(row: Household, name: str) -> str:
+    """A name that stays in the place of an erased one: in the language of the home, whoever erases."""
+    with spoken(row.language or language().code):
+        return say(name)
 
 
 def _narratives(row: Household, whom: _Whom) -> int:

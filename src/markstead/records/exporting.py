@@ -17,7 +17,7 @@ from markstead.ledger.facts import (
 )
 from markstead.ledger.serial import Entry, read_body
 from markstead.records.home import Home
-from markstead.records.models import Copy
+from markstead.records.models import Copy, copy_label
 from markstead.records.models import Entry as EntryRow
 
 _CHUNK = 1000
@@ -59,7 +59,7 @@ class KnownCopy:
     @property
     def label(self) -> str:
         """What is written on its cover."""
-        return self.workbook if self.ordinal == 1 else f"{self.workbook} ({self.ordinal})"
+        return copy_label(self.workbook, self.ordinal)
 
 
 def copies_of(household: str) -> dict[str, KnownCopy]:

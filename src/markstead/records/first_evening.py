@@ -149,7 +149,8 @@ def first_account(username: str, password: str) -> User:
     problems = []
     if not username or len(username) > 150 or not username.isprintable() or " " in username:
         allowed = say("a name without blanks, such as ruth")
-        problems.append(Problem("sign-in name", repr(username[:40]) if username else say("nothing"), allowed))
+        found = repr(username[:40]) if username else say("nothing")
+        problems.append(Problem(say("sign-in name"), found, allowed, key="username"))
     problems += problems_of(password, username=username)
     if problems:
         raise InputError(problems)

@@ -3,12 +3,12 @@
 from collections.abc import Mapping
 from typing import Any
 
-from markstead.speech import language, later, say
+from markstead.speech import language, later, meant, say
 
 _EVERY = (later("Page {page} of {pages}"), later("Learner"), later("Place and date"), later("Educator"))
 _WORDS: Mapping[str, tuple[str, ...]] = {
     "attendance": (
-        later("in time\x04School year"),
+        "School year",
         later("Record as of"),
         later("The register"),
         later("Days"),
@@ -31,7 +31,7 @@ _WORDS: Mapping[str, tuple[str, ...]] = {
     ),
     "dispatch": (
         later("Test papers, {month}"),
-        later("sender\x04From"),
+        "From",
         later("Dispatch of"),
         later("Enclosed"),
         later("Tracking"),
@@ -51,7 +51,7 @@ _WORDS: Mapping[str, tuple[str, ...]] = {
         later("Before the parcel is closed"),
         later("Gone already with this month's dispatch"),
         later("Sent on"),
-        later("of tests\x04Papers"),
+        "Papers",
         later("Whose"),
         later("What went before: {month}"),
         later("Nothing was sent."),
@@ -60,8 +60,8 @@ _WORDS: Mapping[str, tuple[str, ...]] = {
     ),
     "order_sheet": (
         later("Order sheet"),
-        later("recipient\x04To"),
-        later("sender\x04From"),
+        "To",
+        "From",
         later("Date"),
         later("Expected by"),
         later("Send to (name and address)"),
@@ -126,20 +126,26 @@ _WORDS: Mapping[str, tuple[str, ...]] = {
         later("How it is counted"),
     ),
 }
-"""By template, of the folder `papers`; before \\x04 stands in which sense a word is meant (GNU gettext, 11.2.5, Contexts)."""
+"""By template, of the folder `papers`."""
+
+
+def _in_a_sense() -> dict[str, str]:
+    """Those of them that other languages have several words for."""
+    return {
+        "School year": meant("School year", "in time"),
+        "From": meant("From", "sender"),
+        "To": meant("To", "recipient"),
+        "Papers": meant("Papers", "of tests"),
+    }
 
 
 def lettering(template: str) -> dict[str, Any]:
     """The words of a template by their English, and the language they are in as Typst knows it."""
     lang, _, region = language().code.partition("-")
-    words = {_plain(text): _plain(say(text)) for text in (*_EVERY, *_WORDS[template])}
+    senses = _in_a_sense()
+    words = {text: senses.get(text) or say(text) for text in (*_EVERY, *_WORDS[template])}
     return {
         # Typst sets a curved apostrophe in its own text alone.
         "words": {text: said.replace("'", "’") for text, said in words.items()},
         "tongue": {"lang": lang, "region": region or None},
     }
-
-
-def _plain(text: str) -> str:
-    """A word without the sense in which it is meant."""
-    return text.split("\x04")[-1]

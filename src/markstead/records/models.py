@@ -108,6 +108,11 @@ class Entry(models.Model):
         ]
 
 
+def copy_label(workbook: str, ordinal: int) -> str:
+    """What a copy is called: its workbook, and which one of it where there were others: MA-3, MA-3 (2)."""
+    return workbook if ordinal == 1 else f"{workbook} ({ordinal})"
+
+
 class Copy(models.Model):
     """Cache: where each copy stands, as far as a list of copies needs it."""
 
@@ -139,6 +144,10 @@ class Copy(models.Model):
             models.Index(fields=["household", "workbook"], name="copies_of_a_workbook"),
             models.Index(fields=["household", "learner", "scored_seq"], name="marked_of_a_learner"),
         ]
+
+    @property
+    def label(self) -> str:
+        return copy_label(self.workbook, self.ordinal)
 
 
 class QuizUnderWay(models.Model):

@@ -5,7 +5,7 @@ up for it. The gate of the earlier workbooks is passed with a reason that stays 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
@@ -51,7 +51,7 @@ class Opening:
 
 
 def opening_problems(opening: Opening, programme: Programme) -> list[Problem]:
-    """What cannot be meant, in the order of the fields, which are named as code knows them."""
+    """What cannot be meant, in the order of the fields; its keys are `workbook` and `page`."""
     if not opening.writes:
         return []
     books = {book.code: book for book in programme.course(opening.course).workbooks}
@@ -59,13 +59,13 @@ def opening_problems(opening: Opening, programme: Programme) -> list[Problem]:
     if book is None:
         found = repr(opening.workbook) if opening.workbook else say("nothing")
         allowed = say("a workbook of {course}", course=programme.course(opening.course).title)
-        return [Problem(later("workbook"), found, allowed)]
+        return [Problem(say("workbook"), found, allowed, key="workbook")]
     most = book.pages if opening.where is Where.HAND else 0
     if not 0 <= opening.page <= most:
         allowed = say("a whole number from 0 to {most}, the last of this workbook", most=most)
         if opening.where is not Where.HAND:
             allowed = say("0, for a workbook that is not in hand")
-        return [Problem(later("last page done"), str(opening.page), allowed)]
+        return [Problem(say("last page done"), str(opening.page), allowed, key="page")]
     return []
 
 
@@ -80,7 +80,7 @@ def write_openings(household: str, openings: Sequence[Opening], *, by: str, at: 
     def work(desk: Desk) -> tuple[str, ...]:
         problems = [p for opening in openings for p in opening_problems(opening, desk.home.programme)]
         if problems:
-            raise InputError(replace(p, where=say(p.where)) for p in problems)
+            raise InputError(problems)
         return tuple(_write(desk, opening, by, at) for opening in openings if opening.writes)
 
     return at_the_desk(household, work)

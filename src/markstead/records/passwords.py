@@ -96,9 +96,8 @@ def problems_of(password: str, *, username: str = "", name: str = "", home: str 
     try:
         validate_password(password, User(username=username, first_name=name[:150], last_name=home[:150]))
     except ValidationError as error:
-        return [
-            Problem("password", say("a weak one"), say("a better one: {why}", why=" ".join(error.messages)))
-        ]
+        allowed = say("a better one: {why}", why=" ".join(error.messages))
+        return [Problem(say("password"), say("a weak one"), allowed, key="password")]
     return []
 
 

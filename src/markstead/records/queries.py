@@ -19,7 +19,7 @@ from markstead.records.dispatches import due_now, late_words
 from markstead.records.home import Home, Somebody, load_home
 from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
-from markstead.records.models import Household, Person, Words
+from markstead.records.models import Household, Person, Words, copy_label
 from markstead.records.order_calls import UNBEGUN, KeptCalls, LateParcel, by_supplier, read_kept
 from markstead.rules.bars import Weight
 from markstead.rules.programme import Workbook
@@ -47,7 +47,7 @@ class CopyView:
     @property
     def label(self) -> str:
         """What is written on the cover: the workbook's code, and which copy of it."""
-        return self.workbook.code if self.ordinal == 1 else f"{self.workbook.code} ({self.ordinal})"
+        return copy_label(self.workbook.code, self.ordinal)
 
 
 @dataclass(frozen=True, slots=True)
@@ -899,4 +899,4 @@ def copy_labels(household: str, ids: Iterable[str]) -> dict[str, str]:
     rows = CopyRow.objects.filter(household=household, id__in=list(ids)).values_list(
         "id", "workbook", "ordinal"
     )
-    return {copy: code if ordinal == 1 else f"{code} ({ordinal})" for copy, code, ordinal in rows}
+    return {copy: copy_label(code, ordinal) for copy, code, ordinal in rows}

@@ -208,7 +208,8 @@ def give_password(household: str, *, person: str, username: str, password: str) 
         )
     taken = User.objects.filter(username=username).exclude(person__id=somebody.id).exists()
     if taken or not username.strip():
-        problems.append(Problem("sign-in name", repr(username), say("a name that nobody else signs in with")))
+        allowed = say("a name that nobody else signs in with")
+        problems.append(Problem(say("sign-in name"), repr(username), allowed, key="username"))
     problems += problems_of(password, username=username, name=somebody.name, home=home.name)
     if problems:
         raise InputError(problems)
@@ -231,16 +232,13 @@ def set_costs(
         InputError: a cost that cannot be.
     """
     problems = []
-    for name, value, most in (
-        ("days a failed test costs", failed_test_costs, 60),
-        ("days a hold day costs", hold_day_costs, 5),
+    for key, name, value, most in (
+        ("failed_test_costs", say("days a failed test costs"), failed_test_costs, 60),
+        ("hold_day_costs", say("days a hold day costs"), hold_day_costs, 5),
     ):
         if value is not None and not 0 < value <= most:
-            problems.append(
-                Problem(
-                    name, figure(f"{value:g}"), say("more than 0 and at most {most} school days", most=most)
-                )
-            )
+            allowed = say("more than 0 and at most {most} school days", most=most)
+            problems.append(Problem(name, figure(f"{value:g}"), allowed, key=key))
     if problems:
         raise InputError(problems)
     with transaction.atomic():

@@ -182,13 +182,9 @@ def _nearest(one: Candidate) -> tuple[bool, bool, int, str, str]:
     return not one.allowed, not passed, len(one.own_bars), one.learner.name, one.label
 
 
-def _label(row: CopyRow) -> str:
-    return row.workbook if row.ordinal == 1 else f"{row.workbook} ({row.ordinal})"
-
-
 def _sat(home: Home, row: CopyRow, standing: Standing) -> Sat:
     book = home.programme.workbook(row.workbook)
-    return Sat(row.id, _label(row), book, home.people.get(row.learner or ""), standing)
+    return Sat(row.id, row.label, book, home.people.get(row.learner or ""), standing)
 
 
 def _earlier(household: str, rows: Iterable[CopyRow]) -> Mapping[tuple[str, str], int]:
@@ -233,7 +229,7 @@ class _Judge:
         best = min((r for _, r in rulings), key=lambda r: len(r.bars), default=Ruling())
         return Candidate(
             row.id,
-            _label(row),
+            row.label,
             self.home.programme.workbook(row.workbook),
             learner,
             standing,

@@ -149,7 +149,7 @@ def read_openings(
             opening = Opening(who.key, course, where, book if keeps else "", page)
             if page_name not in typed.wrong:
                 for problem in opening_problems(opening, programme):
-                    name = book_name if problem.where == "workbook" else page_name
+                    name = book_name if problem.key == "workbook" else page_name
                     typed.fail(name, say("Wanted is {allowed}.", allowed=problem.allowed))
             found.append(opening)
     return tuple(found) if not typed.wrong else ()

@@ -106,13 +106,7 @@ def backups_page(
 
 def _backup_line(home: Home, one: Backup) -> BackupLine:
     when = home.calendar.at_home(one.made)
-    kind = (
-        say("what a restore took the place of")
-        if one.before_restore
-        else say("by itself")
-        if one.by_itself
-        else say("by hand")
-    )
+    kind = say(one.kind)
     what = [kind] if one.before_restore else [kind, say("{n} facts, verified", n=one.facts)]
     what += [say("encrypted")] if one.encrypted else []
     if one.missing:
@@ -272,7 +266,7 @@ def erase_page(
 
 def erased_lines(gone: Erased) -> tuple[str, ...]:
     """What an erasure did, in sentences."""
-    counts = ", ".join(f"{what}: {count}" for what, count in gone.gone.items())
+    counts = ", ".join(f"{say(what)}: {count}" for what, count in gone.gone.items())
     lines = [say("Gone for good. {counts}. The record still verifies.", counts=begun(counts))]
     if not gone.swept:
         lines.append(

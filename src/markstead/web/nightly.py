@@ -10,6 +10,7 @@ from django.db import DatabaseError, close_old_connections
 from markstead.errors import MarksteadError
 from markstead.records import backups, queries
 from markstead.records.home import Home
+from markstead.speech import spoken
 from markstead.web import beside, clock
 
 FIRST, EVERY = 60.0, 600.0
@@ -44,7 +45,8 @@ def look() -> bool:
         return False
     if not backups.is_due(backups.state(), clock.real_now(), home.calendar.day_of):
         return False
-    _AT_WORK.append(beside.run(home.id, "backup", "--by-itself"))
+    with spoken(home.language):  # in which it says on the page of the backups why it failed
+        _AT_WORK.append(beside.run(home.id, "backup", "--by-itself"))
     return True
 
 

@@ -112,7 +112,7 @@ def taken_lines(taken: Sequence[Taken]) -> tuple[str, ...]:
                 "{file}: {whose}, {kind} for {day}, page {page} was read.",
                 file=one.name,
                 whose=page.whose,
-                kind=page.kind,
+                kind=say(page.kind),
                 day=day_words(page.day),
                 page=page.page,
             )
@@ -245,7 +245,7 @@ def confirm_page(read: SheetRead, said: Settled, outlook: Outlook) -> ConfirmPag
     begins = said.begins or begins_of(read.home, read.sheet)
     return ConfirmPage(
         read.id,
-        f"{read.whose}: {read.sheet.kind}",
+        f"{read.whose}: {say(read.sheet.kind)}",
         day_words(read.day),
         read.notes,
         any(page.typed for page in read.pages),

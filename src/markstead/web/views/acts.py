@@ -71,7 +71,7 @@ def _quiz(data: QueryDict) -> dict[str, Any]:
 
 
 def _unit_score(data: QueryDict) -> dict[str, Any]:
-    return {**forms.score(data), "minutes": forms.whole(data, "minutes", "minutes", needed=False)}
+    return {**forms.score(data), "minutes": forms.whole(data, "minutes", say("minutes"), needed=False)}
 
 
 _ACTS: dict[str, tuple[Doer, Callable[[QueryDict], dict[str, Any]]]] = {

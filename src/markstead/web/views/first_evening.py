@@ -211,11 +211,11 @@ def _claim(request: HttpRequest, setup: Setup, found: first_people.You) -> str:
     try:
         user = records.first_account(found.username, found.password)
     except InputError as error:
-        typed, places = setup.typed("you"), {"sign-in name": "username", "password": "password"}
+        typed = setup.typed("you")
         for problem in error.problems:
-            if problem.where not in places:
+            if problem.key not in ("username", "password"):
                 return str(problem)
-            typed.fail(places[problem.where], say("Wanted is {allowed}", allowed=problem.allowed))
+            typed.fail(problem.key, say("Wanted is {allowed}", allowed=problem.allowed))
         return say("Something cannot be taken.")
     login(request, user, backend=BACKEND)
     return ""

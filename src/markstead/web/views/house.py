@@ -88,8 +88,7 @@ def costs(request: HttpRequest, seat: Seat) -> HttpResponse:
             setup.set_costs(seat.household, **values)
         except MarksteadError as error:
             for problem in error.problems if isinstance(error, InputError) else ():
-                name = "failed_test_costs" if "failed" in (problem.key or problem.where) else "hold_day_costs"
-                wrong[name] = say(
+                wrong[problem.key] = say(
                     "{found} stands here; wanted is {allowed}.", found=problem.found, allowed=problem.allowed
                 )
         else:

@@ -18,7 +18,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from markstead.errors import InputError, MarksteadError, Problem, UnknownError
 from markstead.records import archive, backups, erasing, feeds, queries, rosters, tables
 from markstead.speech import say
-from markstead.web import beside, clock
+from markstead.web import beside, clock, tongue
 from markstead.web.leaving_page import EVERYBODY, away_page, backups_page, erase_page, erased_lines
 from markstead.web.pages import Said
 from markstead.web.seat import Seat
@@ -219,18 +219,18 @@ def take_feed_back(request: HttpRequest, seat: Seat) -> HttpResponse:
 
 
 @require_safe
-def feed(_: HttpRequest, word: str) -> HttpResponse:
+def feed(request: HttpRequest, word: str) -> HttpResponse:
     """What a calendar program reads. Whoever has the address is let in; it says nothing of who else has one."""
     real = clock.real_now()
     found = feeds.find(word, real)
     if found is None:
         raise Http404
     home = queries.home_of(found.household)
+    tongue.of_home(request, home)
     today = home.calendar.day_of(clock.now(home))
     response = HttpResponse(
         feeds.feed_bytes(home, found, today=today, now=real), content_type="text/calendar; charset=utf-8"
     )
-    response["Cache-Control"] = "private, max-age=900"
     response["X-Robots-Tag"] = "noindex, nofollow"
     response["Content-Disposition"] = 'inline; filename="markstead.ics"'
     return response
