@@ -53,7 +53,9 @@ class Outside:
     ring: float
     """Share of directions with ink just outside."""
     shade: float
-    """Darkness 0.9 to 1.3 mm outside the frame, at the side that is second darkest of four."""
+    """Darkness 0.9 to 1.7 mm outside the frame, at the side that is second darkest of four."""
+    leaving: float
+    """Darkness of a stroke that leaves by a side and runs on for 1.5 mm, where it is palest; of four sides the darkest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +125,8 @@ def judge(narrow: Look, wide: Look, outside: Outside, own: float, doubtful: bool
         return State.UNSURE, 0.0, say("shadow or pale mark")
     if state is State.MARKED and wide.high < 0.6 and abs(narrow.mean - wide.mean) > 0.10:
         return State.UNSURE, 0.0, say("shadow or pale mark")
+    if state is State.MARKED and wide.cover < COLOURED and outside.leaving > STROKE:
+        return State.UNSURE, 0.0, say("a stroke that runs through it")
     if own < (LEAST_OWN_EMPTY if state is State.EMPTY else LEAST_OWN_MARKED):
         return State.UNSURE, 0.0, say("the box itself is hard to see")
     return state, min(_clearness(narrow, state), _clearness(wide, state)), ""
@@ -133,6 +137,11 @@ MOST_RING, LEAST_STROKE = 0.55, 0.10
 large mark that missed the box."""
 SHADE = 0.4
 """A mark may be a narrow shadow, if the paper beside the box has this share of its darkness."""
+COLOURED = 0.5
+"""Share from which a box is coloured in. What covers less is strokes: a cross ends at the corners, and two lines that meet
+in a box by chance run on."""
+STROKE = 0.25
+"""Darkness from which a point outside a box belongs to a stroke."""
 LEAST_OWN_EMPTY, LEAST_OWN_MARKED = 0.5, 0.15
 
 
@@ -205,8 +214,8 @@ def _outsides(
     smooth: "Floats", blank: "Grey", boxes: Sequence[Box], middles: "Points"
 ) -> tuple[Outside, ...]:
     """Look around every box; all at once, for a page has some two hundred."""
-    around = zip(_rings(smooth, blank, boxes, middles), _shades(smooth, blank, boxes, middles), strict=True)
-    return tuple(Outside(float(ring), float(shade)) for ring, shade in around)
+    around = zip(*(look(smooth, blank, boxes, middles) for look in (_rings, _shades, _leaving)), strict=True)
+    return tuple(Outside(*map(float, one)) for one in around)
 
 
 def _rings(smooth: "Floats", blank: "Grey", boxes: Sequence[Box], middles: "Points") -> "Floats":
@@ -222,7 +231,7 @@ def _rings(smooth: "Floats", blank: "Grey", boxes: Sequence[Box], middles: "Poin
     radii = np.linspace(inner, inner + 1.0, 5, axis=1)[:, :, None]
     seen, free = _around(smooth, blank, boxes, middles, radii * np.cos(angles), radii * np.sin(angles))
     open_to_see = free.mean(axis=1) > 0.5
-    inked = ((seen > 0.25) & free).any(axis=1) & open_to_see
+    inked = ((seen > STROKE) & free).any(axis=1) & open_to_see
     directions = open_to_see.sum(axis=1)
     share: Floats = np.where(directions < 6, 0.0, inked.sum(axis=1) / np.maximum(directions, 1))
     return np.where(_over_the_rim(smooth, blank, boxes, middles), np.minimum(share, MOST_RING), share)
@@ -231,34 +240,65 @@ def _rings(smooth: "Floats", blank: "Grey", boxes: Sequence[Box], middles: "Poin
 def _over_the_rim(smooth: "Floats", blank: "Grey", boxes: Sequence[Box], middles: "Points") -> "Flags":
     """Whether half of the strip between 0.6 and 0.9 mm outside each frame is inked."""
     seen, free = _sides(smooth, blank, boxes, middles, (0.6, 0.75, 0.9))
-    over: Flags = ((seen > 0.25) & free).sum(axis=(1, 2)) > 0.5 * free.sum(axis=(1, 2))
+    over: Flags = ((seen > STROKE) & free).sum(axis=(1, 2)) > 0.5 * free.sum(axis=(1, 2))
     return over
 
 
 def _shades(smooth: "Floats", blank: "Grey", boxes: Sequence[Box], middles: "Points") -> "Floats":
-    """Darkness beside each box. A mark ends at the frame or at most on one side; a shadow goes on at two or more."""
+    """Darkness beside each box. A mark ends at the frame or at most on one side; a shadow goes on at two or more.
+
+    A shadow along a side that print hides would pass for a mark. So a side is looked at from 0.9 to 1.7 mm and nearly from
+    corner to corner: beside a number, and on this side of the next box's rim, there is room.
+    """
     import numpy as np
 
-    seen, free = _sides(smooth, blank, boxes, middles, (0.9, 1.1, 1.3))
+    seen, free = _sides(smooth, blank, boxes, middles, (0.9, 1.1, 1.3, 1.5, 1.7), reach=0.45)
     ranked, count = np.sort(np.where(free, seen, np.inf), axis=2), free.sum(axis=2, keepdims=True)
     lower, upper = (
         np.take_along_axis(ranked, np.maximum(at, 0), axis=2)[..., 0] for at in ((count - 1) // 2, count // 2)
     )
-    # A side of which less can be seen does not count.
-    medians = np.where(count[..., 0] > 6, (lower + upper) / 2, -np.inf)
+    # A side counts of which a fifth can be seen: one of the five distances.
+    medians = np.where(count[..., 0] >= seen.shape[2] / 5, (lower + upper) / 2, -np.inf)
     second: Floats = np.sort(medians, axis=1)[:, -2]
     return np.where(np.isfinite(second), second, 0.0)
 
 
+def _leaving(smooth: "Floats", blank: "Grey", boxes: Sequence[Box], middles: "Points") -> "Floats":
+    """Darkness of a stroke that leaves each box by a side: there is ink at every distance from 0.6 to 1.5 mm."""
+    away = (0.6, 0.75, 0.9, 1.1, 1.3, 1.5)
+    # Some 0.3 mm apart, so that no thin line slips through.
+    seen, free = _sides(smooth, blank, boxes, middles, away, reach=0.45, points=19)
+    lines = (seen * free).reshape(len(boxes), 4, 19, len(away)).max(axis=2)
+    darkest: Floats = lines.min(axis=2).max(axis=1)
+    return darkest
+
+
 def _sides(
-    smooth: "Floats", blank: "Grey", boxes: Sequence[Box], middles: "Points", away: tuple[float, ...]
+    smooth: "Floats",
+    blank: "Grey",
+    boxes: Sequence[Box],
+    middles: "Points",
+    away: tuple[float, ...],
+    *,
+    reach: float = 0.3,
+    points: int = 7,
 ) -> "tuple[Floats, Flags]":
-    """Darkness along the four sides of each box at distances outside the frame, and whether the page is white there."""
+    """Darkness along the four sides of each box at distances outside the frame, and whether the page is white there.
+
+    Args:
+        smooth: darkness.
+        blank: the page as printed.
+        boxes: boxes of the page.
+        middles: where they lie.
+        away: millimetres outside the frame.
+        reach: how far from the middle of a side, as a share of it.
+        points: how many a distance.
+    """
     import numpy as np
 
     side = np.array([box.side for box in boxes])[:, None]
-    far = np.tile(np.array(away) + side / 2, 7)
-    near = np.repeat(np.linspace(-0.3, 0.3, 7) * side, len(away), axis=1)
+    far = np.tile(np.array(away) + side / 2, points)
+    near = np.repeat(np.linspace(-reach, reach, points) * side, len(away), axis=1)
     dx, dy = np.stack([far, -far, near, near], axis=1), np.stack([near, near, far, -far], axis=1)
     return _around(smooth, blank, boxes, middles, dx, dy)
 
