@@ -57,7 +57,7 @@ def one_by_one(dark: np.ndarray, blank: np.ndarray, box: Box, middle: np.ndarray
         ring = MOST_RING
     broad = sides((0.9, 1.1, 1.3, 1.5, 1.7), 0.45)
     medians = sorted(float(np.median(side)) for side in broad if len(side) >= 7)
-    lines = zip(*(sides((away,), 0.45, 19) for away in (0.6, 0.75, 0.9, 1.1, 1.3, 1.5)), strict=True)
+    lines = zip(*(sides((away,), 0.45, 19) for away in (0.6, 0.75, 0.9, 1.1, 1.3, 1.5, 1.7)), strict=True)
     leaving = max(min(max(line, default=0.0) for line in side) for side in lines)
     return Outside(ring, medians[-2] if len(medians) > 1 else 0.0, leaving)
 

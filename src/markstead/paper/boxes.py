@@ -55,7 +55,7 @@ class Outside:
     shade: float
     """Darkness 0.9 to 1.7 mm outside the frame, at the side that is second darkest of four."""
     leaving: float
-    """Darkness of a stroke that leaves by a side and runs on for 1.5 mm, where it is palest; of four sides the darkest."""
+    """Darkness of a stroke that leaves by a side and runs on for 1.7 mm, where it is palest; of four sides the darkest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,8 +264,8 @@ def _shades(smooth: "Floats", blank: "Grey", boxes: Sequence[Box], middles: "Poi
 
 
 def _leaving(smooth: "Floats", blank: "Grey", boxes: Sequence[Box], middles: "Points") -> "Floats":
-    """Darkness of a stroke that leaves each box by a side: there is ink at every distance from 0.6 to 1.5 mm."""
-    away = (0.6, 0.75, 0.9, 1.1, 1.3, 1.5)
+    """Darkness of a stroke that leaves each box by a side: there is ink at every distance from 0.6 to 1.7 mm."""
+    away = (0.6, 0.75, 0.9, 1.1, 1.3, 1.5, 1.7)
     # Some 0.3 mm apart, so that no thin line slips through.
     seen, free = _sides(smooth, blank, boxes, middles, away, reach=0.45, points=19)
     lines = (seen * free).reshape(len(boxes), 4, 19, len(away)).max(axis=2)
