@@ -12,9 +12,10 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from PIL import Image
 
-from markstead.ledger.facts import AttendanceTaken, Presence
-from markstead.records import queries, required
+from markstead.ledger.facts import AttendanceTaken, Presence, UnitTestScored
+from markstead.records import people, queries, required
 from markstead.records.models import Entry, Narrative, Sample
+from markstead.web import kept
 from tests.records.paper_home import pages_of, paper_home
 from tests.tools.homes import PASSWORD
 
@@ -240,6 +241,115 @@ class TestSamples:
         assert not Sample.objects.exists()
         assert list((tmp_path / "samples").rglob("*.jpg")) == []
         assert ruth.get(f"/papers/sample/{sample}/picture").status_code == 404
+
+
+PAPERS = (
+    REPORT,
+    "/papers/attendance/asa/",
+    "/papers/transcript/asa/",
+    "/papers/dispatch/?month=2026-02",
+    "/papers/",
+    "/papers/samples/asa/",
+    "/sittings/",
+)
+
+
+def looked(client: Client, **headers: str) -> dict[str, str]:
+    """What each of the kept pages says, each looked at twice: the second time it comes from what is kept."""
+    first = {address: client.get(address, headers=headers) for address in PAPERS}
+    before = len(kept._PAGES)
+    again = {address: client.get(address, headers=headers) for address in PAPERS}
+    assert len(kept._PAGES) == before >= len(PAPERS)
+    plain = re.compile(r'(name="(token|csrfmiddlewaretoken)" value=|"X-CSRFToken": )"\w+')
+    pages = [{a: plain.sub("", r.content.decode()) for a, r in answers.items()} for answers in (first, again)]
+    assert pages[0] == pages[1]
+    return pages[1]
+
+
+class TestWhatIsKept:
+    """A paper is worked out once for what it rests on: never an old one, nor another's."""
+
+    def test_a_new_fact_and_a_changed_home_are_on_every_page_at_once(self, ruth: Client) -> None:
+        old = looked(ruth)
+        marked = next(n.entry for n in queries.history("home") if isinstance(n.entry.fact, UnitTestScored))
+        assert ruth.post(f"/acts/{marked.act}/undo", {"from": "papers"}).status_code in (200, 302)
+        new = looked(ruth)
+        # The list of samples shows no fact, and that of all papers no mark of a month whose day is still to come.
+        assert {a for a in PAPERS if new[a] == old[a]} == {"/papers/", "/papers/samples/asa/"}
+
+        people.rename("home", person="asa", name="Asya", year=5)
+        for address, page in looked(ruth).items():
+            assert "Asya" in page, address
+
+    def test_another_language_is_another_page(self, ruth: Client) -> None:
+        english = looked(ruth)
+        spanish = looked(ruth, **{"Accept-Language": "es"})
+        assert all('<html lang="es' in page for page in spanish.values())
+        assert looked(ruth) == english
+
+    def test_another_learner_another_day_and_another_profile_are_other_pages(
+        self, ruth: Client, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        asas = looked(ruth)
+        for paper in ("report", "attendance", "transcript", "samples"):
+            page = text_of(ruth, f"/papers/{paper}/noa/")
+            assert "Noa" in page, paper
+            assert "Asa" not in page, paper
+        assert "7 h 35 min" not in text_of(ruth, "/papers/attendance/asa/?on=2026-01-12")
+        monkeypatch.setenv("MARKSTEAD_NOW", datetime(2026, 2, 3, 9, tzinfo=UTC).isoformat())
+        later = looked(ruth)
+        for address in (
+            "/papers/attendance/asa/",
+            "/papers/dispatch/?month=2026-02",
+            "/papers/",
+            "/sittings/",
+        ):
+            assert later[address] != asas[address], address
+
+        required.choose_shipped("home", "new-york-100-10", at=datetime(2026, 2, 3, 9, tzinfo=UTC))
+        chosen = looked(ruth)
+        for address in (REPORT, "/papers/attendance/asa/", "/papers/"):
+            assert chosen[address] != later[address], address
+
+    def test_words_and_samples_that_are_not_on_the_record_are_seen_at_once(self, ruth: Client) -> None:
+        looked(ruth)
+        form = {"course": "sums-5", "days": DAYS}
+        ruth.post("/papers/report/asa/words", {**form, "text": "Counts gladly."})
+        assert "Counts gladly." in looked(ruth)[REPORT]
+        ruth.post("/papers/report/asa/words", {**form, "text": "Counts slowly."})
+        assert "Counts slowly." in looked(ruth)[REPORT]
+        ruth.post("/papers/report/asa/words", {**form, "text": ""})
+        assert "Counts" not in looked(ruth)[REPORT].replace("Counting", "")
+
+        ruth.post("/papers/samples/asa/keep", {"files": photograph(), "day": "2026-01-15", "words": "Winds"})
+        pages = looked(ruth)
+        assert "1 sample" in pages["/papers/"]
+        assert 'value="Winds"' in pages["/papers/samples/asa/"]
+        sample = Sample.objects.get().id
+        ruth.post(f"/papers/sample/{sample}/change", {"words": "Gales"})
+        assert 'value="Gales"' in looked(ruth)["/papers/samples/asa/"]
+        ruth.post(f"/papers/sample/{sample}/change", {"do": "take away"})
+        pages = looked(ruth)
+        assert "1 sample" not in pages["/papers/"]
+        assert sample not in pages["/papers/samples/asa/"]
+
+    def test_whoever_may_not_come_in_gets_no_kept_page(self, ruth: Client) -> None:
+        looked(ruth)
+        tobi = Client()
+        tobi.post("/sign-in/", {"username": "tobi-home", "password": PASSWORD})
+        for address in PAPERS[:-1]:
+            assert tobi.get(address).status_code == 403, address
+        assert "Begin the sitting" not in tobi.get("/sittings/").content.decode()
+        assert Client().get(REPORT).status_code == 302
+
+    def test_a_form_of_a_kept_page_is_taken_once_a_look(self, ruth: Client) -> None:
+        day = {"day": "2026-01-20", "presence": "absent"}
+        tokens = []
+        for _ in range(2):
+            page = ruth.get("/papers/attendance/asa/").content.decode()
+            tokens += set(re.findall(r'name="token" value="(\w+)"', page))
+        assert len(set(tokens)) == 2
+        assert ruth.post("/papers/attendance/asa/take", {**day, "token": tokens[0]}).status_code == 302
 
 
 class TestWhatIsAsked:

@@ -348,7 +348,9 @@ class _Reader:
             fresh = {(book.code, p) for p in within} - known
             new += len(fresh)
             known |= {(book.code, p) for p in pages}
-            before_year |= {(book.code, p) for p, day in pages.items() if day is None or day < self.school_year.first}
+            before_year |= {
+                (book.code, p) for p, day in pages.items() if day is None or day < self.school_year.first
+            }
             work = self._work(copy)
             days |= {day for day, _ in work} | {t.day for t in tests if t.kind is TestKind.UNIT}
             minutes += sum(m or 0 for _, m in work)
