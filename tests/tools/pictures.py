@@ -235,18 +235,21 @@ def take_a_first_evening(album: Album, browser: Browser, home: Path) -> None:
 
         def shown(name: str) -> None:
             page.wait_for_load_state("load")
-            if album.language:
-                album.speak(page.context, base)
-                page.reload()
             album.keep(f"first-{name}", page.content().encode())
-            album.take(page, f"first-{name}")
-            page.set_viewport_size({"width": 1280, "height": 850})
-            if album.language:  # what is filled in next is found by its English label
+            if album.language:  # beside it: what is filled in next is found by its English label
+                album.speak(page.context, base)
+                beside = page.context.new_page()
+                beside.goto(page.url)
+                album.take(beside, f"first-{name}")
+                beside.close()
                 page.context.clear_cookies(name="markstead_language")
-                page.reload()
+            else:
+                album.take(page, f"first-{name}")
+                page.set_viewport_size({"width": 1280, "height": 850})
 
         def go_on(button: str = "Save and go on") -> None:
-            page.get_by_role("button", name=button, exact=True).last.click()
+            with page.expect_navigation():
+                page.get_by_role("button", name=button, exact=True).last.click()
 
         page.goto(base + "/first/")
         shown("door")
@@ -285,7 +288,8 @@ def take_a_first_evening(album: Album, browser: Browser, home: Path) -> None:
         go_on()
         shown("typed-wrong")
         page.get_by_label("Pages, row 3").fill("18")
-        page.get_by_role("button", name="Save, and look at").click()
+        with page.expect_navigation():
+            page.get_by_role("button", name="Save, and look at").click()
         shown("cut")
         go_on()
         shown("courses")

@@ -395,7 +395,7 @@ def sitting_page(
         took=took,
         watcher=name_of(unit.watcher, home) if unit is not None else "",
         aids=(", ".join(unit.aids) or say("no aids")) if unit is not None else "",
-        room=ROOM,
+        room=tuple(say(line) for line in ROOM),
         asked=asked,
         needed=needed,
         questions=tuple(range(1, asked + 1)),
