@@ -87,6 +87,7 @@ def test_backed_up_restored_and_erased(lived: Kitchen, tmp_path: Path) -> None:
     secret = tmp_path / "passphrase"
     secret.write_text("nine grey herons\n")
     made = lived.done("backup", "--passphrase-file", secret, "--json").json
+    assert made["file"].endswith(".sqlite3.age.zip")
     assert calls() == []
     assert (made["facts"], made["encrypted"]) == (3, True)
     assert "encrypted" in lived.done("backups").out

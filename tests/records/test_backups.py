@@ -1,21 +1,35 @@
 """Backups: made and proved, restored after mishaps, refused where they are no good; which are kept, when one is due or old."""
 
 import io
+import resource
 import shutil
 import sqlite3
+import zipfile
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from io import FileIO
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import pyrage
 import pytest
 from PIL import Image
 
 from markstead.errors import MarksteadError
-from markstead.records import actions, archive, backups, paper_key, queries, samples, store, upkeep, whole
+from markstead.records import (
+    actions,
+    archive,
+    backups,
+    locked,
+    paper_key,
+    queries,
+    samples,
+    store,
+    upkeep,
+    whole,
+)
 from markstead.records.backups import Backup, Backups, Trouble, is_due, is_old, to_drop
 from markstead.records.desk import household_row
 from tests.records.house import House
@@ -179,8 +193,15 @@ def test_an_encrypted_one_opens_for_any_tool_of_its_format_and_says_nothing(
     file = home.folder / made.file
     before = home.files()
 
-    opened = pyrage.passphrase.decrypt(file.read_bytes(), SECRET)
+    with zipfile.ZipFile(file) as package:
+        assert package.testzip() is None
+        key, readme, locked = package.namelist()
+        told, held = package.read(readme).decode(), package.read(locked)
+        words = pyrage.passphrase.decrypt(package.read(key), SECRET).decode()
+    opened = pyrage.decrypt(held, [pyrage.x25519.Identity.from_str(words.strip())])
 
+    assert made.file.endswith(".sqlite3.age.zip")
+    assert f"age --decrypt --identity {key} --output markstead.sqlite3 {locked}\n" in told
     assert opened.startswith(b"SQLite format 3\0")
     assert b"Tarn End" in opened
     assert b"Tarn End" not in file.read_bytes()
@@ -300,6 +321,180 @@ def test_a_disk_that_fills_while_restoring_leaves_the_record(
     assert (home.head(), home.files()) == (then, before)
 
 
+# --- with a passphrase --------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def quick_passphrase(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A passphrase that costs no second; the real one has its own test."""
+
+    def locked(data: bytes, secret: str) -> bytes:
+        return b"age-encryption.org/v1\n" + secret.encode() + b"\n" + data[::-1]
+
+    def unlocked(data: bytes, secret: str) -> bytes:
+        _, found, content = data.split(b"\n", 2)
+        if found.decode() != secret:
+            raise pyrage.DecryptError
+        return content[::-1]
+
+    monkeypatch.setattr(pyrage.passphrase, "encrypt", locked)
+    monkeypatch.setattr(pyrage.passphrase, "decrypt", unlocked)
+
+
+def members(file: Path) -> dict[str, bytes]:
+    with zipfile.ZipFile(file) as package:
+        return {name: package.read(name) for name in package.namelist()}
+
+
+def pack(file: Path, found: dict[str, bytes]) -> None:
+    """A package with the right sums over whatever is in it, as whoever swaps something would make it."""
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as package:
+        for name, content in found.items():
+            package.writestr(name, content)
+
+
+KEY, REST = "key.age", "markstead.sqlite3.age"
+HEADER, CHUNK = 200, 65_536 + 16
+"""Bytes of an age file for one key (with its nonce, 16), and of a chunk of it (age-encryption.org/v1, Payload)."""
+
+
+def _with(name: str, change: Callable[[bytes, bytes], bytes]) -> Callable[[Path, Path], None]:
+    """Change what is in a backup, given the same of another one with the same passphrase."""
+
+    def spoil(file: Path, other: Path) -> None:
+        found = members(file)
+        pack(file, found | {name: change(found[name], members(other)[name])})
+
+    return spoil
+
+
+def _changed_at(place: int) -> Callable[[Path, Path], None]:
+    def spoil(file: Path, _: Path) -> None:
+        content = bytearray(file.read_bytes())
+        content[place] ^= 1
+        file.write_bytes(content)
+
+    return spoil
+
+
+OF_TWO, CHANGED = "put there from another backup", "which was changed or cut off since it was made"
+
+
+@pytest.mark.usefixtures("quick_passphrase")
+@pytest.mark.parametrize(
+    ("spoil", "says"),
+    [
+        (_with(KEY, lambda _, other: other), OF_TWO),
+        (_with(REST, lambda _, other: other), OF_TWO),
+        (_with(REST, lambda one, _: one[: HEADER + CHUNK]), OF_TWO),
+        (_with(REST, lambda one, _: one + one[-CHUNK:]), OF_TWO),
+        (_with(REST, lambda one, _: one[:40]), OF_TWO),
+        (_with(REST, lambda *_: b""), OF_TWO),
+        (_with(KEY, lambda one, _: one.replace(SECRET.encode(), b"nine grey geese")), "one that does not open it"),
+        (_with(KEY, lambda one, _: one[:-9]), "one that does not open it"),
+        (_with(KEY, lambda one, _: one * 99), CHANGED),
+        (lambda file, _: pack(file, {KEY: members(file)[KEY]}), CHANGED),
+        (lambda file, _: pack(file, members(file) | {"more.age": b""}), CHANGED),
+        (lambda file, _: file.write_bytes(file.read_bytes()[:-30]), CHANGED),
+        (lambda file, _: file.write_bytes(file.read_bytes()[:90_000]), CHANGED),
+        (_changed_at(60), CHANGED),
+        (_changed_at(100_000), OF_TWO),
+    ],
+)  # fmt: skip
+def test_a_locked_one_that_is_not_as_it_was_made_is_refused(
+    home: HomeFile, tmp_path: Path, spoil: Callable[[Path, Path], object], says: str
+) -> None:
+    copies = [Path(shutil.copy(home.folder / home.make(SECRET).file, tmp_path / f"{n}.zip")) for n in "ab"]
+    spoil(*copies)
+    before = home.files()
+
+    with pytest.raises(MarksteadError, match=says):
+        home.restore(copies[0], SECRET)
+
+    assert home.files() == before
+
+
+@pytest.mark.usefixtures("quick_passphrase")
+def test_older_files_of_a_passphrase_and_one_packed_again_open(home: HomeFile, tmp_path: Path) -> None:
+    then, file = home.head(), home.folder / home.make(SECRET).file
+    key = pyrage.x25519.Identity.from_str(
+        pyrage.passphrase.decrypt(members(file)[KEY], SECRET).decode().strip()
+    )
+    database = pyrage.decrypt(members(file)[REST], [key])
+    home.do(lambda: archive.write_archive("home", tmp_path / "a.zip"))
+    packed = (tmp_path / "a.zip").read_bytes()
+    older, again = tmp_path / "older.sqlite3.age", tmp_path / "again.zip"
+    older.write_bytes(pyrage.passphrase.encrypt(database, SECRET))
+    (tmp_path / "older.zip.age").write_bytes(pyrage.passphrase.encrypt(packed, SECRET))
+    pack(again, dict(sorted(members(file).items(), reverse=True)))
+    rest = pyrage.encrypt(packed, [key.to_public()])
+    pack(tmp_path / "of.zip", {KEY: members(file)[KEY], "markstead.zip.age": rest})
+
+    for one in (older, again):
+        home.go_on()
+        assert backups.is_encrypted(one)
+        home.restore(one, SECRET)
+        assert home.head() == then
+    for name in ("older.zip.age", "of.zip"):
+        with pytest.raises(MarksteadError, match=r"an archive of a household; .* Take the archive out of it"):
+            home.restore(tmp_path / name, SECRET)
+    with pytest.raises(MarksteadError, match=CHANGED):
+        home.restore(_cut(older), SECRET)
+    assert home.head() == then
+
+
+def _cut(older: Path) -> Path:
+    """As its card does not know it any more."""
+    older.with_name(f"{older.name}.json").write_text('{"sha256": "0"}')
+    return older
+
+
+@pytest.mark.usefixtures("quick_passphrase")
+def test_a_disk_that_fills_under_a_locked_one_leaves_nothing_half_written(home: HomeFile) -> None:
+    plain = home.make()
+    before, limit = home.files(), resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (plain.bytes + 300, limit[1]))  # the database alone would fit
+    try:
+        with pytest.raises(MarksteadError, match=r"could not be written to .*\(File too large\).* Make room"):
+            home.make(SECRET)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, limit)
+
+    assert {name for name in home.files() if name not in before} == {backups.TROUBLE}
+
+
+class Pieces(FileIO):
+    """A file that knows the largest piece that was written to it or read from it."""
+
+    largest = 0
+
+    def write(self, piece: Any) -> int:
+        self.largest = max(self.largest, memoryview(piece).nbytes)
+        return super().write(piece)
+
+    def readinto(self, into: Any) -> int:
+        self.largest = max(self.largest, memoryview(into).nbytes)
+        return super().readinto(into)
+
+    def read(self, size: int | None = -1) -> bytes:
+        found = super().read(-1 if size is None else size)
+        self.largest = max(self.largest, len(found))
+        return found
+
+
+@pytest.mark.usefixtures("quick_passphrase")
+def test_it_is_locked_and_opened_piece_by_piece(tmp_path: Path) -> None:
+    (tmp_path / "plain").write_bytes(b"words of a school year " * 200_000)
+
+    with Pieces(tmp_path / "kept", "w+") as kept:
+        locked.lock(tmp_path / "plain", "sqlite3", kept, SECRET)
+        kept.seek(0)
+        locked.unlock(kept, tmp_path / "back", SECRET, "kept")
+
+    assert (tmp_path / "back").read_bytes() == (tmp_path / "plain").read_bytes()
+    assert 0 < kept.largest < 200_000 < (tmp_path / "kept").stat().st_size // 20
+
+
 # --- what lies beside the database --------------------------------------------------------------------------------
 
 
@@ -338,23 +533,6 @@ class WithSamples(HomeFile):
 def house_of_work(lived: Path, tmp_path: Path) -> WithSamples:
     (tmp_path / "work").mkdir()
     return WithSamples(Path(shutil.copy(lived, tmp_path / "work" / backups.FILE)))
-
-
-@pytest.fixture
-def quick_passphrase(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A passphrase that costs no second; the real one has its own test."""
-
-    def locked(data: bytes, secret: str) -> bytes:
-        return b"age-encryption.org/v1\n" + secret.encode() + b"\n" + data[::-1]
-
-    def unlocked(data: bytes, secret: str) -> bytes:
-        _, found, content = data.split(b"\n", 2)
-        if found.decode() != secret:
-            raise pyrage.DecryptError
-        return content[::-1]
-
-    monkeypatch.setattr(pyrage.passphrase, "encrypt", locked)
-    monkeypatch.setattr(pyrage.passphrase, "decrypt", unlocked)
 
 
 @pytest.mark.usefixtures("quick_passphrase")

@@ -16,15 +16,15 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, date, datetime, timedelta
-from hashlib import sha256
+from hashlib import file_digest, sha256
 from pathlib import Path
 from threading import Thread
-from typing import Any, TypeVar
+from typing import Any, BinaryIO, TypeVar
 
 from django.db import DEFAULT_DB_ALIAS, DatabaseError, connection, connections
 
 from markstead.errors import DamagedRecordError, InputError, MarksteadError, Problem
-from markstead.records import archive, paper_key, samples, store, upkeep
+from markstead.records import archive, locked, paper_key, samples, store, upkeep
 from markstead.records.models import Household, Sample
 from markstead.records.place import home_folder, in_folder
 from markstead.records.whole import PART, not_written, written_whole
@@ -49,7 +49,8 @@ WHAT = later("backup")
 ENV_FOLDER, ENV_PASSPHRASE = "MARKSTEAD_BACKUPS", "MARKSTEAD_PASSPHRASE_FILE"
 _KEY = ".key"
 """How the key of the sheets ends in the store."""
-_AGE = b"age-encryption.org/v1"
+LOCKED = ".age.zip"
+"""How the name of one ends that a passphrase opens; until 2026-11 such a one was a single age file, and ended so."""
 _SQLITE = b"SQLite format 3\0"
 
 
@@ -424,18 +425,21 @@ def _make(
         else:
             plain, ending = work / "plain.zip", f"{household}.zip"
             archive.write_archive(household or "", plain)
-        name = _free_name(where, "markstead", now, f"{ending}{'.age' if secret else ''}")
+        name = _free_name(where, "markstead", now, f"{ending}{LOCKED if secret else ''}")
         with written_whole(where / name, say(WHAT)) as kept:
             if secret is None:
                 with plain.open("rb") as source:
                     shutil.copyfileobj(source, kept, 1 << 20)
             else:
-                kept.write(_encrypted(plain.read_bytes(), secret))
+                locked.lock(plain, ending.split(".")[-1], kept, secret)
             plain.unlink()
             kept.flush()
             kept.seek(0)
             back = work / f"back.{ending}"
-            digest, size = _bring_back(kept, back, secret)
+            try:
+                digest, size = _bring_back(kept, back, secret, name)
+            except (InputError, DamagedRecordError) as error:
+                raise store.not_read_back(name, where) from error
             proved = prove(back) if file is not None else _prove_archive(back, work)
             files, missing = _stored(where, secret, proved.samples) if file is not None else ((), 0)
         backup = Backup(
@@ -461,7 +465,7 @@ def _stored(where: Path, secret: str | None, named: Sequence[tuple[str, str]]) -
     with suppress(FileNotFoundError):
         wanted.append((f"{sha256(key.read_bytes()).hexdigest()}{_KEY}", key))
     latest = next((one.files for one in _listing(where) if one.encrypted and one.files), ())
-    opened = store.opened(where, secret, _decrypted, first=latest, make=True) if wanted else None
+    opened = store.opened(where, secret, first=latest, make=True) if wanted else None
     return opened.fill(wanted) if opened is not None else ((), 0)
 
 
@@ -500,41 +504,22 @@ def _vacuum_into(file: Path, to: Path) -> None:
         ) from error
 
 
-def _encrypted(data: bytes, secret: str) -> bytes:
-    import pyrage
-
-    return bytes(pyrage.passphrase.encrypt(data, secret))
-
-
-def _bring_back(kept: Any, to: Path, secret: str | None) -> tuple[str, int]:
+def _bring_back(kept: BinaryIO, to: Path, secret: str | None, name: str) -> tuple[str, int]:
     """Write out what is in a backup; its SHA-256 and its bytes.
 
     Raises:
         InputError: it is encrypted, and this passphrase does not open it.
+        DamagedRecordError: it is encrypted, and was changed or cut off.
     """
-    hashed, size = sha256(), 0
+    digest = file_digest(kept, "sha256").hexdigest()
+    size = kept.tell()
+    kept.seek(0)
     if secret is not None:
-        whole = kept.read()
-        to.write_bytes(_decrypted(whole, secret))
-        return sha256(whole).hexdigest(), len(whole)
-    with to.open("wb") as file:
-        while block := kept.read(1 << 20):
-            hashed.update(block)
-            size += len(block)
-            file.write(block)
-    return hashed.hexdigest(), size
-
-
-def _decrypted(data: bytes, secret: str) -> bytes:
-    import pyrage
-
-    try:
-        return bytes(pyrage.passphrase.decrypt(data, secret))
-    except pyrage.DecryptError as error:
-        found = say("one that does not open it, or a file that was cut off or changed")
-        raise InputError(
-            [Problem(say("passphrase"), found, say("the one that it was encrypted with"))]
-        ) from error
+        locked.unlock(kept, to, secret, name)
+    else:
+        with to.open("wb") as file:
+            shutil.copyfileobj(kept, file, 1 << 20)
+    return digest, size
 
 
 def _prove_archive(file: Path, work: Path) -> Proved:
@@ -601,7 +586,7 @@ def is_encrypted(file: Path) -> bool:
     """
     try:
         with file.open("rb") as opened:
-            return opened.read(len(_AGE)) == _AGE
+            return locked.is_locked(opened)
     except OSError as error:
         raise InputError(
             [Problem(say(WHAT), f"{file} ({error.strerror})", say("a file that can be read"))]
@@ -630,11 +615,18 @@ def restore(file: Path, to: Path, now: datetime, *, passphrase: str | None = Non
     with _work(to.parent) as work:
         back = work / "back.sqlite3"
         with file.open("rb") as opened:
-            _bring_back(opened, back, passphrase if encrypted else None)
+            _bring_back(opened, back, passphrase if encrypted else None, file.name)
         with back.open("rb") as opened:
             start = opened.read(len(_SQLITE))
         if start[:4] == b"PK\x03\x04":
-            do = say("Take it with `markstead import` into a folder without a home.")
+            do = (
+                say(
+                    "Take the archive out of it as the README in it says, then take that with `markstead import` "
+                    "into a folder without a home."
+                )
+                if encrypted
+                else say("Take it with `markstead import` into a folder without a home.")
+            )
             found = say("{file}, an archive of a household", file=file.name)
             raise InputError([Problem(say(WHAT), found, say("a backup of a database"), do)])
         if start != _SQLITE:
@@ -668,7 +660,7 @@ def _files_back(file: Path, secret: str | None, named: Sequence[tuple[str, str]]
     """
     card = next((one for one in _listing(file.parent) if one.file == file.name), None)
     listed = card.files if card is not None else ()
-    beside = store.opened(file.parent, secret, _decrypted, first=listed)
+    beside = store.opened(file.parent, secret, first=listed)
     missing = 0
     for digest, kind in named:
         if samples.path_of(digest, kind).exists():
@@ -696,17 +688,9 @@ def _check_digest(file: Path) -> None:
     except (OSError, ValueError, KeyError, TypeError):
         return  # a copy without its card is judged by what is in it
     with file.open("rb") as opened:
-        hashed = sha256()
-        while block := opened.read(1 << 20):
-            hashed.update(block)
-    if hashed.hexdigest() != said:
-        raise DamagedRecordError(
-            say(
-                "Backup: found {file}, which was changed or cut off since it was made. Nothing was changed; "
-                "take another one.",
-                file=file.name,
-            )
-        )
+        digest = file_digest(opened, "sha256").hexdigest()
+    if digest != said:
+        raise locked.was_changed(file.name)
 
 
 def _keep_aside(to: Path, where: Path, now: datetime) -> Path | None:
@@ -730,7 +714,7 @@ def _keep_aside(to: Path, where: Path, now: datetime) -> Path | None:
     except OSError as error:
         raise not_written(say(WHAT), where / FOLDER, error) from error
     with aside.open("rb") as opened:
-        digest = sha256(opened.read()).hexdigest()
+        digest = file_digest(opened, "sha256").hexdigest()
     _write_card(
         where, Backup(name, now, size, digest, 0, (), encrypted=False, by_itself=False, before_restore=True)
     )

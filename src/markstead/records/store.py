@@ -5,19 +5,18 @@ passphrase opens: a passphrase costs a second, and there may be a thousand photo
 """
 
 import secrets
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 from markstead.errors import DamagedRecordError, InputError
+from markstead.records.locked import AGE, KEY, key_of, new_key
 from markstead.records.whole import written_whole
 from markstead.speech import later, say
 
 FOLDER = "files"
-KEY = "key.age"
-_AGE = ".age"
 WHAT = later("backup")
 
 
@@ -29,7 +28,7 @@ class Store:
 
     def card_name(self, name: str) -> str:
         """How the card of a backup names a file of this store."""
-        return f"{self.under}/{name}{_AGE}" if self.under else name
+        return f"{self.under}/{name}{AGE}" if self.under else name
 
     def get(self, name: str) -> bytes | None:
         """A file whose name begins with its SHA-256; None where it is not there, or not as it was."""
@@ -75,15 +74,20 @@ class Store:
                     continue
                 self.put(name, content)
                 if self.get(name) is None:
-                    raise DamagedRecordError(
-                        say(
-                            "The file {file} does not read back as it was written to {folder}: that disk may fail.",
-                            file=self.card_name(name),
-                            folder=self.root,
-                        )
-                    )
+                    raise not_read_back(self.card_name(name), self.root)
             held.append(self.card_name(name))
         return tuple(held), missing
+
+
+def not_read_back(name: str, folder: Path) -> DamagedRecordError:
+    """The sentence for a file that does not come out as it went in."""
+    return DamagedRecordError(
+        say(
+            "The file {file} does not read back as it was written to {folder}: that disk may fail.",
+            file=name,
+            folder=folder,
+        )
+    )
 
 
 def is_whole(name: str, content: bytes) -> bool:
@@ -108,7 +112,6 @@ def _write(path: Path, content: bytes) -> None:
 def opened(
     backups: Path,
     secret: str | None,
-    decrypt: Callable[[bytes, str], bytes],
     *,
     first: Collection[str] = (),
     make: bool = False,
@@ -118,27 +121,23 @@ def opened(
     Args:
         backups: the folder of the backups.
         secret: the passphrase; None: the plain one.
-        decrypt: opens a key; raises InputError where the passphrase is another one.
         first: names on a card, of which the key is tried first: each try costs a second.
         make: make a key where none is opened.
 
     Raises:
         MarksteadError: a new key could not be written.
     """
-    import pyrage
-
     if secret is None:
         return Store(backups)
     likely = {name.split("/")[0] for name in first}
     keys = sorted((backups / FOLDER).glob(f"*/{KEY}"), key=lambda path: path.parent.name not in likely)
     for path in keys:
-        with suppress(InputError, OSError, ValueError):
-            said = decrypt(path.read_bytes(), secret).decode()
-            return Store(backups, path.parent.name, pyrage.x25519.Identity.from_str(said))
+        with suppress(InputError, OSError):
+            return Store(backups, path.parent.name, key_of(path.read_bytes(), secret))
     if not make:
         return None
-    key, under = pyrage.x25519.Identity.generate(), secrets.token_hex(4)
-    _write(backups / FOLDER / under / KEY, bytes(pyrage.passphrase.encrypt(str(key).encode(), secret)))
+    (key, content), under = new_key(secret), secrets.token_hex(4)
+    _write(backups / FOLDER / under / KEY, content)
     return Store(backups, under, key)
 
 
