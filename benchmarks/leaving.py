@@ -12,6 +12,7 @@ import argparse
 import io
 import json
 import os
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -34,7 +35,9 @@ if TYPE_CHECKING:  # models can be loaded only when Django is set up
 FACTS_A_YEAR = 60_000
 YEARS = (1, 3, 5)
 PHOTOGRAPHS_A_YEAR = 40
-EXPORTS = ("archive", "csv", "oneroster", "calendar", "backup")
+LOCKED = "backup with a passphrase"
+EXPORTS = ("archive", "csv", "oneroster", "calendar", "backup", LOCKED)
+PASSPHRASE = "nine grey herons by the weir"
 PAPERS = ("report", "attendance", "transcript", "dispatch")
 MOST_SECONDS, MOST_SECONDS_PAPER, MOST_GROWTH = 30.0, 2.0, 1.25
 AGAIN = 5
@@ -74,7 +77,10 @@ def _megabytes() -> float:
 
 
 class _Peak:
-    """The most that the program held for itself, looked at every few milliseconds."""
+    """The most that the program held for itself, looked at every few milliseconds.
+
+    Not while a passphrase is tried: that holds the interpreter for its second, and its memory is the same for any record.
+    """
 
     def __enter__(self) -> "_Peak":
         self.most, self.over = _megabytes(), Event()
@@ -111,7 +117,8 @@ def _export(what: str, into: Path) -> None:
         found = feeds.events(home, today, parts=tuple(feeds.Part), naming=feeds.Naming.NAMES)
         into.write_bytes(feeds.calendar_bytes(found, name="School", salt="salt", now=_now()))
     else:
-        backups.make(_now(), day_of=home.calendar.day_of, household=HOUSEHOLD)
+        secret = PASSPHRASE if what == LOCKED else None
+        backups.make(_now(), day_of=home.calendar.day_of, passphrase=secret, household=HOUSEHOLD)
 
 
 def _dump(into: Path) -> None:
@@ -290,6 +297,7 @@ def _each_export(out: Path, now: datetime) -> Iterator[Export]:
         yield Export(**_child("--export", what, "--into", str(out / what), now=now))
         for file in out.iterdir():
             file.unlink()
+        shutil.rmtree(Path(os.environ["MARKSTEAD_HOME"], "backups"), ignore_errors=True)
 
 
 def _crowd() -> str:

@@ -50,7 +50,7 @@ ENV_FOLDER, ENV_PASSPHRASE = "MARKSTEAD_BACKUPS", "MARKSTEAD_PASSPHRASE_FILE"
 _KEY = ".key"
 """How the key of the sheets ends in the store."""
 LOCKED = ".age.zip"
-"""How the name of one ends that a passphrase opens; until 2026-11 such a one was a single age file, and ended so."""
+"""How the name of one ends that a passphrase opens; older ones are a single age file, and end in `.age`."""
 _SQLITE = b"SQLite format 3\0"
 
 

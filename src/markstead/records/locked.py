@@ -1,7 +1,7 @@
 """What a passphrase locks: a key, and the package of a backup that is encrypted with a key of its own.
 
-The age format encrypts to a passphrase only in one piece here, as large as all of it several times in memory; to a key it
-encrypts as a stream. So the passphrase opens the key, and the key opens the rest, however much that is.
+To a passphrase the library of the age format encrypts all of the bytes at once, several times as many in memory; to a key it
+encrypts a stream. So the passphrase opens the key, and the key opens the rest, however much that is.
 """
 
 import zipfile
@@ -155,9 +155,8 @@ def _member(name: str, size: int) -> zipfile.ZipInfo:
     """A member that is stored as it is: what is encrypted cannot be made smaller."""
     info = zipfile.ZipInfo(name, EARLIEST)
     info.create_system, info.external_attr = 3, 0o600 << 16
-    info.file_size = (
-        size  # beyond 2 GB the package needs longer numbers, and that is settled before it is written
-    )
+    # Beyond 2 GB a package has longer numbers, and that is settled before a member is written.
+    info.file_size = size
     return info
 
 
