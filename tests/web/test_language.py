@@ -140,6 +140,7 @@ def test_commands_say_all_their_words(
 ) -> None:
     monkeypatch.setenv("MARKSTEAD_LANGUAGE", CODE)
     monkeypatch.setattr(show, "WIDTH", 4000)
+    monkeypatch.chdir(tmp_path)  # sheets are written there
     wrong = []
     with pseudo(tmp_path):
         for line in COMMANDS:
