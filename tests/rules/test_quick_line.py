@@ -28,6 +28,7 @@ from markstead.rules.quick_line import (
     written,
 )
 from markstead.rules.quick_names import Book, Known, NotRead, Pupil
+from markstead.speech import spoken
 
 STOPS = (
     Stop("section", 1, "section-1", 1, 7, 12),
@@ -206,6 +207,51 @@ def test_the_last_word_is_completed_by_what_could_stand_there(text: str, offered
     assert found[: len(offered)] == offered
     answer = read(text, KNOWN)
     assert not isinstance(answer, NotRead) or answer.candidates == found
+
+
+SPANISH = [
+    ("asa maths 14-19 35 minutos mal 3 y 7", "asa maths 14-19 35 min wrong 3 7"),
+    ("asa maths páginas 14 a 19 bien", "asa maths pages 14 to 19 right"),
+    ("ilse prueba de ensayo 27 de 30 mal 4 9 22", "ilse practice 27 of 30 wrong 4 9 22"),
+    ("ilse ensayo recorregido bien", "ilse practice re-mark right"),
+    ("ilse sección-2 mal 2-4", "ilse section-2 x 2-4"),
+    ("ilse control1 mal 2", "ilse check 1 wrong 2"),
+    ("noa reading unidad 24/40", "noa reading unit 24/40"),
+    ("noa reading 12 ayuda", "noa reading 12 help"),
+    ("ilse explicado 10 min", "ilse helped 10 min"),
+    ("ilse charla pág. 1-7", "ilse talk p1-7"),
+    ("ilse rehecho", "ilse corrected"),
+    ("asa enferma", "asa sick"),
+    ("asa medio día", "asa half day"),
+]
+
+
+@pytest.mark.parametrize(("spanish", "english"), SPANISH)
+def test_a_page_in_spanish_reads_both_languages_and_one_in_english_its_own(
+    spanish: str, english: str
+) -> None:
+    wanted = line(english)
+    with spoken("es"):
+        assert line(spanish) == line(english) == wanted
+        assert line(written(wanted, KNOWN)) == wanted
+    assert isinstance(read(spanish, KNOWN), NotRead)
+
+
+def test_in_spanish_words_are_offered_in_spanish() -> None:
+    with spoken("es"):
+        assert completions("asa maths 14-19 re", KNOWN) == ("recorregido", "rehecho")
+        assert "mal" not in completions("asa maths wrong 3 ", KNOWN)
+        assert "medio día" in completions("asa ", KNOWN)
+        assert "medio día" not in completions("asa medio ", KNOWN)
+
+
+def test_who_is_called_like_a_word_of_another_language_is_named_in_quotes() -> None:
+    known = Known((Pupil("l1", "bien", "Bien"), Pupil("l2", "noa", "Noa")), ())
+    there = QuickLine("l1", None, (WasThere(Presence.HALF),))
+    assert line("bien half", known) == there
+    with spoken("es"):
+        assert line(written(there, known), known) == there
+        assert '"Bien"' in written(there, known)
 
 
 # --- laws -------------------------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ The grammar is told to people in docs/reference/quick-line.md.
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from markstead.ledger.facts import PRACTICE, Presence
@@ -26,7 +26,7 @@ from markstead.rules.quick_names import (
     who_words,
 )
 from markstead.rules.ruling import page_words, ranges
-from markstead.speech import later, say
+from markstead.speech import language, later, say
 
 MOST_LETTERS = 400
 """A line is a line; what is longer was pasted by mistake."""
@@ -131,6 +131,51 @@ _OFFERED = (
     *("help", "helped", "talk", "absent", "half day", "full day"),
 )
 """Words that completion offers; the others are shorter ways to say one of these."""
+_ALSO: Mapping[str, Mapping[str, str]] = {
+    "es": {
+        **dict.fromkeys(("pag", "pags", "pagina", "paginas"), "pages"),
+        **dict.fromkeys(("minuto", "minutos"), "min"),
+        **dict.fromkeys(("mal", "fallo", "fallos"), "wrong"),
+        "bien": "right",
+        **dict.fromkeys(("recorregido", "recorregida", "recorregir"), "re-mark"),
+        **dict.fromkeys(("rehecho", "rehechos"), "corrected"),
+        "seccion": "section",
+        "control": "check",
+        "ensayo": "practice",
+        "unidad": "unit",
+        "ayuda": "help",
+        **dict.fromkeys(("ayudado", "explicado"), "helped"),
+        "charla": "talk",
+        **dict.fromkeys(("ausente", "enfermo", "enferma"), "absent"),
+        **dict.fromkeys(("medio", "media"), "half"),
+        **dict.fromkeys(("entero", "entera"), "full"),
+        **dict.fromkeys(("dia", "jornada"), "day"),
+        "y": "and",
+        "en": "in",
+        **dict.fromkeys(("todo", "todas"), "all"),
+        "prueba": "test",
+        "de": "of",
+        "a": "to",
+    }
+}
+"""Words of the line in another language, folded, by what they are in English, which is always understood."""
+_ALSO_OFFERED = {
+    "es": (
+        *(
+            "páginas",
+            "min",
+            "mal",
+            "bien",
+            "recorregido",
+            "rehecho",
+            "sección",
+            "control",
+            "ensayo",
+            "unidad",
+        ),
+        *("ayuda", "ayudado", "charla", "ausente", "medio día", "día entero"),
+    )
+}
 _RUN = re.compile(r"([0-9]{1,4})(?:-([0-9]{1,4}))?")
 _GLUED = (
     re.compile(r"(pages|page|pp|p)\.?([0-9].*)"),
@@ -138,12 +183,40 @@ _GLUED = (
     re.compile(r"(section|check)-?([0-9].*)"),
 )
 """A word of the line and a number, written together."""
+_ALSO_GLUED = {
+    "es": (
+        re.compile(r"(paginas|pagina|pags|pag)\.?([0-9].*)"),
+        re.compile(r"(seccion|control)-?([0-9].*)"),
+    )
+}
 _WITH_UNIT = re.compile(r"([0-9]{1,4})(m|min|mins|minutes?)")
 _SHARE = re.compile(r"([0-9]{1,4})/([0-9]{1,4})")
 PARTS = later(
     "a name, pages such as 14-19, minutes such as 35 min, wrong 3 7, right, re-mark, practice 27 of 30, help"
 )
 A_RUN = later("a page such as 14, or a rising run such as 14-19")
+
+
+def _also() -> Mapping[str, str]:
+    return _ALSO.get(language().code, {})
+
+
+def _english(word: str) -> str:
+    """A folded word as the line has it in English; what is no word of the line stays."""
+    return _also().get(word.rstrip("."), word)
+
+
+def _offered() -> Sequence[str]:
+    return _ALSO_OFFERED.get(language().code, _OFFERED)
+
+
+def _glued() -> Sequence[re.Pattern[str]]:
+    return (*_GLUED, *_ALSO_GLUED.get(language().code, ()))
+
+
+def _first(words: str) -> str:
+    """By which word it is known whether these were said: half day, medio día."""
+    return next(w for w in map(_english, fold(words).split()) if w != "day")
 
 
 def chunks_of(text: str) -> list[Chunk]:
@@ -210,20 +283,20 @@ class _Reader:
         return self.chunks[place] if place < len(self.chunks) else None
 
     def _word(self, ahead: int = 0) -> str:
-        """The folded word ahead; empty where there is none, or where it is a name in quotes."""
+        """The folded word ahead, in English; empty where there is none, or where it is a name in quotes."""
         chunk = self._peek(ahead)
-        return chunk.folded if chunk is not None and not chunk.quoted else ""
+        return _english(chunk.folded) if chunk is not None and not chunk.quoted else ""
 
     def _unglue(self) -> None:
         """Part a word from the number that it is written together with: p14-19, x3, check-1."""
         word = self._word()
-        for pattern in _GLUED:
+        for pattern in _glued():
             match = pattern.fullmatch(word)
             if match is not None and _is_numeric(match[2]):
                 chunk = self.chunks[self.at]
                 start = chunk.start + len(chunk.text) - len(match[2])
                 self.chunks[self.at : self.at + 1] = [
-                    replace(chunk, text=chunk.text[: len(match[1])]),
+                    replace(chunk, text=chunk.text[: -len(match[2])].rstrip("-.")),
                     replace(chunk, text=match[2], start=max(start, chunk.start)),
                 ]
                 return
@@ -255,7 +328,7 @@ class _Reader:
             self.parts.stops.append((f"{word}-{int(number)}", chunk))
         elif word in _MEANS:
             self._say(_MEANS[word], chunk)
-        elif word in _FILLERS:
+        elif word in _FILLERS or (word == "of" and chunk.folded != "of"):  # prueba de ensayo
             self.at += 1
         else:
             self.parts.names.append(chunk)
@@ -683,8 +756,8 @@ _SAYS: dict[type, Callable[..., list[str]]] = {
 def _spelt(name: str) -> str:
     """A name as it may stand in a line: in quotes where it could be read as something else."""
     word = fold(name)
-    plain = re.fullmatch(r"[^\s,;\"0-9][^\s,;\"]*", name) and word not in _TRADE
-    glued = any(pattern.fullmatch(word) for pattern in _GLUED) or _is_numeric(word)
+    plain = re.fullmatch(r"[^\s,;\"0-9][^\s,;\"]*", name) and word not in _TRADE and word not in _also()
+    glued = any(pattern.fullmatch(word) for pattern in _glued()) or _is_numeric(word)
     return name if plain and not glued else '"' + name.replace('"', "") + '"'
 
 
@@ -750,7 +823,7 @@ def completions(text: str, known: Known) -> tuple[str, ...]:
     names = [name for name in parts.names if names_word(name, known)]
     words = [
         *still_open(names, known),
-        *(w for w in _OFFERED if w.split()[0] not in {c.folded for c in before}),
+        *(w for w in _offered() if _first(w) not in {_english(c.folded) for c in before}),
     ]
     if last is None:
         return tuple(words)

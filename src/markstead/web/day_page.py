@@ -11,7 +11,7 @@ from markstead.records.home import Home
 from markstead.records.paper_day import Held, PaperDay, Refused, Row, StopMarks, Try
 from markstead.rules.ruling import ranges, stop_words
 from markstead.rules.standing import Cycle
-from markstead.speech import day_words, say
+from markstead.speech import day_words, meant, say
 from markstead.web import forms
 from markstead.web.pages import Choice, new_token
 
@@ -196,7 +196,7 @@ def _wrong(data: Mapping[str, str], name: str, asked: int, faults: Faults) -> tu
     text = data.get(name, "").strip()
     if not text:
         return None
-    if text.lower() in ALL_RIGHT:
+    if text.lower() in ALL_RIGHT or text.lower() == say("right"):
         return ()
     try:
         found = forms.numbers(text, say("wrong questions"))
@@ -217,9 +217,11 @@ def _practice(
     text = data.get(name, "").strip().lower()
     if not text:
         return None, None
-    if text in ("right", "all right"):
+    if text in ("right", "all right", say("right")):
         return None, ()
-    match = re.fullmatch(r"(?:([0-9]{1,3})(?:\s*(?:/|of)\s*([0-9]{1,3}))?)?\s*(?:(?:wrong|x)\s*(.+))?", text)
+    of, bad = re.escape(meant("of", "27 of 30")), re.escape(meant("wrong", "a question"))
+    score = rf"(?:([0-9]{{1,3}})(?:\s*(?:/|of|{of})\s*([0-9]{{1,3}}))?)?\s*(?:(?:wrong|x|{bad})\s*(.+))?"
+    match = re.fullmatch(score, text)
     if match is None or not (match[1] or match[3]):
         faults[name] = say(
             "{text!r}: a score such as 27, 27 of {asked}, or wrong 4 9 22", text=text[:30], asked=asked
