@@ -2,6 +2,7 @@
 
 import re
 from datetime import date, datetime, timedelta
+from types import SimpleNamespace
 
 import pytest
 from django.test import Client
@@ -18,6 +19,8 @@ from markstead.records import actions as a
 from markstead.records import queries
 from markstead.records.home import Home
 from markstead.records.models import Entry
+from markstead.speech import spoken
+from markstead.web.day_page import _practice
 from tests.web.conftest import MONDAY
 from tests.web.test_estimates import seat
 
@@ -245,3 +248,19 @@ def test_it_is_for_the_grown_ups_of_the_home(who: str, home: Home, monday: datet
     assert client.get("/day/").status_code == 403
     assert client.post("/day/save", form(**{f"f-{at_work}": "1"})).status_code == 403
     assert kinds() == before
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("27 de 30", (27, None)),
+        ("27 of 30 mal 4 9 22", (27, (4, 9, 22))),
+        ("mal 4 9", (None, (4, 9))),
+        ("bien", (None, ())),
+    ],
+)
+def test_a_score_is_read_in_the_language_of_the_page_too(text: str, found: object) -> None:
+    one = SimpleNamespace(copy="c1", workbook=SimpleNamespace(practice_questions=30))
+    faults: dict[str, str] = {}
+    with spoken("es"):
+        assert (_practice({"p-c1": text}, one, faults), faults) == (found, {})  # type: ignore[arg-type]
