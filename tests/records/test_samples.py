@@ -15,7 +15,7 @@ from django.conf import LazySettings
 from PIL import Image, ImageDraw
 
 from markstead.errors import InputError, UnknownError
-from markstead.records import portfolio, samples
+from markstead.records import people, portfolio, samples
 from markstead.records.home import Home
 from markstead.records.models import Sample
 from markstead.records.samples import Kept, keep_sample
@@ -239,6 +239,20 @@ class TestTakingAway:
         with pytest.raises(InputError, match="a folder with room that can be written"):
             keep(home, as_file("JPEG"))
         assert not Sample.objects.exists()
+
+
+def test_the_samples_of_somebody_who_left_are_told_as_before(home: Home) -> None:
+    keep(home, as_file("JPEG"), words="The harbour in sums")
+    span = Span("January", date(2026, 1, 12), AS_OF)
+    before = portfolio.as_pdf(home, home.person("asa"), span, day=AS_OF, paper="a4")
+
+    gone = people.let_go("home", person="asa", by="ruth", at=at(26, 9))
+
+    (kept,) = samples.samples_of(gone, learner="asa")
+    assert kept.words == "The harbour in sums"
+    assert pages_of(portfolio.as_pdf(gone, gone.person("asa"), span, day=AS_OF, paper="a4")) == pages_of(
+        before
+    )
 
 
 def test_the_portfolio_shows_the_samples_of_its_days(home: Home) -> None:

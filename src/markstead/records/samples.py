@@ -537,7 +537,7 @@ def samples_of(
     """The samples of a home, a learner, some days or a copy, the oldest first."""
     rows = Sample.objects.filter(household=home.id).order_by("day", "kept", "id")
     if learner is not None:
-        rows = rows.filter(learner=home.learner(learner).id)
+        rows = rows.filter(learner=home.person(learner).id)  # papers of somebody who left are told too
     if first is not None:
         rows = rows.filter(day__gte=first)
     if last is not None:
