@@ -171,7 +171,8 @@ class Caller:
 
     async def send(self, method: str, path: str, body: bytes = b"") -> int:
         """Send a request; the status of its answer."""
-        token = dict(part.split("=", 1) for part in self.cookie.split("; ")).get("csrftoken", "")
+        kept = (part.split("=", 1) for part in self.cookie.split("; "))
+        token = next(value for name, value in kept if name.endswith("markstead_forgery"))
         head = (
             f"{method} {path} HTTP/1.1\r\nHost: localhost\r\nCookie: {self.cookie}\r\nHX-Request: true\r\n"
             f"X-CSRFToken: {token}\r\nContent-Type: application/x-www-form-urlencoded\r\nContent-Length: {len(body)}\r\n\r\n"
