@@ -180,6 +180,7 @@ def test_a_day_is_filled_in_by_tab_alone_and_survives_a_reload(
     expect(desk.get_by_label("section 1, wrong at re-marking")).to_have_value("right")
     desk.get_by_label("Asa, Counting Boats: from page").press("Enter")
     expect(desk.locator(".said.done")).to_contain_text("Re-marked, section 1: cleared")
+    desk.wait_for_load_state("load")  # the script of the answer forgets what was typed
     desk.goto(live_server.url + "/day/")
     expect(desk.get_by_label("Asa, Counting Boats: minutes")).to_have_value("")
     assert len(queries.copy_page("home", copy[0], now=datetime.now(UTC)).copy.standing.pages) == 4

@@ -78,9 +78,16 @@ document.addEventListener("input", keepForm);
 document.addEventListener("change", keepForm);
 document.addEventListener("DOMContentLoaded", function () { readyQuick(); readyForm(); readyWord(); });
 
-/* A picture from the camera is sent as soon as it is taken, and whoever sends one is told that it is being read. */
+/* A picture from the camera is sent as soon as it is taken, also where it was there before this script;
+   and whoever sends one is told that it is being read. */
+function sendPicture(field) { if (field.files.length) field.form.requestSubmit(); }
 document.addEventListener("change", function (event) {
-  if (event.target.matches("[data-send]") && event.target.files.length) event.target.form.requestSubmit();
+  if (event.target.matches("[data-send]")) sendPicture(event.target);
+});
+document.addEventListener("DOMContentLoaded", function () {
+  const came = performance.getEntriesByType("navigation")[0];
+  if (came && came.type !== "navigate") return; /* some browsers put an old picture back: that one was sent */
+  for (const field of document.querySelectorAll("[data-send]")) sendPicture(field);
 });
 document.addEventListener("submit", function (event) {
   const button = event.target.querySelector("[data-busy], label[data-busy]");
