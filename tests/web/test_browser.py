@@ -52,6 +52,7 @@ class Clicks:
 
     def press(self, name: str) -> None:
         """Press a button of the next step, and see that it was recorded."""
+        self.page.wait_for_load_state()  # a form that the browser sends by itself leads to another page
         seen = self.page.locator(".copy").get_attribute("data-seen") or ""
         self.page.locator(".nextbox").get_by_role("button", name=name, exact=True).click()
         expect(self.page.locator(".copy")).not_to_have_attribute("data-seen", seen)

@@ -75,6 +75,7 @@ def enter(page: Page, name: str) -> None:
         page.get_by_role("button", name=digit, exact=True).click()
     page.get_by_role("button", name="Go").click()
     expect(page.get_by_role("button", name="I am done")).to_be_visible()
+    page.wait_for_load_state()  # with its scripts: before them a form leads to another page
 
 
 def give(copy: str, step: Step, stop: str) -> None:
@@ -231,9 +232,11 @@ class TestHands:
         tablet.keyboard.type(PIN)
         tablet.keyboard.press("Enter")
         expect(tablet.locator("#step-h")).to_have_text("Work pages 1-4")
+        tablet.wait_for_load_state()
         tab_to("Other pages, or minutes")
         tablet.keyboard.press("Enter")
         expect(tablet.locator("#step-h")).to_have_text("Which pages are done?")
+        tablet.wait_for_load_state()
         tab_to("last")
         tablet.keyboard.press("Control+A")
         tablet.keyboard.type("2")
