@@ -12,9 +12,10 @@ from pathlib import Path
 
 from markstead.calendar import SchoolCalendar, Term
 from markstead.errors import InputError
-from markstead.records import samples, tables
+from markstead.records import samples
 from markstead.records.backups import Backups, Trouble, is_due, is_old, to_drop
 from markstead.records.figures import number
+from markstead.records.spreadsheets import guarded, plain
 from markstead.rules.programme import ResultOf
 from markstead.rules.requirements import NONE, Requirements
 from markstead.rules.requirements_load import shipped
@@ -119,9 +120,9 @@ PARTS: dict[str, tuple[Row, ...]] = {
         Row("a photograph that was cut off", "keep it", "refused: found a damaged picture", lambda: _refusal(b"\xff\xd8\xff\xe0" + b"\0" * 40)),
     ),
     "Tables (CSV on the Web)": (
-        Row("a text that a spreadsheet would reckon with", "=1+1", "'=1+1", lambda: tables.guarded("=1+1")),
-        Row("a text like any other", "a pencil", "a pencil", lambda: tables.guarded("a pencil")),
-        Row("a guarded text, read again", "'=1+1", "=1+1", lambda: tables.plain("'=1+1")),
+        Row("a text that a spreadsheet would reckon with", "=1+1", "'=1+1", lambda: guarded("=1+1")),
+        Row("a text like any other", "a pencil", "a pencil", lambda: guarded("a pencil")),
+        Row("a guarded text, read again", "'=1+1", "=1+1", lambda: plain("'=1+1")),
     ),
     "Backup": (
         Row("none yet", "make one now", "yes", lambda: _yes(is_due(Backups(HERE), NOON, day_of))),

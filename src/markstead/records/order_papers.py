@@ -5,28 +5,23 @@ A supplier is told workbooks, copies and prices, and no child's name. The educat
 
 import csv
 import io
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
-from importlib import resources
-from typing import Any
+from datetime import date
 
 from markstead.errors import InputError, Problem
 from markstead.forecast.order_words import Speech
 from markstead.forecast.orders import Order
 from markstead.records.ahead import home_ahead
 from markstead.records.home import Home
-from markstead.records.lettering import lettering
 from markstead.records.ordering import OrderReading
-from markstead.records.typeset import check_paper, plain_name
+from markstead.records.spreadsheets import guarded
+from markstead.records.typeset import make_pdf, plain_name
 from markstead.speech import date_words, figure, say
 
 KINDS: Mapping[str, str] = {"csv": "text/csv; charset=utf-8", "pdf": "application/pdf"}
 """What a sheet can be made into, with its media type."""
 COLUMNS = ("code", "workbook", "copies", "price each", "sum")
-_STARTS_A_FORMULA = "=+-@\t\r\n"
-"""A spreadsheet takes a cell that begins so for a formula (OWASP, CSV Injection)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,15 +202,10 @@ def as_csv(sheet: OrderSheet) -> bytes:
     rows.writerow(COLUMNS)
     for line in sheet.lines:
         price = "" if line.price is None else _plain(line.price)
-        rows.writerow([tame(line.workbook), tame(line.title), line.quantity, price, _plain(line.sum)])
+        rows.writerow([guarded(line.workbook), guarded(line.title), line.quantity, price, _plain(line.sum)])
     rows.writerow(["", say("postage, {currency}", currency=sheet.currency), "", "", _plain(sheet.postage)])
     rows.writerow(["", say("total, {currency}", currency=sheet.currency), "", "", _plain(sheet.total)])
     return text.getvalue().encode()
-
-
-def tame(text: str) -> str:
-    """A cell that no spreadsheet takes for a formula."""
-    return f"'{text}" if text.lstrip(" ").startswith(tuple(_STARTS_A_FORMULA)) else text
 
 
 def _plain(amount: int) -> str:
@@ -230,56 +220,77 @@ def as_pdf(sheet: OrderSheet, paper: str = "a4", *, for_whom: bool = False) -> b
     Raises:
         InputError: there is no such paper.
     """
-    check_paper(paper)
-    import typst
-
-    source = (resources.files("markstead.records") / "papers" / "order_sheet.typ").read_bytes()
-    made = datetime.combine(sheet.day, time(12), UTC)
-    return typst.compile(
-        source,
-        format="pdf",
-        sys_inputs={"sheet": json.dumps(_told(sheet, paper, for_whom=for_whom))},
-        timestamp=made,
-    )
+    return make_pdf("order_sheet", _page(sheet, for_whom=for_whom), day=sheet.day, paper=paper)
 
 
-def _told(sheet: OrderSheet, paper: str, *, for_whom: bool) -> dict[str, Any]:
-    """Everything that the sheet says, as the page of paper takes it."""
-    day = sheet.day
-    return {
-        "paper": paper,
-        **lettering("order_sheet"),
-        "title": say("Order sheet, {day}", day=date_words(day)),
-        "household": sheet.household,
-        "supplier": sheet.supplier or "________________",
-        "date": date_words(day),
-        "day": {"year": day.year, "month": day.month, "day": day.day},
-        "expected": None if sheet.expected is None else date_words(sheet.expected),
-        "currency": sheet.currency,
-        "lines": [
-            {
-                "code": line.workbook,
-                "title": line.title,
-                "course": line.course,
-                "quantity": str(line.quantity),
-                "price": "" if line.price is None else _grouped(line.price),
-                "sum": "" if line.price is None else _grouped(line.sum),
-            }
+@dataclass(frozen=True, slots=True)
+class _Ordered:
+    code: str
+    title: str
+    course: str
+    quantity: str
+    price: str
+    sum: str
+
+
+@dataclass(frozen=True, slots=True)
+class _ForWhom:
+    code: str
+    title: str
+    who: str
+    quantity: str
+    needed: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Page:
+    """Everything that the sheet says, as its template takes it."""
+
+    title: str
+    household: str
+    supplier: str
+    date: str
+    expected: str | None
+    currency: str
+    lines: tuple[_Ordered, ...]
+    sums: tuple[tuple[str, str], ...]
+    total: str
+    whose: tuple[_ForWhom, ...]
+
+
+def _page(sheet: OrderSheet, *, for_whom: bool) -> _Page:
+    day = date_words(sheet.day)
+    return _Page(
+        title=say("Order sheet, {day}", day=day),
+        household=sheet.household,
+        supplier=sheet.supplier or "________________",
+        date=day,
+        expected=None if sheet.expected is None else date_words(sheet.expected),
+        currency=sheet.currency,
+        lines=tuple(
+            _Ordered(
+                code=line.workbook,
+                title=line.title,
+                course=line.course,
+                quantity=str(line.quantity),
+                price="" if line.price is None else _grouped(line.price),
+                sum="" if line.price is None else _grouped(line.sum),
+            )
             for line in sheet.lines
-        ],
-        "sums": [[say("Copies"), _grouped(sheet.value)], [say("Postage"), _grouped(sheet.postage)]],
-        "total": _grouped(sheet.total),
-        "whose": [
-            {
-                "code": row.workbook,
-                "title": row.title,
-                "who": row.who,
-                "quantity": str(row.quantity),
-                "needed": "" if row.needed is None else date_words(row.needed),
-            }
+        ),
+        sums=((say("Copies"), _grouped(sheet.value)), (say("Postage"), _grouped(sheet.postage))),
+        total=_grouped(sheet.total),
+        whose=tuple(
+            _ForWhom(
+                code=row.workbook,
+                title=row.title,
+                who=row.who,
+                quantity=str(row.quantity),
+                needed="" if row.needed is None else date_words(row.needed),
+            )
             for row in (sheet.whose if for_whom else ())
-        ],
-    }
+        ),
+    )
 
 
 def _grouped(amount: int) -> str:

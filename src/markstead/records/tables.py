@@ -1,11 +1,10 @@
 """The record as plain tables: CSV files that open in any sheet, with metadata by CSV on the Web (W3C, 2015) beside them.
 
-A text that a sheet would take for a formula gets an apostrophe before it; `plain` takes it away again.
+A text that a sheet would take for a formula gets an apostrophe before it.
 """
 
 import csv
 import json
-import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime
@@ -18,14 +17,13 @@ from markstead.records.exporting import KnownCopy, copies_of, entries_of, result
 from markstead.records.home import Home
 from markstead.records.models import Entry, Words
 from markstead.records.queries import home_of
+from markstead.records.spreadsheets import guarded
 from markstead.records.whole import Package, package
 from markstead.speech import language, later, say
 
 METADATA = "csv-metadata.json"
 README = "README.txt"
 WHAT = later("package of tables")
-_FORMULA = re.compile(r"'*[=+\-@\t\r]")
-_GUARDED = re.compile(r"'+[=+\-@\t\r]")
 _CHUNK = 1000
 
 _README = later("""\
@@ -208,16 +206,6 @@ TABLES = (
         {"copy": _COPY, "workbook": _BOOK, "learner": _PERSON},
     ),
 )
-
-
-def guarded(text: str) -> str:
-    """Text as it may stand in a sheet: nothing that begins like a formula."""
-    return f"'{text}" if _FORMULA.match(text) else text
-
-
-def plain(text: str) -> str:
-    """Text out of a sheet, without the apostrophe that guards it."""
-    return text[1:] if _GUARDED.match(text) else text
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,8 +11,8 @@ from typing import Any
 from markstead.ledger.facts import CopyOrdered, FactReversed, UnitTestSat, UnitTestScored
 from markstead.records.figures import number, tenths
 from markstead.records.home import Home, Somebody
-from markstead.records.order_papers import tame
 from markstead.records.past import entries_of, past_of
+from markstead.records.spreadsheets import guarded
 from markstead.records.typeset import file_name, make_pdf
 from markstead.rules.programme import ResultOf, TranscriptRules, WeighBy
 from markstead.rules.requirements import LOCAL_LAW
@@ -257,16 +257,16 @@ def as_csv(found: Transcript) -> bytes:
         for book in course.books:
             rows.writerow(
                 [
-                    tame(course.course),
-                    tame(course.title),
-                    tame(book.workbook),
-                    tame(book.title),
+                    guarded(course.course),
+                    guarded(course.title),
+                    guarded(book.workbook),
+                    guarded(book.title),
                     book.passed_on.isoformat(),
                     book.sittings,
                     book.right,
                     book.asked,
                     _plain(book.percent),
-                    tame(rules.grade(book.percent)),
+                    guarded(rules.grade(book.percent)),
                     _plain(course.percent),
                     _plain(course.credits),
                 ]
