@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from markstead.cli import acts, typed
+from markstead.cli import acts, files, typed
 from markstead.cli.estimate import marks_up_to_now
 from markstead.cli.house import House, open_house
 from markstead.cli.options import ACT, CLOCK, JSON, PAPER, Asked, command
@@ -67,11 +67,7 @@ def check_sheet(file: Path | None, supplier: str | None, paper: str | None, *, f
         raise InputError([Problem("--sheet", repr(file.name), say("a file whose name ends in .pdf or .csv"))])
     if paper is not None and file.suffix.lower() == ".csv":
         raise InputError([Problem("--paper", repr(paper), say("nothing, where the sheet is a CSV file"))])
-    if file.exists() and not force:
-        do = say("Name another one, or write over it with --force.")
-        raise InputError(
-            [Problem("--sheet", say("{file}, which is there already", file=file), say("a new file"), do)]
-        )
+    files.check_free("--sheet", file, force=force)
 
 
 def write_sheet(
@@ -95,11 +91,7 @@ def write_sheet(
     else:
         size = paper or typeset.usual_paper(house.home)
         content = order_papers.as_pdf(sheet, size, for_whom=own)
-    try:
-        file.write_bytes(content)
-    except OSError as error:
-        problem = Problem("--sheet", f"{file} ({error.strerror})", say("a file that can be written"))
-        raise InputError([problem]) from error
+    files.write("--sheet", file, content)
 
 
 def add_to(app: typer.Typer) -> None:

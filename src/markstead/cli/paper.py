@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from markstead.cli import typed
+from markstead.cli import files, typed
 from markstead.cli.house import House, open_house
 from markstead.cli.options import BY, CLOCK, JSON, PAPER, Asked, command
 from markstead.errors import InputError, Problem
@@ -74,7 +74,8 @@ def add_to(app: typer.Typer) -> None:
             paper=paper,
         )
         file = out if out is not None else Path(done.name)
-        _write(file, done.content, force=force)
+        files.check_free("--out", file, force=force)
+        files.write("--out", file, done.content)
         if as_json:
             from markstead.cli import render
 
@@ -134,20 +135,6 @@ def add_to(app: typer.Typer) -> None:
                     for name, refusal in refusals
                 ]
             )
-
-
-def _write(file: Path, content: bytes, *, force: bool) -> None:
-    if file.exists() and not force:
-        do = say("Name another one, or write over it with --force.")
-        raise InputError(
-            [Problem("--out", say("{file}, which is there already", file=file), say("a new file"), do)]
-        )
-    try:
-        file.write_bytes(content)
-    except OSError as error:
-        raise InputError(
-            [Problem("--out", f"{file} ({error.strerror})", say("a file that can be written"))]
-        ) from error
 
 
 def _content(file: Path) -> bytes:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from markstead.cli import typed
+from markstead.cli import files, typed
 from markstead.cli.house import House, open_house
 from markstead.cli.options import BY, CLOCK, JSON, PAPER, Asked, command
 from markstead.errors import InputError, Problem
@@ -61,25 +61,7 @@ def check_out(
         )
     if paper is not None and out.suffix.lower() != ".pdf":
         raise InputError([Problem("--paper", repr(paper), say("nothing, where the paper is no PDF"))])
-    if out.exists() and not force:
-        do = say("Name another one, or write over it with --force.")
-        raise InputError(
-            [Problem("--out", say("{file}, which is there already", file=out), say("a new file"), do)]
-        )
-
-
-def write_out(out: Path, content: bytes) -> None:
-    """Write a paper.
-
-    Raises:
-        InputError: the file cannot be written.
-    """
-    try:
-        out.write_bytes(content)
-    except OSError as error:
-        raise InputError(
-            [Problem("--out", f"{out} ({error.strerror})", say("a file that can be written"))]
-        ) from error
+    files.check_free("--out", out, force=force)
 
 
 def _paper(house: House, paper: str | None) -> str:
@@ -121,7 +103,7 @@ def _finish(
     from markstead.cli import render
 
     if out is not None:
-        write_out(out, make())
+        files.write("--out", out, make())
     if as_json:
         print(render.text(values))
     elif out is not None:

@@ -6,8 +6,6 @@ the home is made. No password is ever in it.
 """
 
 import json
-import os
-import tempfile
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -26,6 +24,7 @@ from markstead.records.models import Household, Person
 from markstead.records.openings import Opening, Where, write_openings
 from markstead.records.passwords import problems_of
 from markstead.records.setup import Newcomer, Papers
+from markstead.records.whole import whole_file
 from markstead.rules.ruling import Role
 from markstead.speech import say
 
@@ -111,18 +110,10 @@ def save_step(folder: Path, step: str, fields: Fields) -> Draft:
 
 def _put(path: Path, text: str) -> None:
     """Write a file whole or not at all, for its owner's eyes only."""
-    handle, name = -1, ""
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=".draft-")
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).replace(path)
+        with whole_file(path) as file:
+            file.write(text.encode())
     except OSError as error:
-        if name:
-            with suppress(OSError):
-                Path(name).unlink(missing_ok=True)
         message = say(
             "What you typed cannot be kept: {folder} ({error}). Make room there, or let it be written.",
             folder=path.parent,

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from markstead.errors import InputError, Problem
 from markstead.records.place import home_folder
+from markstead.records.whole import whole_file
 from markstead.speech import say
 
 FILE, PICTURES = "sheets.key", "pictures"
@@ -74,10 +75,8 @@ def put_picture(content: bytes) -> str:
     try:
         if not path.exists():
             path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-            draft = path.with_name(f"{secrets.token_hex(8)}.part")
-            with os.fdopen(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+            with whole_file(path) as file:
                 file.write(content)
-            draft.replace(path)
     except OSError as error:
         found = f"{path.parent} ({error.strerror})"
         raise InputError([Problem(say("picture"), found, say("a folder that can be written"))]) from error

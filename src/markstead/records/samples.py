@@ -28,6 +28,7 @@ from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
 from markstead.records.models import Household, Person, Sample
 from markstead.records.place import home_folder
+from markstead.records.whole import whole_file
 from markstead.speech import later, say
 
 if TYPE_CHECKING:
@@ -249,14 +250,9 @@ def _write(digest: str, kind: str, content: bytes, small: bytes) -> list[Path]:
         for path, data in ((path_of(digest, kind), content), (path_of(digest, kind, small=True), small)):
             path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
             if not path.exists():
-                half = path.with_name(f"{path.name}.{secrets.token_hex(4)}")
-                try:
-                    half.write_bytes(data)
-                    half.chmod(0o600)
-                    half.replace(path)
-                    new.append(path)
-                finally:
-                    half.unlink(missing_ok=True)
+                with whole_file(path) as file:
+                    file.write(data)
+                new.append(path)
     except OSError as error:
         remove(new)
         where = f"{_folder()} ({error.strerror})"

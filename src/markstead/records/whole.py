@@ -19,8 +19,27 @@ PART = ".part-"
 
 
 @contextmanager
-def written_whole(path: Path, what: str, *, replace: bool = False) -> Iterator[BinaryIO]:
+def whole_file(path: Path) -> Iterator[BinaryIO]:
     """Give a file to write into; it gets its name once all is written and on the disk. For its owner's eyes only.
+
+    Raises:
+        OSError: it could not be written; nothing is left of it, and what was there before is there still.
+    """
+    part = path.with_name(f"{PART}{secrets.token_hex(6)}")
+    try:
+        with os.fdopen(os.open(part, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600), "w+b") as file:
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+    finally:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+
+
+@contextmanager
+def written_whole(path: Path, what: str, *, replace: bool = False) -> Iterator[BinaryIO]:
+    """Give a file as `whole_file` does, and say what went wrong.
 
     Raises:
         InputError: a file of that name is there and may not be replaced, or there is no such folder.
@@ -34,18 +53,11 @@ def written_whole(path: Path, what: str, *, replace: bool = False) -> Iterator[B
         raise InputError(
             [Problem(what, say("no folder at {folder}", folder=path.parent), say("a folder that is there"))]
         )
-    part = path.with_name(f"{PART}{secrets.token_hex(6)}")
     try:
-        with os.fdopen(os.open(part, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600), "w+b") as file:
+        with whole_file(path) as file:
             yield file
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(path)
     except OSError as error:
         raise not_written(what, path, error) from error
-    finally:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
 
 
 def not_written(what: str, path: Path, error: Exception) -> MarksteadError:
