@@ -14,8 +14,17 @@ if (leaving) {
   let touched = Date.now();
   let told = touched;
   let later = 0;
+  let going = 0;
 
-  const go = function () { window.location.replace(leaving.dataset.left); };
+  const go = function () {
+    if (Date.now() - going < 10000) return;
+    going = Date.now();
+    window.location.replace(leaving.dataset.left);
+  };
+  /* What the page asked before it is left would be answered with the door, which does not say why. */
+  for (const name of ["htmx:beforeRequest", "htmx:beforeOnLoad"]) {
+    document.addEventListener(name, function (event) { if (going) event.preventDefault(); });
+  }
 
   const tell = function () {
     told = Date.now();
