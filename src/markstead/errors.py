@@ -7,7 +7,7 @@ mistake: it is logged with its traceback and the person sees a plain sentence.
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from markstead.speech import say
+from markstead.speech import joined, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,17 +28,27 @@ class Problem:
     """The row of a table that `where` names, as a sheet numbers it."""
 
     def __str__(self) -> str:
+        return self.sentence
+
+    @property
+    def sentence(self) -> str:
+        """All of it as one text."""
         sentence = say(
             "{where}: found {found}; allowed is {allowed}.",
             where=self.where,
             found=self.found,
             allowed=self.allowed,
         )
-        return f"{sentence} {self.do}" if self.do else sentence
+        return joined([sentence, self.do]) if self.do else sentence
 
 
 class MarksteadError(Exception):
     """Root of the family; the text is a sentence for the person."""
+
+    @property
+    def sentence(self) -> str:
+        """The text as it was said: `str` gives mere text where a sentence is remembered (`markstead.speech`)."""
+        return self.args[0] if self.args and isinstance(self.args[0], str) else str(self)
 
 
 class InputError(MarksteadError):
@@ -46,7 +56,7 @@ class InputError(MarksteadError):
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(problems)
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        super().__init__(joined([problem.sentence for problem in self.problems], "\n"))
 
 
 class UnknownError(InputError):

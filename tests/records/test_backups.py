@@ -32,6 +32,7 @@ from markstead.records import (
 )
 from markstead.records.backups import Backup, Backups, Trouble, is_due, is_old, to_drop
 from markstead.records.desk import household_row
+from markstead.speech import spoken
 from tests.records.house import House
 
 T = TypeVar("T")
@@ -245,6 +246,15 @@ def test_a_record_that_does_not_hold_gives_no_backup(home: HomeFile) -> None:
     assert [b.file for b in found.kept] == [made.file]
     assert found.trouble is not None
     assert "fact 2" in found.trouble.says
+    english = found.trouble.says
+    with spoken("es"):
+        assert found.trouble.says != english
+        with pytest.raises(MarksteadError) as caught:
+            home.make()
+        assert found.trouble.says == str(caught.value)
+    again = home.do(backups.state).trouble
+    assert again is not None
+    assert again.says == english
 
 
 def test_two_at_once_do_not_meet(home: HomeFile) -> None:

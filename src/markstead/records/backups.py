@@ -28,7 +28,7 @@ from markstead.records import archive, locked, paper_key, samples, store, upkeep
 from markstead.records.models import Household, Sample
 from markstead.records.place import home_folder, in_folder
 from markstead.records.whole import PART, not_written, written_whole
-from markstead.speech import language, later, say, spoken
+from markstead.speech import language, later, read_sentence, remembering, say, spoken, tell, write_sentence
 
 T = TypeVar("T")
 FILE = "markstead.sqlite3"
@@ -92,7 +92,13 @@ class Trouble:
     """The latest try, where it failed."""
 
     at: datetime
-    says: str
+    kept_says: str
+    """What was wrong, as it was kept."""
+
+    @property
+    def says(self) -> str:
+        """What was wrong, in the language that is spoken now."""
+        return tell(self.kept_says)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +168,7 @@ def _listing(where: Path) -> tuple[Backup, ...]:
 def _trouble(where: Path) -> Trouble | None:
     try:
         said = json.loads((where / TROUBLE).read_text(encoding="utf-8"))
-        return Trouble(datetime.fromisoformat(said["at"]), str(said["says"]))
+        return Trouble(datetime.fromisoformat(said["at"]), read_sentence(said["says"]))
     except (OSError, ValueError, KeyError, TypeError):
         return None
 
@@ -235,7 +241,8 @@ def at_another(file: Path, work: Callable[[], T]) -> T:
         own = DatabaseWrapper(settings, DEFAULT_DB_ALIAS)
         connections[DEFAULT_DB_ALIAS] = own
         try:
-            with spoken(tongue), in_folder(file.parent):
+            # What goes wrong may be kept beside the backups: it is remembered, whether or not whoever waits wants that.
+            with spoken(tongue), remembering(), in_folder(file.parent):
                 done.append(work())
         except BaseException as error:  # noqa: BLE001  # carried to whoever waits
             failed.append(error)
@@ -355,10 +362,11 @@ def make(
         raise not_written(say(WHAT), where / FOLDER, error) from error
     with _alone(where):
         try:
-            backup = _make(where, now, secret, household, by_itself=by_itself)
+            with remembering():
+                backup = _make(where, now, secret, household, by_itself=by_itself)
         except MarksteadError as error:
             _sweep(where)
-            _note_trouble(where, now, str(error))
+            _note_trouble(where, now, error.sentence)
             raise
         (where / TROUBLE).unlink(missing_ok=True)
         for old in to_drop(_listing(where), day_of):
@@ -411,7 +419,9 @@ def _clock_of(where: Path) -> float:
 
 def _note_trouble(where: Path, now: datetime, says: str) -> None:
     with suppress(MarksteadError), written_whole(where / TROUBLE, say(WHAT), replace=True) as file:
-        file.write(json.dumps({"at": now.isoformat(), "says": says}, ensure_ascii=False).encode())
+        file.write(
+            json.dumps({"at": now.isoformat(), "says": write_sentence(says)}, ensure_ascii=False).encode()
+        )
 
 
 def _make(

@@ -45,7 +45,7 @@ def look() -> bool:
         return False
     if not backups.is_due(backups.state(), clock.real_now(), home.calendar.day_of):
         return False
-    with spoken(home.language):  # in which it says on the page of the backups why it failed
+    with spoken(home.language):  # in which an encrypted package says how it is opened
         _AT_WORK.append(beside.run(home.id, "backup", "--by-itself"))
     return True
 
