@@ -162,7 +162,9 @@ def _sheet(house: House, sheet: str, by: str, *, accept: bool, keep: bool) -> di
         "whose": found.whose,
         "day": found.day.isoformat(),
         "missing_pages": list(found.missing),
-        "unsure": [{"box": photographs.box_words(found, box.id), "why": box.reason} for box in found.unsure],
+        "unsure": [
+            {"box": photographs.box_words(found, box.id), "why": say(box.reason)} for box in found.unsure
+        ],
         "would_record": [{"what": one.name, "facts": list(one.facts)} for one in outlook.tries if one.facts],
         "refused": [
             {"what": one.who, "act": one.what, "says": list(one.says), "bars": render.bars(one.bars)}

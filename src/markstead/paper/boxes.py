@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from markstead.paper.layout import BOX, Box
 from markstead.paper.rectify import PER_MM, Flat
 from markstead.paper.register import Registered
-from markstead.speech import say
+from markstead.speech import later
 
 if TYPE_CHECKING:
     from markstead.paper.arrays import Flags, Floats, Grey, Points
@@ -72,7 +72,7 @@ class BoxReading:
     own: float
     """How well the box's own frame and number were found, a correlation."""
     reason: str = ""
-    """Why it is unsure."""
+    """Why it is unsure, in English: it is said where it is shown."""
 
 
 def read_boxes(flat: Flat, blank: "Grey", boxes: Sequence[Box], where: Registered) -> tuple[BoxReading, ...]:
@@ -107,28 +107,28 @@ def judge(narrow: Look, wide: Look, outside: Outside, own: float, doubtful: bool
     """Judge a box from both looks, what lies outside it and how well it was found.
 
     Returns:
-        the state, the confidence, and the reason of a doubt.
+        the state, the confidence, and the reason of a doubt in English.
     """
     answers = (_answer(narrow), _answer(wide))
     if answers[0] is not answers[1]:
-        return State.UNSURE, 0.0, say("shadow or pale mark")
+        return State.UNSURE, 0.0, later("shadow or pale mark")
     state = answers[0]
     if state is State.UNSURE:
-        return state, 0.0, say("neither clearly empty nor clearly marked")
+        return state, 0.0, later("neither clearly empty nor clearly marked")
     if doubtful:
-        return State.UNSURE, 0.0, say("its place is doubtful")
+        return State.UNSURE, 0.0, later("its place is doubtful")
     if outside.ring > MOST_RING:
-        return State.UNSURE, 0.0, say("a ring around it")
+        return State.UNSURE, 0.0, later("a ring around it")
     if state is State.EMPTY and wide.cover > 0.03 and outside.ring > LEAST_STROKE:
-        return State.UNSURE, 0.0, say("a stroke that runs through it")
+        return State.UNSURE, 0.0, later("a stroke that runs through it")
     if state is State.MARKED and outside.shade > SHADE * wide.mean:
-        return State.UNSURE, 0.0, say("shadow or pale mark")
+        return State.UNSURE, 0.0, later("shadow or pale mark")
     if state is State.MARKED and wide.high < 0.6 and abs(narrow.mean - wide.mean) > 0.10:
-        return State.UNSURE, 0.0, say("shadow or pale mark")
+        return State.UNSURE, 0.0, later("shadow or pale mark")
     if state is State.MARKED and wide.cover < COLOURED and outside.leaving > STROKE:
-        return State.UNSURE, 0.0, say("a stroke that runs through it")
+        return State.UNSURE, 0.0, later("a stroke that runs through it")
     if own < (LEAST_OWN_EMPTY if state is State.EMPTY else LEAST_OWN_MARKED):
-        return State.UNSURE, 0.0, say("the box itself is hard to see")
+        return State.UNSURE, 0.0, later("the box itself is hard to see")
     return state, min(_clearness(narrow, state), _clearness(wide, state)), ""
 
 

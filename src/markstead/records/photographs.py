@@ -72,6 +72,7 @@ class BoxRead:
     state: State
     confidence: float
     reason: str
+    """Why it is unsure, in English: it is said where it is shown."""
     x: float
     y: float
 

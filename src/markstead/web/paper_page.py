@@ -255,7 +255,7 @@ def confirm_page(read: SheetRead, said: Settled, outlook: Outlook) -> ConfirmPag
             UnsureBox(
                 f"u-{n}",
                 photographs.box_words(read, box.id),
-                box.reason,
+                say(box.reason),
                 cut.get(f"u-{n}", ""),
                 said.answers.get(f"u-{n}", ""),
             )
