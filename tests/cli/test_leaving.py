@@ -90,6 +90,11 @@ def test_backed_up_restored_and_erased(lived: Kitchen, tmp_path: Path) -> None:
     assert made["file"].endswith(".sqlite3.age.zip")
     assert calls() == []
     assert (made["facts"], made["encrypted"]) == (3, True)
+    locked = lived.home / "backups" / made["file"]
+    assert lived.run("import", locked).err == (
+        f"FROM: found {locked.name}, an encrypted backup; allowed is a folder with the files of a home, an archive, or a "
+        f"OneRoster package. `markstead restore {locked}` opens it with the passphrase.\n"
+    )
     assert "encrypted" in lived.done("backups").out
     assert lived.done("backups", "--json").json["last_good"]["file"] == made["file"]
 
@@ -109,6 +114,7 @@ def test_backed_up_restored_and_erased(lived: Kitchen, tmp_path: Path) -> None:
     assert "--yes: found nothing" in program(lived.home, "restore", made["file"]).err
     back = lived.done("restore", made["file"], "--yes", "--passphrase-file", secret, "--json").json
     assert (back["facts"], Path(back["kept"]).is_file()) == (3, True)
+    assert f"If it is a backup, `markstead restore {back['kept']}`" in lived.run("import", back["kept"]).err
     assert "The record holds. Facts: 3" in lived.done("verify").out
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
@@ -26,6 +27,8 @@ T = TypeVar("T")
 HOUSEHOLD = "home"
 _LEARNER = "key:name:year:course,course"
 _TERM = "name:2026-09-01:2026-12-18"
+_DATABASE = b"SQLite format 3\0"
+"""How every database of SQLite begins (Database File Format, 1.3)."""
 
 
 def sample(name: str) -> tuple[str, str]:
@@ -334,6 +337,7 @@ def _is_package(file: Path) -> bool:
     if not file.is_file():
         return False
     try:
+        _refuse_backup(file)
         with zipfile.ZipFile(file) as found:
             return bool({"archive.json", "manifest.csv"} & set(found.namelist()))
     except (OSError, zipfile.BadZipFile) as error:
@@ -345,6 +349,30 @@ def _is_package(file: Path) -> bool:
             do,
         )
         raise InputError([problem]) from error
+
+
+def _refuse_backup(file: Path) -> None:
+    """Say of a backup how it is brought back.
+
+    Raises:
+        InputError: it is one.
+        OSError: it cannot be read.
+    """
+    from markstead.records.locked import is_locked
+
+    with file.open("rb") as opened:
+        locked = is_locked(opened)
+        opened.seek(0)
+        if not locked and opened.read(len(_DATABASE)) != _DATABASE:
+            return
+    if locked:
+        found = say("{file}, an encrypted backup", file=file.name)
+        do = say("`markstead restore {file}` opens it with the passphrase.", file=quote(str(file)))
+    else:
+        found = say("{file}, a database", file=file.name)
+        do = say("If it is a backup, `markstead restore {file}` brings it back.", file=quote(str(file)))
+    allowed = say("a folder with the files of a home, an archive, or a OneRoster package")
+    raise InputError([Problem("FROM", found, allowed, do)])
 
 
 def take_package(asked: Asked, place: Path, file: Path, *, dry_run: bool, as_json: bool) -> None:
