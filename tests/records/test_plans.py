@@ -1,5 +1,6 @@
 """Plans from asking to taking: what becomes of the one in force when another is stopped, killed, or cannot be."""
 
+import json
 import os
 import signal
 import subprocess
@@ -13,8 +14,10 @@ from django.db import transaction
 from pytest_django import DjangoDbBlocker
 
 from markstead.errors import InputError, UnknownError
-from markstead.plan.answer import Outcome
+from markstead.errors import Problem as Wrong
+from markstead.plan.answer import Answer, Outcome, empty
 from markstead.plan.breaches import breaches
+from markstead.plan.problem import Problem
 from markstead.records import actions, plan_asks, plan_words, plans, queries
 from markstead.records.home import Home
 from markstead.records.models import Person
@@ -35,6 +38,7 @@ from markstead.records.plan_asks import (
 from markstead.records.plan_problem import ByHand
 from markstead.records.plans import Effort, KeptPlan, State
 from markstead.records.setup import set_costs, set_courses
+from markstead.speech import say, spoken
 from tests.tools.homes import small_home
 
 MONDAY = datetime(2026, 1, 12, 9, tzinfo=UTC)
@@ -264,6 +268,61 @@ def test_a_plan_of_which_nothing_is_heard_any_more_is_broken_off(
     kept = plans.kept_plan("home", number)
     assert (kept.state, in_force()) == (state, planned.first.number)
     assert ("nothing was heard of it for 2 minutes" in kept.says.broken) is (state is State.BROKEN)
+
+
+def test_why_nothing_came_of_a_plan_is_told_to_each_in_their_language(
+    planned: Planned, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    silent, stuck = planned.ask(), planned.ask(effort=Effort.ANEW)
+
+    def solve(problem: Problem, **_: object) -> Answer:
+        place = plans.speech_of(planned.home).place(problem.streams[0], 2)
+        return empty(
+            Outcome.IMPOSSIBLE, 0, say("{stream}: the goals fixed by hand leave no way.", stream=place)
+        )
+
+    monkeypatch.setattr("markstead.plan.solving.solve", solve)
+    with spoken("es"):
+        plans.work_out("home", stuck, clock)
+        plans.break_off_silent("home", REAL + timedelta(seconds=121))
+    wrong, quiet = (plans.kept_plan("home", number) for number in (stuck, silent))
+    assert wrong.says.broken == "page 2 of Counting Boats: the goals fixed by hand leave no way."
+    assert "nothing was heard of it for 2 minutes" in quiet.says.broken
+    with spoken("es"):
+        assert wrong.says.broken.startswith("la página 2 de Counting Boats: las metas")
+        assert quiet.says.broken == say(
+            "Working it out broke off: nothing was heard of it for {n} minutes.", n=2
+        )
+
+
+def test_what_is_wrong_with_a_plan_is_told_to_each_in_their_language(
+    planned: Planned, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object, **__: object) -> Answer:
+        do = say("Enter the next term.")
+        raise InputError(
+            [Wrong(say("the calendar"), say("none"), say("at least one to plan"), do) for _ in "12"]
+        )
+
+    monkeypatch.setattr("markstead.plan.solving.solve", refuse)
+    kept = planned.worked(Effort.ANEW)
+    for code in ("en", "es"):
+        with spoken(code), pytest.raises(InputError) as caught:
+            refuse()
+        with spoken(code):
+            assert kept.says.broken == str(caught.value)
+
+
+def test_a_plan_that_was_kept_with_mere_words_is_told_in_these(planned: Planned) -> None:
+    """As plans were kept before their sentences were remembered."""
+    number = planned.worked(Effort.ANEW, TargetBy("asa", "sums-5", "sums-5-02", date(2026, 1, 15))).number
+    row = PlanRow.objects.get(number=number)
+    says = json.loads(row.says)
+    says["at_risk"][0]["reason"] = "Asa is late {because} 100 %."
+    row.says = json.dumps(says)
+    row.save()
+    with spoken("es"):
+        assert plans.kept_plan("home", number).says.at_risk[0].reason == "Asa is late {because} 100 %."
 
 
 def test_whoever_gives_signs_of_work_is_not_broken_off(planned: Planned) -> None:

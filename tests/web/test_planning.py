@@ -8,7 +8,7 @@ import sys
 from collections.abc import Iterator, Mapping
 from datetime import date, timedelta
 from html import unescape
-from urllib.parse import parse_qs, urlsplit
+from urllib.parse import parse_qs, urlencode, urlsplit
 
 import pytest
 from django.conf import LazySettings
@@ -18,13 +18,14 @@ from django.test import Client, override_settings
 from pytest_django import DjangoDbBlocker
 
 from markstead.plan.wishes import Wishes
-from markstead.records import actions, plan_asks, plans, queries
+from markstead.records import actions, plan_asks, plans, queries, setup
 from markstead.records.home import Home
 from markstead.records.models import Household
 from markstead.records.models import Plan as PlanRow
 from markstead.records.plan_asks import Ask, LearnerAway, MinutesADay, MoreSittings, PagesADay, TargetBy
 from markstead.records.plans import Effort, State
 from markstead.records.setup import new_stamp
+from markstead.speech import spoken
 from markstead.web import clock, kept, working
 from markstead.web.whatif_page import ask_text, read_ask
 from tests.tools.homes import PASSWORD, small_home
@@ -328,6 +329,44 @@ def test_ways_out_of_a_target_that_cannot_be_met_are_tried_with_one_press(ruth: 
     assert met.effort is Effort.ANEW
     assert not met.says.at_risk
     assert len(met.asks) == 3
+
+
+def sentences_of(number: int, code: str) -> set[str]:
+    """All that is told of a plan in a language, and kept with it."""
+    with spoken(code):
+        says = plans.kept_plan("home", number).says
+        assert (bool(says.moved), bool(says.at_risk), bool(says.ways)) == (True, True, True)
+        moved = {words for one in says.moved for words in (one.was, one.now, one.because)}
+        return moved | {one.reason for one in says.at_risk} | {one.sentence for one in says.ways}
+
+
+SHEETS = ("/plan/term/", "/plan/year/", "/plan/load/")
+
+
+@pytest.mark.parametrize(("writer", "reader"), [("en-gb", "es"), ("es", "en-gb")])
+def test_a_plan_that_was_made_in_one_language_is_read_in_another(
+    ruth: Client, planned: int, writer: str, reader: str
+) -> None:
+    def posted(code: str) -> int:
+        late = {**TARGET, "by": "2026-01-16", "kept": [urlencode(AWAY)], "anew": "yes"}
+        answer = ruth.post("/plan/what-if/", late, headers={"accept-language": code})
+        assert answer.status_code == 302
+        return number_in(answer["Location"])
+
+    made, there = posted(writer), posted(reader)
+    told, foreign = sentences_of(made, reader), sentences_of(made, writer)
+    assert told == sentences_of(there, reader)
+    assert foreign == sentences_of(there, writer)
+    assert not told & foreign
+    setup.set_language("home", reader)
+    page = words(ruth.get(f"/plan/{made}/").content.decode())
+    assert [sentence for sentence in told if sentence not in page] == []
+    assert ruth.post(f"/plan/{made}/take").status_code == 302
+    for address in (f"/plan/{made}/", "/plan/", "/plan/what-if/", *SHEETS, "/"):
+        answer = ruth.get(address, headers={"accept-language": writer})
+        assert answer.headers["Content-Language"].lower() == reader
+        page = words(answer.content.decode())
+        assert [sentence for sentence in foreign if sentence in page] == [], address
 
 
 def test_a_late_plan_that_need_not_be_is_offered_a_longer_search(ruth: Client, planned: int) -> None:

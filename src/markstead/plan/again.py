@@ -13,17 +13,25 @@ from markstead.plan.polish import path_of
 from markstead.plan.problem import Problem
 from markstead.plan.respond import Household, NoWayError, forbid, order
 from markstead.plan.solving import solve
+from markstead.plan.speech import Speech
 from markstead.plan.stream import NEVER, Path, Tables
 from markstead.speech import say
 
 
-def mend(problem: Problem, standing: Sequence[Sequence[int] | None], *, seed: int = 0) -> Answer:
+def mend(
+    problem: Problem,
+    standing: Sequence[Sequence[int] | None],
+    *,
+    seed: int = 0,
+    speech: Speech | None = None,
+) -> Answer:
     """Plan the days of a problem from a plan that stands.
 
     Args:
         problem: what is to be planned now.
         standing: for every stream, the steps done at the end of every day as they stood; None where none stood.
         seed: of the order in which streams take turns.
+        speech: names in the reason that there is no plan.
 
     Raises:
         InputError: the problem contradicts itself; every contradiction is named.
@@ -44,13 +52,14 @@ def mend(problem: Problem, standing: Sequence[Sequence[int] | None], *, seed: in
         forbid(home, seed)
     except NoWayError as error:
         if any(stream.fixed for stream in problem.streams):
-            name = problem.streams[error.stream].name
+            stream = problem.streams[error.stream]
+            name = (speech or Speech()).who(stream.learner, stream.course)
             return empty(
                 Outcome.OUT_OF_TIME,
                 seed,
                 say("{stream}: no way was found beside the goals fixed by hand.", stream=name),
             )
-        return solve(problem, seed=seed, starts=1)
+        return solve(problem, seed=seed, starts=1, speech=speech)
     return write_out(problem, home.places(), Outcome.GOOD, seed)
 
 

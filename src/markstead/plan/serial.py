@@ -7,6 +7,7 @@ from typing import Any
 
 from markstead.plan.answer import Answer, Outcome, empty, write_out
 from markstead.plan.problem import Fixed, LearnerLimits, Points, Problem, Stream, Target, WorkbookToDo
+from markstead.speech import read_sentence, write_sentence
 
 VERSION = 1
 
@@ -68,7 +69,7 @@ def write_answer(answer: Answer) -> str:
             "places": answer.places,
             "seed": answer.seed,
             "within_percent": answer.within_percent,
-            "reason": answer.reason,
+            "reason": write_sentence(answer.reason),
         },
         ensure_ascii=False,
         separators=(",", ":"),
@@ -86,7 +87,7 @@ def read_answer(text: str, problem: Problem) -> Answer:
         raise ValueError(f"a plan of version {kept.get('version')}; wanted is {VERSION}")
     outcome = Outcome(kept["outcome"])
     if not kept["places"]:
-        return empty(outcome, kept["seed"], kept["reason"])
+        return empty(outcome, kept["seed"], read_sentence(kept["reason"]))
     return write_out(problem, kept["places"], outcome, kept["seed"], kept["within_percent"])
 
 

@@ -10,6 +10,7 @@ from markstead.plan.polish import NODES, Window, arcs, polish, stand, windows
 from markstead.plan.problem import Points, Problem
 from markstead.plan.program import Ending
 from markstead.plan.respond import Household, Listener, NoWayError, Progress, forbid, search, trade
+from markstead.plan.speech import Speech
 from markstead.plan.stream import NEVER, Path
 from markstead.speech import say
 
@@ -31,6 +32,7 @@ def solve(
     starts: int = 4,
     polishing: int = 0,
     on_progress: Listener | None = None,
+    speech: Speech | None = None,
 ) -> Answer:
     """Plan all days.
 
@@ -43,6 +45,7 @@ def solve(
         starts: how many times to begin anew, keeping the best.
         polishing: how many rounds of exact windows follow.
         on_progress: is told how far the search is.
+        speech: names in the reason that there is no plan.
 
     Raises:
         InputError: the problem contradicts itself; every contradiction is named.
@@ -59,7 +62,8 @@ def solve(
             draft = (0, None, 0, 1)[n % 4]
             found = _one_start(home, seed * 1000 + n, None if draft is None else drafts[draft])
         except NoWayError as no_way:
-            name = problem.streams[no_way.stream].name
+            stream = problem.streams[no_way.stream]
+            name = (speech or Speech()).who(stream.learner, stream.course)
             if no_way.proved:
                 return empty(
                     Outcome.IMPOSSIBLE,

@@ -59,7 +59,17 @@ from markstead.records.queries import passed_by
 from markstead.records.setup import new_stamp
 from markstead.rules.ruling import page_words
 from markstead.rules.standing import Standing
-from markstead.speech import and_words, date_words, later, say
+from markstead.speech import (
+    and_words,
+    date_words,
+    language,
+    later,
+    read_sentence,
+    remembering,
+    say,
+    tell,
+    write_sentence,
+)
 
 SILENT = timedelta(seconds=120)
 """Whoever works a plan out and says nothing for so long is taken to have broken off."""
@@ -167,6 +177,16 @@ class Says:
     took: float = 0.0
     """Seconds."""
 
+    def told(self) -> "Says":
+        """The same, its sentences in the language that is spoken now."""
+        return replace(
+            self,
+            broken=tell(self.broken),
+            moved=tuple(replace(one, was=tell(one.was), now=tell(one.now)) for one in self.moved),
+            at_risk=tuple(replace(one, reason=tell(one.reason)) for one in self.at_risk),
+            ways=tuple(replace(one, sentence=tell(one.sentence)) for one in self.ways),
+        )
+
     @property
     def doing(self) -> str:
         """What is being done, in words."""
@@ -189,12 +209,22 @@ class KeptPlan:
     by_hand: tuple[ByHand, ...]
     problem: Problem
     answer: Answer | None
-    says: Says
+    kept_says: Says
+    """What goes with it, as it was kept."""
     taken: datetime | None
     _goals: dict[date, dict[tuple[str, str], Goal]] = field(default_factory=dict, repr=False, compare=False)
     _every: dict[date, tuple[Goal, ...]] = field(default_factory=dict, repr=False, compare=False)
     _told: dict[tuple[str, str], Told] = field(default_factory=dict, repr=False, compare=False)
     _loads: dict[str, tuple[int, ...]] = field(default_factory=dict, repr=False, compare=False)
+    _says: dict[str, Says] = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def says(self) -> Says:
+        """What goes with it, in the language that is spoken now; put into words once in each."""
+        code = language().code
+        if code not in self._says:
+            self._says[code] = self.kept_says.told()
+        return self._says[code]
 
     def goals(self, day: date) -> Mapping[tuple[str, str], Goal]:
         """The goals of a day, by learner and course."""
@@ -242,11 +272,16 @@ class KeptPlan:
 def _says(kept: Mapping[str, Any]) -> Says:
     values = dict(kept)
     values["step"] = values.pop("doing", "")
+    values["broken"] = read_sentence(kept.get("broken", ""))
     values["guessed"] = tuple((row[0], row[1], float(row[2])) for row in kept.get("guessed", ()))
     values["moved"] = tuple(
         MovedLine(
             date.fromisoformat(row["day"]),
-            *(row[k] for k in ("learner", "course", "was", "now", "why")),
+            row["learner"],
+            row["course"],
+            read_sentence(row["was"]),
+            read_sentence(row["now"]),
+            row["why"],
         )
         for row in kept.get("moved", ())
     )
@@ -257,7 +292,7 @@ def _says(kept: Mapping[str, Any]) -> Says:
             row["workbook"],
             date.fromisoformat(row["due"]),
             date.fromisoformat(row["met"]) if row["met"] else None,
-            row["reason"],
+            read_sentence(row["reason"]),
         )
         for row in kept.get("at_risk", ())
     )
@@ -265,7 +300,7 @@ def _says(kept: Mapping[str, Any]) -> Says:
         Way(
             tuple(row["target"]),
             read_asks([row["ask"]])[0],
-            row["sentence"],
+            read_sentence(row["sentence"]),
             row["points"],
             row["others_late"],
         )
@@ -282,7 +317,7 @@ def _written(says: Says) -> str:
             "doing": says.step,
             "points": says.points,
             "stopped": says.stopped,
-            "broken": says.broken,
+            "broken": write_sentence(says.broken),
             "announced": says.announced,
             "gap": says.gap,
             "guessed": says.guessed,
@@ -292,8 +327,8 @@ def _written(says: Says) -> str:
                     "day": m.day.isoformat(),
                     "learner": m.learner,
                     "course": m.course,
-                    "was": m.was,
-                    "now": m.now,
+                    "was": write_sentence(m.was),
+                    "now": write_sentence(m.now),
                     "why": m.why,
                     "because": BECAUSE[m.why],
                 }
@@ -306,7 +341,7 @@ def _written(says: Says) -> str:
                     "workbook": r.workbook,
                     "due": r.due.isoformat(),
                     "met": r.met.isoformat() if r.met else None,
-                    "reason": r.reason,
+                    "reason": write_sentence(r.reason),
                 }
                 for r in says.at_risk
             ],
@@ -314,7 +349,7 @@ def _written(says: Says) -> str:
                 {
                     "target": list(w.target),
                     "ask": write_asks([w.ask])[0],
-                    "sentence": w.sentence,
+                    "sentence": write_sentence(w.sentence),
                     "points": w.points,
                     "others_late": w.others_late,
                 }
@@ -549,24 +584,29 @@ def at_work(household: str, effort: Effort, asks: Sequence[Ask] = ()) -> int | N
 def work_out(household: str, number: int, clock: Callable[[], datetime]) -> KeptPlan:
     """Work a plan out that was asked for, and keep it as proposed; the plan in force stays.
 
-    `clock` is the machine's. Whatever goes wrong is kept with the plan as a sentence.
+    `clock` is the machine's. Whatever goes wrong is kept with the plan as a sentence. All that is said of the plan can be
+    told in every language: whoever looks at it need not read the one of whoever worked it out.
     """
     kept = kept_plan(household, number)
     if kept.state is not State.WORKING:
         return kept
+    with remembering():
+        _worked_out(kept, _Worker(household, number, clock), clock)
+    return kept_plan(household, number)
+
+
+def _worked_out(kept: KeptPlan, worker: "_Worker", clock: Callable[[], datetime]) -> None:
     begun = clock()
-    worker = _Worker(household, number, clock)
     try:
         says, answer = worker.work(kept)
     except MarksteadError as error:
-        worker.end(State.BROKEN, None, Says(broken=str(error)))
+        worker.end(State.BROKEN, None, Says(broken=error.sentence))
     except Exception:
         worker.end(State.BROKEN, None, Says(broken=say("It broke off by a mistake of Markstead's own.")))
         raise
     else:
         took = (clock() - begun).total_seconds()
         worker.end(State.PROPOSED if answer.places else State.BROKEN, answer, replace(says, took=took))
-    return kept_plan(household, number)
 
 
 class _Worker:
@@ -599,10 +639,10 @@ class _Worker:
         )
 
     def work(self, kept: KeptPlan) -> tuple[Says, Answer]:
-        self.says = kept.says
+        self.says = kept.kept_says
         answer = self._search(kept)
         if not answer.places:
-            return replace(self.says, broken=_sentence(self.home, answer.reason)), answer
+            return replace(self.says, broken=answer.reason), answer
         stopped = answer.outcome is Outcome.OUT_OF_TIME
         self.says = replace(self.says, stopped=stopped, points=answer.cost.points)
         return replace(self._explain(kept, answer), step=""), answer
@@ -614,13 +654,13 @@ class _Worker:
 
         standing = in_force(self.home)
         if kept.effort is Effort.MEND and standing is not None and standing.answer is not None:
-            return mend(kept.problem, places_of(kept.problem, standing))
+            return mend(kept.problem, places_of(kept.problem, standing), speech=speech_of(self.home))
         self.tell(of=STARTS + AFTER, step=later("Searching"))
 
         def heard(progress: Progress) -> bool:
             return self.tell(done=progress.start, of=progress.starts + AFTER, points=progress.cost / HALF)
 
-        answer = solve(kept.problem, starts=STARTS, on_progress=heard)
+        answer = solve(kept.problem, starts=STARTS, on_progress=heard, speech=speech_of(self.home))
         if kept.effort is Effort.LONG and answer.cost.targets and answer.outcome is Outcome.GOOD:
             return self._sought(kept.problem, answer)
         return answer
@@ -804,15 +844,6 @@ def speech_of(home: Home) -> Speech:
     )
 
 
-def _sentence(home: Home, text: str) -> str:
-    """Put names where the planner has ids."""
-    for learner in home.learners:
-        text = text.replace(learner.id, learner.name)
-    for course in home.programme.courses.values():
-        text = text.replace(f", {course.id}", f", {course.title}")
-    return text
-
-
 # --- what becomes of it -------------------------------------------------------------------------------------------
 
 
@@ -822,7 +853,7 @@ def stop(household: str, number: int) -> None:
 
 
 def break_off(household: str, number: int, why: str) -> None:
-    """Say of a plan being worked out that nothing comes of it."""
+    """Say of a plan being worked out that nothing comes of it; `why` is kept as it was remembered (`markstead.speech`)."""
     PlanRow.objects.filter(household=household, number=number, state=State.WORKING).update(
         state=State.BROKEN, says=_written(Says(broken=why))
     )
@@ -839,11 +870,9 @@ def break_off_silent(household: str, real_now: datetime) -> None:
     rows = PlanRow.objects.filter(silent, household=household, state=State.WORKING)
     for number in rows.values_list("number", flat=True):
         minutes = SILENT // timedelta(minutes=1)
-        break_off(
-            household,
-            number,
-            say("Working it out broke off: nothing was heard of it for {n} minutes.", n=minutes),
-        )
+        with remembering():
+            why = say("Working it out broke off: nothing was heard of it for {n} minutes.", n=minutes)
+        break_off(household, number, why)
 
 
 def put_aside(household: str, number: int) -> None:

@@ -5,7 +5,7 @@ import subprocess
 from django.conf import settings
 
 from markstead.records import plans
-from markstead.speech import say
+from markstead.speech import remembering, say
 from markstead.web import beside, clock
 
 _AT_WORK: dict[tuple[str, int], subprocess.Popen[bytes]] = {}
@@ -20,7 +20,9 @@ def begin(household: str, number: int) -> None:
     try:
         worker = beside.run(household, "plan", "--work", str(number))
     except OSError as error:
-        plans.break_off(household, number, say("The machine could not begin it: {why}.", why=error.strerror))
+        with remembering():
+            why = say("The machine could not begin it: {why}.", why=error.strerror)
+        plans.break_off(household, number, why)
         return
     _AT_WORK[household, number] = worker
 
@@ -31,6 +33,7 @@ def look_after(household: str) -> None:
         # Asking whether it has ended also takes leave of it; until then it stays in the list of the system.
         if worker.poll() is not None:
             del _AT_WORK[whose, number]
-            why = say("Working it out broke off: its process was ended before it was done.")
+            with remembering():
+                why = say("Working it out broke off: its process was ended before it was done.")
             plans.break_off(whose, number, why)
     plans.break_off_silent(household, clock.real_now())
