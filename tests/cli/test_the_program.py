@@ -11,7 +11,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import pytest
+
 import markstead
+from markstead.cli.main import main
 from tests.cli.conftest import PROGRAM, environment, program
 
 HEAVY = ("django", "pydantic", "granian", "holidays", "markstead.records", "markstead.rules")
@@ -32,6 +35,41 @@ def test_help_loads_nothing_heavy(tmp_path: Path) -> None:
 
 def test_the_version_is_said(tmp_path: Path) -> None:
     assert program(tmp_path, "--version").out == f"markstead {markstead.__version__}\n"
+
+
+def test_what_the_library_says_by_itself_is_said_in_the_language_too(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In the same process one language follows the other: what was said in one must not stay for the next."""
+    monkeypatch.setenv("MARKSTEAD_HOME", "/nowhere")
+    lines = {
+        ("quiz", "--help"): (
+            "Uso: markstead quiz [OPCIONES] ORDEN [ARGUMENTOS]...",
+            "Usage: markstead quiz [OPTIONS] COMMAND [ARGS]...",
+        ),
+        ("history", "--limit", "x"): (
+            "Valor no válido de '--limit': tiene que ser un número entero\n",
+            "Invalid value for '--limit': Input should be a valid integer, unable to parse string as an integer\n",
+        ),
+        ("history", "--limit", "0"): (
+            "Valor no válido de '--limit': tiene que ser 1 o más\n",
+            "Invalid value for '--limit': Input should be greater than or equal to 1\n",
+        ),
+        ("serve", "--port", "65536"): (
+            "Valor no válido de '--port': tiene que ser 65535 o menos\n",
+            "Invalid value for '--port': Input should be less than or equal to 65535\n",
+        ),
+        ("copies", "--status", "{lost}"): (
+            "Valor no válido de '--status': '{lost}' no es uno de estos: 'on-order',",
+            "Invalid value for '--status': Value error, '{lost}' is not one of 'on-order',",
+        ),
+        ("{nothing}",): ("No existe la orden '{nothing}'.\n", "No such command '{nothing}'.\n"),
+    }
+    for number, code in enumerate(("es", "en")):
+        monkeypatch.setenv("MARKSTEAD_LANGUAGE", code)
+        for words, said in lines.items():
+            main(list(words))
+            assert said[number] in "".join(capsys.readouterr())
 
 
 @contextmanager

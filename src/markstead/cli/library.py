@@ -2,6 +2,7 @@
 
 import re
 import sys
+from typing import Any
 
 from markstead.speech import ENGLISH, language, later, say
 
@@ -13,6 +14,8 @@ _PARTS_OF_HELP = {
     "DEFAULT_STRING": later("[default: {}]"),
 }
 """By the names under which the library keeps them."""
+_PLACES = {"options_metavar": later("[OPTIONS]"), "subcommand_metavar": later("COMMAND [ARGS]...")}
+"""What stands in a line of use for options and commands, by the attributes of a command that keep it."""
 
 _MISUSES = (
     later("No such option: {option} (Possible options: {options})"),
@@ -28,6 +31,14 @@ _MISUSES = (
     later("Invalid value for {parameter}: {problem}"),
 )
 """Its answers to what cannot be taken, the longer of two that begin alike first."""
+_REASONS = (
+    later("Input should be a valid integer, unable to parse string as an integer"),
+    later("Input should be a valid number, unable to parse string as a number"),
+    later("Input should be greater than or equal to {least}"),
+    later("Input should be less than or equal to {most}"),
+    later("Value error, {found} is not one of {allowed}."),
+)
+"""What it says is the matter with a value; pydantic's words."""
 _HOLE = re.compile(r"\\{(\w+)\\}")
 
 
@@ -41,10 +52,35 @@ def parts_of_help() -> None:
         setattr(rich_utils, name, say(words))
 
 
+def line_of_use(command: Any) -> None:
+    """Let a command tell in the language that is spoken how it is written."""
+    if language() is ENGLISH:
+        return
+    written: Any = command.context_class.formatter_class
+
+    class Formatter(written):  # type: ignore[misc]  # the library's, which it names in private only
+        def write_usage(self, prog: str, args: str = "", prefix: str | None = None) -> None:
+            super().write_usage(prog, args, f"{say('Usage:')} " if prefix is None else prefix)
+
+    command.context_class = type("Context", (command.context_class,), {"formatter_class": Formatter})
+    for name, words in _PLACES.items():
+        if getattr(command, name, None) == words:
+            setattr(command, name, say(words))
+
+
 def misuse(text: str) -> str:
     """An answer of the library; what it says otherwise stays in English."""
-    for words in _MISUSES:
+    words, values = _known(_MISUSES, text)
+    if "problem" in values:
+        reason, inner = _known(_REASONS, values["problem"])
+        values["problem"] = say(reason, **inner)
+    return say(words, **values)
+
+
+def _known(every: tuple[str, ...], text: str) -> tuple[str, dict[str, str]]:
+    """Which of the library's sentences a text is, and what was filled in; the text itself where it is none of them."""
+    for words in every:
         found = re.fullmatch(_HOLE.sub(r"(?P<\1>.+)", re.escape(words)), text, re.DOTALL)
         if found is not None:
-            return say(words, **found.groupdict())
-    return text
+            return words, found.groupdict()
+    return text, {}

@@ -104,6 +104,8 @@ def in_language(command: Any) -> Any:
     library.parts_of_help()
     for told in told_of(command):
         told.help = say(told.help)
+        if hasattr(told, "context_class"):
+            library.line_of_use(told)
     return command
 
 
