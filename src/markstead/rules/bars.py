@@ -230,11 +230,11 @@ SENTENCES: dict[BarKind, tuple[str, str]] = {
         later("Leave to the learner: {allowed}."),
     ),
     BarKind.LEARNER_SAT_TODAY: (
-        later("The learner has sat {sat} unit test(s) today; the programme allows {most} a day."),
+        later("Unit tests that the learner has sat today: {sat}; the programme allows {most} a day."),
         later("Wait until {until}."),
     ),
     BarKind.MORNING_FULL: (
-        later("{sat} unit test(s) were begun this morning; the programme allows {most}."),
+        later("Unit tests begun this morning: {sat}; the programme allows {most}."),
         later("Wait until {until}."),
     ),
 }

@@ -238,6 +238,7 @@ def line_of(now: PlacementNow) -> Line:
     flag = f"M{_n(x(advice.begin))} {_n(above - 3)}v-13l9 4l-9 4"
     every = max(1, -(-count // 24))
     numbers = tuple((_n(x(n)), str(n)) for n in range(1, count + 1) if (n - 1) % every == 0)
+    numbers += ((_n(x(count + 1)), "✓"),)
     marks, asked = [], dict.fromkeys(range(1, count + 1), 0)
     for result in now.belief.results:
         y = BASE + 36 + 13 * asked[result.workbook]

@@ -15,7 +15,7 @@ from markstead.records import actions, queries
 from markstead.records.desk import Done, Slip
 from markstead.records.words import fact_words
 from markstead.rules.ruling import RefusedError, Role
-from markstead.speech import say
+from markstead.speech import counted, say
 from markstead.web import forms
 from markstead.web.pages import Said, is_to_set, new_token
 from markstead.web.seat import Seat, seated
@@ -252,6 +252,6 @@ def undo(request: HttpRequest, seat: Seat, act_id: str) -> HttpResponse:
     said = Said(
         "done",
         say("Taken back; both stay on the record"),
-        (say("{n} fact(s) taken back", n=len(done.entries)),),
+        (counted(len(done.entries), "{n} fact taken back", "{n} facts taken back"),),
     )
     return _answer(request, seat, copy, said)
