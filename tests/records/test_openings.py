@@ -10,6 +10,7 @@ from markstead.records import queries, upkeep
 from markstead.records.openings import REASON, Opening, Where, write_openings
 from markstead.rules.ruling import RefusedError
 from markstead.rules.standing import CopyStatus, Cycle
+from markstead.rules.steps import CallKind
 from tests.records.house import House, entries, standing
 
 FOURTH = "maths-5-04"
@@ -85,6 +86,35 @@ def test_a_copy_that_waits_is_kept_for_its_learner(house: House, where: Where, s
     (copy,) = open_(house, Opening("asa", "maths-5", where, FOURTH))
 
     assert (standing(copy).status, standing(copy).learner) == (status, house.person("asa"))
+
+
+def calls(house: House, kind: CallKind) -> list[queries.Call]:
+    asa = house.person("asa")
+    return [c for c in house.page().calls if c.kind is kind and c.learner is not None and c.learner.id == asa]
+
+
+def test_who_joins_a_course_further_on_is_called_for_the_copy_that_lies_ready(house: House) -> None:
+    (copy,) = open_(house, Opening("asa", "maths-5", Where.HERE, FOURTH))
+
+    (issue,) = calls(house, CallKind.ISSUE)
+    assert issue.copy is not None
+    assert (issue.copy.id, issue.blocks) == (copy, queries.BEGINS_HERE)
+    assert issue.copy.begins_here
+    wanted = {c.workbook.code for c in calls(house, CallKind.ORDER) if c.workbook is not None}
+    assert not {code for code in wanted if code.startswith("maths-5-")}
+
+
+def test_after_the_workbook_in_which_the_record_began_comes_the_next(house: House) -> None:
+    (copy,) = open_(house, hand(36))
+    house.do(a.open_practice_test, copy=copy)
+    house.do(a.score_practice_test, copy=copy, wrong=())
+    house.do(a.decide_readiness, copy=copy, ready=True)
+    house.until_next_morning()
+    house.do(a.sit_unit_test, copy=copy, watcher="ruth", aids=("pencil",))
+    house.do(a.score_unit_test, copy=copy, right=house.needed(FOURTH))
+
+    wanted = {c.workbook.code for c in calls(house, CallKind.ORDER) if c.workbook is not None}
+    assert {code for code in wanted if code.startswith("maths-5-")} == {"maths-5-05"}
 
 
 @pytest.mark.parametrize("where", [Where.NOTHING, Where.FIND])

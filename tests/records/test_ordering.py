@@ -227,6 +227,12 @@ def test_a_workbook_that_cannot_be_planned_is_told_apart(db: None, lacks: str) -
     assert BOOK not in {code for code, _ in ordered(reading)}
 
 
+def test_a_workbook_that_cannot_be_planned_is_still_called_for_on_todays_page(db: None) -> None:
+    house = bare_house("supplier")
+    ordering.look(queries.home_of(house.id), house.clock.date())
+    assert "Order Large Numbers" in {call.what for call in house.page().calls}
+
+
 def test_of_a_workbook_without_a_supplier_a_copy_that_is_there_is_enough(db: None) -> None:
     house = bare_house("supplier")
     house.bring("in the house")

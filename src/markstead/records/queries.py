@@ -2,7 +2,7 @@
 
 import re
 from collections import OrderedDict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
@@ -21,12 +21,12 @@ from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
 from markstead.records.models import Household, Person, Words, copy_label
 from markstead.records.order_calls import UNBEGUN, KeptCalls, LateParcel, by_supplier, read_kept
-from markstead.rules.bars import Weight
-from markstead.rules.programme import Workbook
+from markstead.rules.bars import BarKind, Weight
+from markstead.rules.programme import Course, Workbook
 from markstead.rules.ruling import Ruling, Surroundings, ruling
 from markstead.rules.standing import CopyStatus, Standing
 from markstead.rules.steps import BLOCKS, URGENCY, CallKind, NextStep, Turn, candidates, next_step
-from markstead.speech import and_words, counted, date_words, day_of_month, language, say
+from markstead.speech import and_words, counted, date_words, day_of_month, language, later, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +48,12 @@ class CopyView:
     def label(self) -> str:
         """What is written on the cover: the workbook's code, and which copy of it."""
         return copy_label(self.workbook.code, self.ordinal)
+
+    @property
+    def begins_here(self) -> bool:
+        """Whether nothing but workbooks that were never worked here bars its issue to the learner it was got for."""
+        barred = {bar.kind for bar in self.ruling.bars}
+        return isinstance(self.next.act, CopyIssued) and barred == {BarKind.EARLIER_WORKBOOK}
 
 
 @dataclass(frozen=True, slots=True)
@@ -388,6 +394,10 @@ def _step(home: Home, link: str, standing: Standing) -> NextStep:
 
 
 _SIGHTS: OrderedDict[tuple[str, str, date, str | None, str], _Sight] = OrderedDict()
+BEGINS_HERE = later(
+    "begins the course with it: the workbooks before it are passed over, and the record says so"
+)
+"""What stands at a call to issue the first workbook of somebody who joins a course further on."""
 _MOST_SIGHTS = 64
 
 
@@ -508,7 +518,7 @@ def _supply_calls(
     """Workbooks to issue, and by the plain rule workbooks that are not in the house and will be wanted.
 
     By the plain rule the next workbook should be there once half of the pages are worked. It holds where no order plan is
-    kept that knows better.
+    kept that knows better, and of every workbook that cannot be planned.
     """
     calls: list[Call] = []
     there: dict[str, list[CopyView]] = {}
@@ -519,7 +529,8 @@ def _supply_calls(
     def want(learner: Somebody, book: Workbook, *, at_once: bool) -> None:
         ready = [v for v in there.get(book.code, []) if v.standing.learner in (None, learner.id)]
         ready.sort(key=lambda v: v.standing.status is not CopyStatus.IN_THE_HOUSE)
-        if not ready and plain:
+        # Of a workbook without a supplier or a price the order plan knows nothing.
+        if not ready and (plain or book.price is None or not book.supplier):
             calls.append(
                 Call(
                     CallKind.ORDER,
@@ -539,7 +550,7 @@ def _supply_calls(
                     CallKind.ISSUE,
                     URGENCY[CallKind.ISSUE],
                     say("Issue {title}", title=book.title),
-                    say(BLOCKS[CallKind.ISSUE]),
+                    say(BEGINS_HERE) if view.begins_here else say(BLOCKS[CallKind.ISSUE]),
                     view.standing.received,
                     learner,
                     view,
@@ -550,8 +561,8 @@ def _supply_calls(
             there[book.code].remove(ready[0])
 
     for learner, course in gaps:
-        done = passed.get(learner.id, set())
-        book = next((b for b in home.programme.course(course).workbooks if b.code not in done), None)
+        ready = [v.workbook for code in there for v in there[code] if v.standing.learner == learner.id]
+        book = _goes_on_with(home.programme.course(course), passed.get(learner.id, set()), ready)
         failed = any(
             v.learner == learner and v.workbook.course == course and v.standing.failed for v in views
         )
@@ -563,6 +574,14 @@ def _supply_calls(
             if following is not None and 2 * len(view.standing.pages) >= view.workbook.pages:
                 want(view.learner, following, at_once=False)
     return calls
+
+
+def _goes_on_with(course: Course, passed: Set[str], ready: Iterable[Workbook]) -> Workbook | None:
+    """The workbook after the last that is passed; for who joins a course further on, the first that was got for them."""
+    ended = [book.number for book in course.workbooks if book.code in passed]
+    got = [book.number for book in ready if book.course == course.id]
+    start = max(ended) + 1 if ended else min(got, default=1)
+    return next((book for book in course.workbooks if book.number >= start), None)
 
 
 def _order_calls(views: Sequence[CopyView], home: Home, day: date, kept: KeptCalls) -> list[Call]:

@@ -40,6 +40,7 @@ from markstead.ledger.facts import (
 from markstead.measure.readings import CopyReading
 from markstead.records.estimates import SpotLine, TodayEstimates
 from markstead.records.home import Home, Somebody
+from markstead.records.openings import REASON
 from markstead.records.plans import DayGoal
 from markstead.records.queries import Call, CopyPage, CopyView, LearnerDay, Note, Today
 from markstead.records.words import fact_words, mark_words
@@ -96,6 +97,8 @@ class ActForm:
     aids: tuple[Choice, ...] = ()
     entered: tuple[tuple[str, str], ...] = ()
     """What was typed into it before and could not be taken: it is shown again, nothing is lost."""
+    override: str = ""
+    """The reason with which a shut gate is passed without asking for one."""
 
     @property
     def typed(self) -> dict[str, str]:
@@ -511,6 +514,8 @@ def _answers(call: Call, home: Home, by: Somebody) -> tuple[ActForm, ...]:
         found.append(form_of(HelpGiven(view.id), view, home, Ruling(), by))
     elif call.kind is CallKind.ISSUE and call.learner is not None:
         form = form_of(CopyIssued(view.id, call.learner.id), view, home, Ruling(), by)
+        if form is not None and view.begins_here:
+            form = replace(form, override=say(REASON))
         found.append(form)
     elif call.kind in (CallKind.QUIZ, CallKind.MARK_UNIT_TEST, CallKind.SITTING, CallKind.LATE_COPY):
         return ()  # these want the copy page: there is something to enter
