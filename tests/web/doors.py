@@ -49,7 +49,7 @@ _TABLE: dict[tuple[For, tuple[str, ...]], str] = {
     ),
     (For.EDUCATOR, SEND): (
         "goal-by-hand goal-effect learner-spot learner-review learner-pin plan-make plan-again plan-away plan-stop "
-        "plan-take plan-aside quiz-begin quiz-answer orders-place orders-receive settings-costs settings-language people-add people-rename "
+        "plan-take plan-aside quiz-begin quiz-answer orders-place orders-receive orders-offers settings-costs settings-language people-add people-rename "
         "people-role people-password people-leave people-back calendar-paint calendar-terms calendar-week tablets-open "
         "tablets-minutes tablets-back report-words attendance-take sample-keep sample-change backups-make backups-drop "
         "feed-make feed-back"

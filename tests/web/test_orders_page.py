@@ -17,7 +17,7 @@ from markstead.ledger.serial import read_body
 from markstead.plan.wishes import SupplierWish
 from markstead.records import actions, ahead, order_calls, ordering, queries
 from markstead.records.home import Home
-from markstead.records.models import Entry
+from markstead.records.models import Document, Entry
 from markstead.records.plan_asks import set_wishes
 from markstead.rules.steps import CallKind
 from markstead.web import beside, morning, orders_page
@@ -127,11 +127,28 @@ class TestWhatToOrder:
         client = Client()
         client.post("/sign-in/", {"username": "ruth-home", "password": PASSWORD})
         page = text(client.get("/orders/"))
-        assert "Cannot be planned yet" in page
-        assert (
-            "Counting Boats (Sums 5) for Asa is needed now and cannot be planned: no supplier is entered."
-            in page
+        assert "Without a supplier or a price" in page
+        assert "Counting Boats Sums 5, for Asa now" in page
+
+        wrong = client.post("/orders/offers", {"from": "Reed Books", "price-sums-5-01": "cheap"})
+        assert wrong.status_code == 409
+        assert "a price such as 6 or 6.50" in text(wrong)
+        assert 'value="cheap"' in wrong.content.decode()
+        assert 'value="Reed Books"' in wrong.content.decode()
+
+        taken = client.post(
+            "/orders/offers", {"from": " Reed  Books", "price-sums-5-01": "£6,5"}, follow=True
         )
+        assert taken.status_code == 200
+        assert "Without a supplier or a price" not in text(taken)
+        book = queries.home_of("home").programme.workbook("sums-5-01")
+        assert (book.supplier, book.price) == ("Reed Books", 650)
+        # All else of the file is as it was.
+        kept = Document.objects.filter(kind="workbooks").order_by("version").values_list("text", flat=True)
+        before, after = (list(csv.DictReader(io.StringIO(one))) for one in kept)
+        assert [row | {"price": "", "supplier": ""} for row in before] == [
+            row | {"price": "", "supplier": ""} for row in after
+        ]
 
 
 @pytest.mark.parametrize(

@@ -305,14 +305,14 @@ def _without(
     sentence = (
         say(
             "{title} is needed now and cannot be planned: no {lacks} is entered. "
-            "Enter it among the programme's workbooks.",
+            "Enter it under Orders.",
             title=title,
             lacks=lacks,
         )
         if needed <= today
         else say(
             "{title} is needed about {day} and cannot be planned: no {lacks} is entered. "
-            "Enter it among the programme's workbooks.",
+            "Enter it under Orders.",
             title=title,
             day=date_words(needed),
             lacks=lacks,

@@ -1,6 +1,7 @@
 """The orders' page in words: what to order now and later, what is on the way, spares, the budget, and what all of it rests on."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
@@ -14,6 +15,7 @@ from markstead.forecast.orders import MonthTotal, Order, OrderLine
 from markstead.ledger.facts import CopyOrdered, CopyReceived
 from markstead.ledger.serial import Entry
 from markstead.records.home import Home
+from markstead.records.offers import NewOffer, read_price, read_supplier
 from markstead.records.order_calls import SOON
 from markstead.records.ordering import OnTheWay, OrderReading, SpareLine, SupplierLine, Wanted
 from markstead.records.outlooks import book_words
@@ -22,6 +24,8 @@ from markstead.web.pages import new_token
 
 BAR = 120
 """Width of the longest bar of the budget; the sum stands beside it."""
+PRICE = "price-"
+"""Begins the name of the field for the price of a workbook."""
 MOST_COPIES = 99
 """Of one line of an order."""
 
@@ -41,6 +45,19 @@ class LineView:
     late: bool
     """Even ordered today it may come too late."""
     ticked: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BareView:
+    """A workbook of which no supplier or no price is entered."""
+
+    code: str
+    title: str
+    course: str
+    whom: str
+    needed: str
+    price: str
+    """What stands in its field."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +150,12 @@ class OrdersView:
     parcels: tuple[ParcelView, ...]
     late: int
     """Parcels that should have come."""
-    without: tuple[str, ...]
+    without: tuple["BareView", ...]
+    """Workbooks that are wanted and cannot be planned, for want of a supplier or a price."""
+    sign: str
+    """The currency of their prices."""
+    supplier: str
+    """What stands in the field for the supplier of all of them."""
     spare_names: str
     spares: tuple[str, ...]
     no_spares: tuple[str, ...]
@@ -155,6 +177,8 @@ class Typed:
     lines: frozenset[str]
     expected: str
     copies: frozenset[str]
+    offered: Mapping[str, str]
+    """Prices by code of the workbook, and under nothing the supplier of all of them."""
 
     @classmethod
     def of(cls, data: QueryDict) -> "Typed":
@@ -165,6 +189,8 @@ class Typed:
             frozenset(data.getlist("line")),
             data.get("expected", "")[:40],
             frozenset(data.getlist("copies")),
+            {name.removeprefix(PRICE): data.get(name, "")[:40] for name in data if name.startswith(PRICE)}
+            | {"": data.get("from", "")[:100]},
         )
 
 
@@ -219,7 +245,9 @@ def orders_view(home: Home, reading: OrderReading, typed: Typed | None = None) -
         ),
         parcels=parcels,
         late=sum(parcel.late for parcel in parcels),
-        without=tuple(line.sentence for line in reading.without_offer),
+        without=_bare(home, reading, typed),
+        sign=home.programme.currency,
+        supplier=typed.offered[""] if typed is not None else _usual_supplier(home),
         spare_names=", ".join(_spare_words(line) for line in spares),
         spares=tuple(line.sentence for line in spares),
         no_spares=tuple(line.sentence for line in reading.spares if not line.spare.keep),
@@ -244,6 +272,13 @@ def _headline(reading: OrderReading, now: Sequence[Order], later: Sequence[Order
         names = and_words(dict.fromkeys(order.supplier for order in now))
         total = reading.speech.money(sum(order.total for order in now))
         return say("Order now from {suppliers}: {total} with postage.", suppliers=names, total=total)
+    needed = sum(line.needed <= reading.today for line in reading.without_offer)
+    if needed:
+        return counted(
+            needed,
+            "{n} workbook is needed now, and no supplier or no price of it is entered.",
+            "{n} workbooks are needed now, and no supplier or no price of them is entered.",
+        )
     if later:
         first = later[0]
         return say(
@@ -252,6 +287,62 @@ def _headline(reading: OrderReading, now: Sequence[Order], later: Sequence[Order
             day=date_words(first.by),
         )
     return say("Nothing is to be ordered.")
+
+
+def read_offers(data: QueryDict, home: Home) -> dict[str, NewOffer]:
+    """Read the prices that were typed, and from whom all of these workbooks are had.
+
+    Raises:
+        InputError: every price that is none, a supplier that is none, or no price at all.
+    """
+    found: dict[str, NewOffer] = {}
+    problems: list[Problem] = []
+    supplier = ""
+    try:
+        supplier = read_supplier(data.get("from", ""))
+    except InputError as error:
+        problems += error.problems
+    for name in data:
+        if not name.startswith(PRICE) or not data[name].strip():
+            continue
+        try:
+            book = home.programme.workbook(name.removeprefix(PRICE))
+            found[book.code] = NewOffer(supplier, read_price(data[name], book.title))
+        except InputError as error:
+            problems += error.problems
+    if not found and not problems:
+        problems.append(Problem(say("price"), say("nothing"), say("a price for at least one workbook")))
+    if problems:
+        raise InputError(problems)
+    return found
+
+
+def _usual_supplier(home: Home) -> str:
+    """From whom most workbooks of the programme are had; nothing where none has a supplier."""
+    names = Counter(book.supplier for book in home.programme.workbooks.values() if book.supplier)
+    return next((name for name, _ in names.most_common(1)), "")
+
+
+def _bare(home: Home, reading: OrderReading, typed: Typed | None) -> tuple[BareView, ...]:
+    """Every workbook once, by the earliest day on which it is needed."""
+    found: dict[str, BareView] = {}
+    for line in sorted(reading.without_offer, key=lambda line: (line.needed, line.workbook)):
+        if line.workbook in found:
+            continue
+        book = home.programme.workbook(line.workbook)
+        needed = say("now") if line.needed <= reading.today else date_words(line.needed)
+        price = f"{book.price / 100:.2f}" if book.price is not None else ""
+        if typed is not None:
+            price = typed.offered.get(book.code, price)
+        found[book.code] = BareView(
+            book.code,
+            book.title,
+            home.programme.course(book.course).title,
+            _whom(line.learner, reading.speech),
+            needed,
+            price,
+        )
+    return tuple(found.values())
 
 
 def _order(home: Home, reading: OrderReading, order: Order, typed: Typed | None) -> OrderView:

@@ -67,6 +67,7 @@ urlpatterns = [
     path("quiz/<slug:quiz>/answer", quiz.answer, name="quiz-answer"),
     path("orders/", orders.page, name="orders"),
     path("orders/place", orders.place, name="orders-place"),
+    path("orders/offers", orders.offers, name="orders-offers"),
     path("orders/receive", orders.receive, name="orders-receive"),
     path("orders/sheet", orders.sheet, name="orders-sheet"),
     path("sittings/", sittings.page, name="sittings"),

@@ -11,12 +11,13 @@ from django.views.decorators.http import require_POST, require_safe
 from markstead.errors import InputError, MarksteadError, Problem
 from markstead.records import order_papers, ordering, queries
 from markstead.records.desk import Done, Slip
+from markstead.records.offers import set_offers
 from markstead.records.order_papers import OrderSheet
 from markstead.records.typeset import usual_paper
 from markstead.speech import say
 from markstead.web import forms
 from markstead.web.kept import kept_page
-from markstead.web.orders_page import Typed, done_words, orders_view, read_lines
+from markstead.web.orders_page import Typed, done_words, orders_view, read_lines, read_offers
 from markstead.web.pages import Said
 from markstead.web.seat import Seat
 from markstead.web.views.acts import said_of
@@ -96,6 +97,18 @@ def place(request: HttpRequest, seat: Seat) -> HttpResponse:
     except MarksteadError as error:
         return _refused(request, seat, error)
     return _done(done)
+
+
+@require_POST
+@taught
+def offers(request: HttpRequest, seat: Seat) -> HttpResponse:
+    """Enter supplier and price of the workbooks that could not be planned."""
+    try:
+        given = read_offers(request.POST, seat.home)
+        set_offers(seat.household, given, stamp=seat.home.stamp, at=seat.now)
+    except MarksteadError as error:
+        return _refused(request, seat, error)
+    return redirect("orders")
 
 
 @require_POST
