@@ -15,6 +15,7 @@ from pytest_django import DjangoDbBlocker
 
 from markstead.errors import InputError, UnknownError
 from markstead.errors import Problem as Wrong
+from markstead.ledger.facts import Presence
 from markstead.plan.answer import Answer, Outcome, empty
 from markstead.plan.breaches import breaches
 from markstead.plan.problem import Problem
@@ -572,6 +573,23 @@ def test_each_change_is_tried_on_values_and_written_down_when_its_plan_is_taken(
     assert set(after.wishes.learners) == set(wanted.wishes.learners)
     assert set(after.wishes.courses) == set(wanted.wishes.courses)
     assert after != before
+
+
+def test_of_who_is_absent_by_the_attendance_taken_today_nothing_is_asked_today(planned: Planned) -> None:
+    def goals_today() -> set[str]:
+        kept = planned.worked(Effort.MEND)
+        assert kept.answer is not None
+        assert breaches(kept.problem, kept.answer) == ()
+        return {goal.learner for goal in kept.answer.goals if goal.day == 0 and goal.pages}
+
+    asa, noa = planned.learner("asa"), planned.learner("noa")
+    assert goals_today() == {asa, noa}
+    taken = actions.take_attendance(
+        "home", learner="asa", day=MONDAY.date(), presence=Presence.ABSENT, by="ruth", at=MONDAY
+    )
+    assert goals_today() == {noa}
+    actions.undo("home", act=taken.act, by="ruth", at=MONDAY)
+    assert goals_today() == {asa, noa}
 
 
 def test_a_course_given_up_takes_its_targets_and_pages_with_it(planned: Planned) -> None:

@@ -15,6 +15,7 @@ from markstead.ledger.facts import (
     AttendanceTaken,
     CopyIssued,
     FactReversed,
+    Presence,
 )
 from markstead.ledger.serial import Entry, read_body
 from markstead.records.home import Home, Somebody, read_home
@@ -114,6 +115,21 @@ def entries_of(
             found += _kept(_bodies(rows.filter(of_copies, copy__in=some)), past.end)
         found.sort(key=lambda entry: entry.seq)
     return _of_learner(found, learner)
+
+
+def absent_on(home: Home, day: date) -> frozenset[str]:
+    """Ids of the learners of whom the latest attendance taken for a day says that they are absent."""
+    since = home.calendar.instant_of(day - timedelta(days=7), MIDNIGHT)
+    rows = EntryRow.objects.filter(household=home.id, copy=None, at__gte=since)
+    kinds = [AttendanceTaken.KIND, FactReversed.KIND]
+    entries = [read_body(body) for body in _bodies(rows.filter(kind__in=kinds))]
+    gone = {e.fact.entry for e in entries if isinstance(e.fact, FactReversed)}
+    latest = {
+        e.fact.learner: e.fact.presence
+        for e in entries
+        if isinstance(e.fact, AttendanceTaken) and e.fact.day == day and e.seq not in gone
+    }
+    return frozenset(learner for learner, presence in latest.items() if presence is Presence.ABSENT)
 
 
 def _going_on(past: Past, given: set[str], since: date, courses: Collection[str]) -> set[str]:

@@ -16,6 +16,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Max, Q
 
+from markstead.calendar.school import Absence
 from markstead.errors import InputError, MarksteadError, UnknownError
 from markstead.errors import Problem as Wrong
 from markstead.ledger.facts import GoalSet, Step
@@ -30,6 +31,7 @@ from markstead.records.home import Home, load_home
 from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Document, Household
 from markstead.records.models import Plan as PlanRow
+from markstead.records.past import absent_on
 from markstead.records.plan_asks import (
     Ask,
     MinutesADay,
@@ -534,7 +536,7 @@ def ask(
     home = load_home(household_row(household))
     footing = _footing(home)
     today = home.calendar.day_of(now)
-    after = changed(home, asks, today)
+    after = _as_attended(changed(home, asks, today), today)
     standing = in_force(home)
     if by_hand is None:
         by_hand = standing.by_hand if standing is not None else ()
@@ -565,6 +567,14 @@ def ask(
             says=_written(Says(guessed=guessed_paces(scene, problem))),
         )
     return number
+
+
+def _as_attended(home: Home, today: date) -> Home:
+    """The home in whose calendar those are absent today of whom that is on the record: of them nothing more is asked."""
+    ill = tuple(Absence(learner, today, today) for learner in sorted(absent_on(home, today)))
+    if not ill:
+        return home
+    return replace(home, calendar=replace(home.calendar, absences=(*home.calendar.absences, *ill)))
 
 
 def at_work(household: str, effort: Effort, asks: Sequence[Ask] = ()) -> int | None:
