@@ -11,6 +11,7 @@ from markstead.ledger.serial import Entry
 from markstead.records import actions as a
 from markstead.records import past, people, plans, queries, report_words, required, term_reports
 from markstead.records.home import Home
+from markstead.records.openings import Opening, Where, write_openings
 from markstead.records.setup import Papers, set_up
 from markstead.records.term_reports import BookState, CourseReport, PlannedBy, TermReport
 from markstead.rules.spans import Span
@@ -64,6 +65,17 @@ class TestFigures:
         assert covered is not None
         assert (covered.by, covered.done, covered.planned) == (PlannedBy.SHARE, 5, Fraction(180, 140))
         assert course(home, "words-5").covered == replace(covered, done=2, planned=Fraction(60, 140))
+
+    def test_of_a_record_that_began_within_the_year_the_share_counts_from_then_on(self, home: Home) -> None:
+        """4 of 18 pages were taken over on 12 January; the fortnight has 10 of the 55 school days from then on."""
+        here = Opening("noa", "sums-5", Where.HAND, "sums-5-01", 4)
+        (copy,) = write_openings("home", [here], by="ruth", at=at(12, 8))
+        a.hold_opening_talk("home", copy=copy, by="ruth", at=at(12, 8))
+        work(copy, (5, 6), 10, at(12, 9))
+
+        (found,) = term_reports.term_report(home, "noa", FORTNIGHT, as_of=AS_OF).courses
+        assert found.covered is not None
+        assert (found.covered.done, found.covered.planned) == (2, Fraction(140, 55))
 
     def test_pages_of_a_new_copy_are_no_new_material(self, home: Home) -> None:
         second = copy_of("sums-5-02", at(15, 8))

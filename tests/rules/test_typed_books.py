@@ -108,6 +108,21 @@ def test_what_a_spreadsheet_copies_reads_back(pairs: list[tuple[str, str]]) -> N
     assert [(s, t, p) for s, _, t, p in rows(text)] == [(a, b, "12") for a, b in pairs]
 
 
+@pytest.mark.parametrize(
+    "heads",
+    [
+        "Materia;Grado;Título;Páginas",
+        "ASIGNATURA;Año;Cuaderno;N.º de páginas",
+        "Course;School year;Workbook;Page count",
+        "Subject;Grade;Book;Number of pages",
+    ],
+)
+def test_headings_are_known_in_both_languages_and_in_several_words(heads: str) -> None:
+    read = read_paste(f"{heads}\nSums;5;Boats;24")
+    assert read.columns == ("subject", "level", "title", "pages")
+    assert [(book.title, book.pages) for book in read.books] == [("Boats", "24")]
+
+
 def test_no_heading_stands_for_two_columns() -> None:
     words = [word for heading in HEADINGS.values() for word in heading]
 

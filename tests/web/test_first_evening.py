@@ -11,8 +11,10 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
 from markstead.records import first_evening, queries
+from markstead.records.first_evening import read_draft
 from markstead.records.home import Home
 from markstead.records.models import Entry, Household
+from markstead.web.first_evening import Setup
 from tests.tools.homes import PASSWORD, RULES, WORKBOOKS
 from tests.web.conftest import MONDAY
 
@@ -322,6 +324,23 @@ class TestLearnersAndSchool:
     def test_a_part_of_another_country_is_left_out(self, ruth: Client) -> None:
         assert where_it_leads(ruth, "school", **SCHOOL | {"country": "IE"}) == "/first/programme/"
 
+    def test_a_country_with_parts_asks_once_for_the_part(self, ruth: Client) -> None:
+        bare = {name: value for name, value in SCHOOL.items() if name != "region"}
+        asked = ruth.post("/first/school/", {"do": "on", **bare}).content.decode()
+        assert list(wrong_at(asked)) == ["region"]
+        assert 'name="parts-of" value="GB"' in asked
+        answered = {**bare, "region": "", "parts-of": "GB"}
+        assert where_it_leads(ruth, "school", **answered) == "/first/programme/"
+        assert 'value="GBP"' in page(ruth, "/first/programme/typed/")
+
+    @pytest.mark.parametrize("said", ["2", "Year 2", "2nd", "2nd grade", "2.º", "2º grado", "Grado 2"])
+    def test_a_school_year_is_read_as_people_write_it(
+        self, ruth: Client, settings: LazySettings, said: str
+    ) -> None:
+        assert where_it_leads(ruth, "learners", **{"name-0": "Asa", "year-0": said}) == "/first/school/"
+        (asa,) = Setup(read_draft(settings.HOME), "ruth").learners
+        assert asa.newcomer.year == 2
+
     def test_usual_days_are_ticked_until_the_step_was_saved(self, ruth: Client) -> None:
         ticked = r'name="weekday" value="(\d)" checked'
         assert re.findall(ticked, page(ruth, "/first/school/")) == list("01234")
@@ -357,6 +376,23 @@ class TestProgramme:
         ).content.decode()
         assert 'value="Counting Boats"' in more
         assert 'name="title-1" type="text" maxlength="200" value="Gulls"' in more
+
+    def test_rows_that_are_pasted_again_take_the_place_of_those_that_stand_there(
+        self, at_the_programme: Client
+    ) -> None:
+        send(at_the_programme, "programme", kind="typed")
+        address, rows = "/first/programme/typed/", "Sums\t5\tBoats\t{}\nSums\t5\tGulls\t{}"
+        first = at_the_programme.post(
+            address, {"do": "read", "paste": "Subject\tYear\tWorkbook\tSheets\n" + rows.format(24, 26)}
+        ).content.decode()
+        assert "No column of pages was found" in first
+        there = dict(re.findall(r'name="((?:subject|level|title|pages)-\d+)"[^>]*? value="([^"]*)"', first))
+        again = at_the_programme.post(
+            address,
+            {**there, "do": "read", "paste": "Subject\tYear\tWorkbook\tNo. of pages\n" + rows.format(24, 26)},
+        ).content.decode()
+        assert [again.count(f'value="{title}"') for title in ("Boats", "Gulls")] == [1, 1]
+        assert re.findall(r'name="pages-\d+"[^>]*? value="(\d+)"', again) == ["24", "26"]
 
     def test_a_paste_that_was_forgotten_is_read_before_going_on(self, at_the_programme: Client) -> None:
         send(at_the_programme, "programme", kind="typed")

@@ -76,3 +76,11 @@ def _zones() -> dict[str, tuple[str, ...]]:
 def zones(country: str) -> tuple[str, ...]:
     """The time zones of a country, in the order of the zone database; none for one that it does not know."""
     return _zones().get(country, ())
+
+
+def currency(country: str) -> str:
+    """The currency that is paid with in a country, in three letters; nothing where none is known."""
+    from babel.numbers import get_territory_currencies
+
+    found = get_territory_currencies(country) if country else []
+    return str(found[0]) if found else ""

@@ -310,7 +310,7 @@ def _covered_note(course: CourseReport) -> str:
             day=date_words(covered.plan_taken),
         )
     return say(
-        "Planned: an even share, by school days, of what was left of the course when the school year began."
+        "Planned: an even share, by school days, of what was left of the course when the school year began, or this record within it."
     )
 
 

@@ -469,8 +469,13 @@ class _Reader:
         return self._even_share(course, done, before_year)
 
     def _even_share(self, course: str, done: int, before_year: set[tuple[str, int]]) -> Covered | None:
-        """Of what was left of the course when the school year began, so much as of its school days lies in the span."""
-        inside = [day for day in self.year_days if self.span.first <= day <= self.until]
+        """Of what was left of the course when the school year began, so much as of its school days lies in the span.
+
+        Where the record of the learner began within the year, with work that was taken over, it counts from then on.
+        """
+        began = self._taken_over_on()
+        days = [day for day in self.year_days if began is None or day >= began]
+        inside = [day for day in days if self.span.first <= day <= self.until]
         if not inside:
             return None
         given = [self.programme.workbook(self.standings[c].workbook) for c in self.copies]
@@ -479,7 +484,14 @@ class _Reader:
         pages = sum(b.pages for b in left) - sum(
             (code, page) in before_year for code, page in before_year if code in {b.code for b in left}
         )
-        return Covered(done, Fraction(pages * len(inside), len(self.year_days)), PlannedBy.SHARE)
+        return Covered(done, Fraction(pages * len(inside), len(days)), PlannedBy.SHARE)
+
+    def _taken_over_on(self) -> date | None:
+        """The day on which the record of the learner began, where what was worked before was taken over on it."""
+        days = [(self.calendar.day_of(entry.at), entry.fact) for entry in self.entries]
+        first = min((day for day, _ in days), default=None)
+        over = any(day == first and isinstance(fact, WorkTakenOver) for day, fact in days)
+        return first if over else None
 
 
 def plan_then(past: Past, span: Span) -> KeptPlan | None:

@@ -20,13 +20,21 @@ MOST_PAGES = 999
 LONGEST = 120
 
 HEADINGS: Mapping[str, tuple[str, ...]] = {
-    "subject": ("subject", "course"),
-    "level": ("level", "year"),
-    "number": ("number", "no", "no.", "nr", "nr.", "#"),
-    "title": ("title", "workbook", "name"),
-    "pages": ("pages", "number of pages", "page count"),
+    "subject": ("subject", "course", "materia", "asignatura", "curso", "area"),
+    "level": ("level", "year", "school year", "grade", "nivel", "grado", "ano"),
+    "number": ("number", "no", "nr", "#", "numero", "num", "n", "n.o"),
+    "title": ("title", "workbook", "book", "name", "titulo", "cuaderno", "libro", "nombre"),
+    "pages": ("pages", "paginas", "pags", "pag"),
 }
-"""Headings by which a column is known, in small letters."""
+"""Headings by which a column is known, in either language, in small letters without accents and stops."""
+NAMES: Mapping[str, str] = {
+    "subject": later("subject"),
+    "level": later("level"),
+    "number": later("number"),
+    "title": later("title"),
+    "pages": later("pages"),
+}
+"""What each is called when it is told."""
 _BY_POSITION = {
     1: ("title",),
     2: ("title", "pages"),
@@ -174,11 +182,23 @@ def _trimmed(row: list[str]) -> list[str]:
 def _header(row: Sequence[str]) -> tuple[str, ...] | None:
     """The names of the columns, '' for one that has no place here; None where this is no row of headings."""
     by_word = {word: name for name, words in HEADINGS.items() for word in words}
-    found = [by_word.get(cell.casefold(), "") for cell in row]
+    found = [by_word.get(_plain(cell), "") or _of_pages(cell) for cell in row]
     named = [name for name in found if name]
     if "title" not in named or (len(row) > 1 and len(named) < 2) or len(named) != len(set(named)):
         return None
     return tuple(found)
+
+
+def _plain(heading: str) -> str:
+    """A heading in small letters, without accents and stops."""
+    letters = unicodedata.normalize("NFKD", heading.casefold())
+    return "".join(c for c in letters if not unicodedata.combining(c)).strip(" .:º°")
+
+
+def _of_pages(heading: str) -> str:
+    """`pages` where one word of several says so, as in: number of pages."""
+    words = re.findall(r"[a-z]+", _plain(heading))
+    return "pages" if len(words) > 1 and {"pages", "page", "paginas"} & set(words) else ""
 
 
 def _named(row: Sequence[str], columns: Sequence[str]) -> dict[str, str]:

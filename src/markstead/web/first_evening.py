@@ -82,6 +82,11 @@ class Setup:
     def school(self) -> SchoolCalendar | None:
         return first_school.read_school(self.typed("school"))
 
+    @property
+    def country(self) -> str:
+        """Two letters; empty before it is chosen."""
+        return self.typed("school").text("country")
+
     @cached_property
     def programme(self) -> Read:
         """The programme of the chosen way; nothing where none is chosen."""
@@ -190,6 +195,8 @@ def look_over(setup: Setup, today: date) -> tuple[Told, ...]:
     if setup.you is None or setup.school is None or programme is None:
         return ()
     country = {p.code: p.name for p in places.countries()}.get(setup.school.country, "")
+    parts = {p.code: p.name for p in places.regions(setup.school.country)}
+    region = parts.get(setup.school.region or "", "")
     stands = []
     for _, who in setup.takes:
         mine = [o for o in setup.openings if o.learner == who.key]
@@ -218,7 +225,10 @@ def look_over(setup: Setup, today: date) -> tuple[Told, ...]:
         Told(
             "school",
             say("School"),
-            (f"{country}, {setup.school.zone}.", *first_school.school_words(setup.school, today)),
+            (
+                f"{', '.join(filter(None, (country, region, setup.school.zone)))}.",
+                *first_school.school_words(setup.school, today),
+            ),
         ),
         Told("programme", say("Programme"), tuple(first_programme.programme_words(programme))),
         Told("standing", say("Where each stands"), tuple(stands)),

@@ -1,5 +1,6 @@
 """The first two steps of the set-up: who you are, and who learns here."""
 
+import re
 from dataclasses import dataclass
 
 from markstead.records.first_evening import keys_for
@@ -11,6 +12,7 @@ from markstead.web.first_fields import Field, Typed
 SECRETS = frozenset({"password", "again"})
 """Fields that are never kept."""
 MOST_LEARNERS = 12
+LAST_YEAR = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,9 @@ def you_fields(typed: Typed, *, account: str) -> tuple[Field, ...]:
     )
     if account:
         return names
-    hint = say("At least 10. It is kept as a digest only, and never filled in again.")
+    hint = say(
+        "At least 10 letters, digits or signs; three or four words make a good one. Nobody can read it here afterwards."
+    )
     return (
         *names,
         one("username", say("Name to sign in with"), hint=say("Short and without blanks."), fills="username"),
@@ -77,7 +81,7 @@ def read_learners(typed: Typed) -> tuple[Pupil, ...]:
     years: dict[int, int] = {}
     for n in full:
         typed.words(f"name-{n}", say("A name is wanted here."))
-        years[n] = typed.whole(f"year-{n}", 0, 20)
+        years[n] = _year(typed, f"year-{n}")
     if not full:
         typed.fail("name-0", say("At least one learner is wanted here."))
     if typed.wrong:
@@ -86,6 +90,16 @@ def read_learners(typed: Typed) -> tuple[Pupil, ...]:
     return tuple(
         Pupil(n, Newcomer(key, names[n], Role.LEARNER, years[n])) for key, n in zip(keys, full, strict=True)
     )
+
+
+def _year(typed: Typed, name: str) -> int:
+    """A school year as people write it: 2, 2nd, Year 2, 2.º grado."""
+    said = re.fullmatch(
+        r"(?:[^\W\d_]+\.? +)?([0-9]{1,2})(?:st|nd|rd|th|\.?[oaºª])?\.?(?: +[^\W\d_]+)?", typed.text(name)
+    )
+    if said is not None and int(said[1]) <= LAST_YEAR:
+        return int(said[1])
+    return typed.whole(name, 0, LAST_YEAR)
 
 
 def learner_rows(typed: Typed, *, more: bool = False) -> tuple[tuple[Field, Field], ...]:

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+from markstead.calendar import places
 from markstead.errors import InputError, Problem
 from markstead.records.first_evening import Fields
 from markstead.records.sheets import PROGRAMME, WORKBOOKS
@@ -156,8 +157,8 @@ def file_fields(typed: Typed) -> tuple[Field, ...]:
     )
 
 
-def name_fields(typed: Typed) -> tuple[Field, ...]:
-    """What the programme is called and what its prices are in."""
+def name_fields(typed: Typed, country: str = "") -> tuple[Field, ...]:
+    """What the programme is called and what its prices are in: before it is said, what a country pays with."""
     return (
         Field(
             "title",
@@ -168,9 +169,9 @@ def name_fields(typed: Typed) -> tuple[Field, ...]:
         Field(
             "currency",
             say("Currency of prices"),
-            typed.text("currency") or "EUR",
+            typed.text("currency") or places.currency(country) or "EUR",
             wrong=typed.wrong.get("currency", ""),
-            hint=say("Three letters."),
+            hint=say("Three letters, such as EUR."),
         ),
     )
 
@@ -302,20 +303,29 @@ def grid_rows(typed: Typed, *, more: bool = False) -> tuple[GridRow, ...]:
 
 
 def with_paste(fields: Fields) -> tuple[dict[str, list[str]], str]:
-    """Take the paste into the grid, behind the rows that are there; and say what was read."""
+    """Take the paste into the grid, and say what was read.
+
+    A row of a workbook that stands there already takes its place; all others come behind the rows that are there.
+    """
     typed = Typed(fields)
     pasted = typed_books.read_paste(typed.lines("paste"))
     kept = {name: list(values) for name, values in fields.items()}
     if not pasted.books:
         return kept, say("The paste is empty: nothing was read.")
     used = [n for n in range(MOST_ROWS) if any(typed.text(f"{name}-{n}") for name in MAIN_CELLS)]
-    first = max(used, default=-1) + 1
-    room = MOST_ROWS - first
-    for n, book in enumerate(pasted.books[:room], first):
+    there = {tuple(typed.text(f"{name}-{n}") for name in MAIN_CELLS[:3]): n for n in reversed(used)}
+    free, taken = max(used, default=-1) + 1, 0
+    for book in pasted.books:
+        n = there.pop((book.subject, book.level, book.title), None)
+        if n is None:
+            n, free = free, free + 1
+        if n >= MOST_ROWS:
+            continue
+        taken += 1
         for name in MAIN_CELLS:
-            kept[f"{name}-{n}"] = [getattr(book, name)]
+            kept[f"{name}-{n}"] = [getattr(book, name) or typed.text(f"{name}-{n}")]
     kept["paste"] = [""]
-    return kept, _paste_words(pasted, min(room, len(pasted.books)))
+    return kept, _paste_words(pasted, taken)
 
 
 def _paste_words(pasted: typed_books.Pasted, taken: int) -> str:
@@ -330,9 +340,16 @@ def _paste_words(pasted: typed_books.Pasted, taken: int) -> str:
             "Read {n} row; columns known {how}: {columns}. Look them over below.",
             "Read {n} rows; columns known {how}: {columns}. Look them over below.",
             how=how,
-            columns=", ".join(pasted.columns),
+            columns=", ".join(say(typed_books.NAMES[name]) for name in pasted.columns),
         )
     ]
+    if "pages" not in pasted.columns:
+        said.append(
+            say(
+                "No column of pages was found: give it the heading {pages}, and paste the rows again.",
+                pages=say("pages"),
+            )
+        )
     if pasted.left_out:
         said.append(say("Left out: {columns}.", columns=", ".join(pasted.left_out)))
     if taken < len(pasted.books):

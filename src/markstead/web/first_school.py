@@ -53,8 +53,16 @@ def read_school(typed: Typed) -> SchoolCalendar | None:
     if country not in {place.code for place in places.countries()}:
         typed.fail("country", say("A country is wanted here: its public holidays are kept."))
     region = typed.text("region") or None
-    if region is not None and region not in {place.code for place in places.regions(country)}:
+    parts = {place.code for place in places.regions(country)}
+    if region not in parts:
         region = None  # another country was chosen since
+    if parts and region is None and typed.text("parts-of") != country:
+        typed.fail(
+            "region",
+            say(
+                "This country has parts with public holidays of their own: choose yours, or leave it as it is, and go on."
+            ),
+        )
     zone = _zone(typed, country)
     days = chosen_weekdays(typed, "weekday", ())
     if not days:
@@ -148,7 +156,14 @@ def school_fields(typed: Typed, *, more: bool = False) -> SchoolFields:
     if parts:
         whole = Choice("", say("Only what the whole country keeps"))
         choices = (whole, *(Choice(place.code, place.name) for place in parts))
-        region = Field("region", say("Part of the country"), typed.text("region"), "list", choices=choices)
+        region = Field(
+            "region",
+            say("Part of the country"),
+            typed.text("region"),
+            "list",
+            wrong.get("region", ""),
+            choices=choices,
+        )
     if len(clocks) > 1:
         choices = (Choice("", say("Choose…")), *(Choice(clock, _clock_words(clock)) for clock in clocks))
         zone = Field(

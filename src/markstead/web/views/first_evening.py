@@ -216,7 +216,7 @@ def _claim(request: HttpRequest, setup: Setup, found: first_people.You) -> str:
             if problem.key not in ("username", "password"):
                 return str(problem)
             typed.fail(problem.key, say("Wanted is {allowed}", allowed=problem.allowed))
-        return say("Something cannot be taken.")
+        return say("It is said beside its field.")
     login(request, user, backend=BACKEND)
     return ""
 
@@ -300,7 +300,7 @@ def files(request: HttpRequest) -> HttpResponse:
         "fields": first_programme.file_fields(typed)
         if status == 409
         else first_programme.file_fields(Typed(typed.data)),
-        "names": first_programme.name_fields(typed),
+        "names": first_programme.name_fields(typed, setup.country),
         "told": told,
         "file": WORKBOOKS,
         "read": setup.courses_of if request.method == "POST" else None,
@@ -356,7 +356,7 @@ def typed(request: HttpRequest) -> HttpResponse:
     if status != 409:
         fields = Typed(fields.data)
     context = {
-        "names": first_programme.name_fields(fields),
+        "names": first_programme.name_fields(fields, setup.country),
         "layout": first_programme.layout_fields(fields),
         "layout_words": layout_words(first_programme.layout_of(Typed(fields.data))),
         "rows": first_programme.grid_rows(fields, more=asked == "more"),
