@@ -18,6 +18,7 @@ import pytest
 import zxingcpp
 
 from markstead.cli import certificate, network
+from markstead.cli.serving import tell_what_is_opened
 from markstead.errors import InputError
 from tests.cli.conftest import PROGRAM, environment, program
 from tests.cli.test_the_program import free_port, serving
@@ -82,6 +83,15 @@ def test_what_is_opened_is_told() -> None:
     ):
         assert words in told
     assert "plain http" not in network.what_is_opened("https://192.168.1.20:8033/", secure=True)
+
+
+def test_while_there_is_no_home_the_camera_is_led_to_the_set_up(capsys: pytest.CaptureFixture[str]) -> None:
+    tell_what_is_opened("http://192.168.1.20:8033/", (), "first/#abcd-efgh")
+    told = capsys.readouterr().out
+    assert "camera look at this, for http://192.168.1.20:8033/first/#abcd-efgh" in told
+    assert "/tablet/" not in told
+    tell_what_is_opened("http://192.168.1.20:8033/", ())
+    assert "for http://192.168.1.20:8033/tablet/" in capsys.readouterr().out
 
 
 def test_a_camera_reads_the_picture() -> None:

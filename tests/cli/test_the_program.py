@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 import markstead
-from markstead.cli.main import main
+from markstead.cli.main import _of_the_terminal, main
 from tests.cli.conftest import PROGRAM, environment, program
 
 HEAVY = ("django", "pydantic", "granian", "holidays", "markstead.records", "markstead.rules")
@@ -31,6 +31,28 @@ def test_help_loads_nothing_heavy(tmp_path: Path) -> None:
     assert done.stderr.strip() == "[]"
     for name in ("demo", "serve", "init", "import", "today", "act", "history", "undo", "verify", "rebuild"):
         assert f" {name} " in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("says", "code"),
+    [
+        ({}, ""),
+        ({"LANG": "C.UTF-8"}, ""),
+        ({"LANG": "en_US.UTF-8"}, ""),
+        ({"LANG": "es_MX.UTF-8"}, "es"),
+        ({"LANG": "es_ES", "LC_ALL": "en_GB.UTF-8"}, ""),
+        ({"LANG": "C", "LC_MESSAGES": "es"}, "es"),
+        ({"LANG": "xx_YY"}, ""),
+    ],
+)
+def test_a_terminal_that_asks_for_another_language_gets_it(
+    monkeypatch: pytest.MonkeyPatch, says: dict[str, str], code: str
+) -> None:
+    for name in ("LC_ALL", "LC_MESSAGES", "LANG"):
+        monkeypatch.delenv(name, raising=False)
+    for name, value in says.items():
+        monkeypatch.setenv(name, value)
+    assert _of_the_terminal() == code
 
 
 def test_the_version_is_said(tmp_path: Path) -> None:

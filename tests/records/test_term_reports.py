@@ -70,7 +70,6 @@ class TestFigures:
         """4 of 18 pages were taken over on 12 January; the fortnight has 10 of the 55 school days from then on."""
         here = Opening("noa", "sums-5", Where.HAND, "sums-5-01", 4)
         (copy,) = write_openings("home", [here], by="ruth", at=at(12, 8))
-        a.hold_opening_talk("home", copy=copy, by="ruth", at=at(12, 8))
         work(copy, (5, 6), 10, at(12, 9))
 
         (found,) = term_reports.term_report(home, "noa", FORTNIGHT, as_of=AS_OF).courses

@@ -4,12 +4,15 @@ import re
 from datetime import datetime, timedelta
 
 import pytest
+from axes.utils import reset as forget_tries  # type: ignore[import-untyped]
 from django.test import Client
 
 from markstead.ledger.facts import Step
+from markstead.ledger.serial import read_body
 from markstead.records import actions, queries
 from markstead.records.home import Home
 from markstead.records.models import Entry
+from markstead.records.openings import REASON, Opening, Where, write_openings
 from tests.tools.homes import PASSWORD, small_home
 from tests.web.conftest import MONDAY
 
@@ -37,6 +40,20 @@ def fields(page: str, slug: str) -> dict[str, str]:
     raise AssertionError(f"no form for {slug}")
 
 
+def test_one_tap_issues_the_copy_with_which_somebody_joins_a_course_further_on(ruth: Client) -> None:
+    here = Opening("noa", "sums-5", Where.HERE, "sums-5-02")
+    (copy,) = write_openings("home", [here], by="ruth", at=MONDAY)
+    page = ruth.get("/").content.decode()
+    sent = fields(page, "issue")
+    assert (sent["copy"], sent["override"]) == (copy, REASON)
+
+    assert ruth.post("/act", sent).status_code == 302
+    kinds = [
+        read_body(body).fact.KIND for body in Entry.objects.order_by("seq").values_list("body", flat=True)
+    ]
+    assert kinds[-2:] == ["gate overridden", "copy issued"]
+
+
 class TestTheDoor:
     @pytest.mark.parametrize("address", ["/", "/copies/", "/record/", "/papers/", "/today/refresh"])
     def test_nobody_gets_in_without_signing_in(self, home: Home, address: str) -> None:
@@ -44,6 +61,15 @@ class TestTheDoor:
 
         assert answer.status_code == 302
         assert answer["Location"].startswith("/sign-in/")
+
+    def test_a_name_is_known_in_small_and_capital_letters(self, home: Home) -> None:
+        client = Client()
+        for name in ("Ruth-Home", "RUTH-home", "ruth-HOME", "Ruth-home", "rUth-home"):
+            client.post("/sign-in/", {"username": name, "password": "wrong"})
+        shut = client.post("/sign-in/", {"username": "ruth-home", "password": PASSWORD})
+        assert shut.status_code == 429  # the tries of one person are counted together
+        forget_tries()
+        assert client.post("/sign-in/", {"username": "Ruth-Home", "password": PASSWORD}).status_code == 302
 
     def test_the_door_stays_shut_after_five_wrong_passwords(self, home: Home) -> None:
         client = Client()

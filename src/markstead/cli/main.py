@@ -35,7 +35,7 @@ from markstead.cli import (
 from markstead.cli.house import LOG, folder_of, real_now
 from markstead.cli.options import HOME, HOUSEHOLD, NOW, TODAY, Asked
 from markstead.errors import DamagedRecordError, MarksteadError
-from markstead.speech import language, say, spoken
+from markstead.speech import known, language, say, spoken
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -144,8 +144,15 @@ def _log(argv: Sequence[str]) -> str:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and give its exit status."""
     # A home that is opened may have chosen another, where none is named here.
-    with spoken(os.environ.get("MARKSTEAD_LANGUAGE") or language().code):
+    with spoken(os.environ.get("MARKSTEAD_LANGUAGE") or _of_the_terminal() or language().code):
         return _answer(list(sys.argv[1:] if argv is None else argv))
+
+
+def _of_the_terminal() -> str:
+    """The language that the terminal asks for, where it is another than English; empty where it is not spoken here."""
+    asked = next(filter(None, (os.environ.get(name) for name in ("LC_ALL", "LC_MESSAGES", "LANG"))), "")
+    found = known(asked.partition(".")[0])
+    return found.code if found is not None and not found.code.startswith("en") else ""
 
 
 def _answer(words: Sequence[str]) -> int:

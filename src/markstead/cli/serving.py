@@ -154,15 +154,24 @@ def serve_until_stopped(
     print(say("Stopped."))
 
 
-def tell_what_is_opened(address: str, others: tuple[str, ...]) -> None:
-    """Say what the home network may do now, and show the tablet the way."""
+def tell_what_is_opened(address: str, others: tuple[str, ...], way_in: str = "") -> None:
+    """Say what the home network may do now, and show the tablet the way; or the set-up, while there is no home yet."""
     from textwrap import fill
 
     told = network.what_is_opened(address, secure=address.startswith("https"), others=others)
     print(fill(told, width=100, break_long_words=False))
-    door = f"{address}tablet/"
+    print(say("On this machine, too, it is at that address now, and not at {alone}.", alone=ALONE))
+    door = f"{address}{way_in or 'tablet/'}"
     code = network.picture(door)
-    if code:
+    if code and way_in:
+        print(
+            say(
+                "\nTo set the home up on a phone or a tablet, let its camera look at this, for {door}\n\n{code}\n",
+                door=door,
+                code=code,
+            )
+        )
+    elif code:
         print(say("\nLet the tablet's camera look at this, for {door}\n\n{code}\n", door=door, code=code))
 
 
@@ -227,7 +236,7 @@ def add_to(app: typer.Typer) -> None:
         prepare_to_serve(address, certificate, key)
         check_port(address, port)
         way_in = open_or_begin(asked)
-        tell = partial(tell_what_is_opened, others=others) if lan else None
+        tell = partial(tell_what_is_opened, others=others, way_in=way_in) if lan else None
         serve_until_stopped(address, port, certificate, key, way_in, tell)
 
 

@@ -141,6 +141,8 @@ class TermView:
     terms: tuple[TermLink, ...]
     names: tuple[str, ...]
     heat: tuple[HeatRow, ...]
+    quiet: str
+    """From when on nothing is planned and no week is drawn; empty where something is to the end."""
     learners: tuple[LearnerBlock, ...]
     targets: tuple[TargetLine, ...]
 
@@ -149,6 +151,7 @@ def term_view(
     home: Home, sheet: TermSheet, load: Load, slips: Sequence[Slip], terms: Sequence[Term]
 ) -> TermView:
     """Put a term into words; `terms` are those that can be looked at."""
+    drawn = _drawn(sheet)
     return TermView(
         term_words(sheet.term),
         say("{first} to {last}", first=day_short(sheet.first), last=day_short(sheet.last)),
@@ -156,8 +159,9 @@ def term_view(
         slip_words(slips),
         tuple(TermLink(term_words(t), t.first.isoformat(), t == sheet.term) for t in terms),
         tuple(term.learner.name for term in sheet.learners),
-        tuple(_heat_row(sheet, n) for n in range(len(sheet.mondays))),
-        tuple(_learner_block(home, sheet, term) for term in sheet.learners),
+        tuple(_heat_row(sheet, n) for n in range(drawn)),
+        _quiet_words(sheet, drawn),
+        tuple(_learner_block(home, sheet, term, drawn) for term in sheet.learners),
         target_lines(home, sheet.targets),
     )
 
@@ -285,6 +289,26 @@ def week_words(monday: date, first: date, last: date) -> str:
     )
 
 
+def _drawn(sheet: TermSheet) -> int:
+    """How many weeks are drawn: up to the last in which anything is planned, and one at least."""
+    at_work = [
+        n
+        for term in sheet.learners
+        for n, week in enumerate(term.weeks)
+        if week.mean or week.pages or week.marks
+    ]
+    return max(at_work, default=0) + 1
+
+
+def _quiet_words(sheet: TermSheet, drawn: int) -> str:
+    if drawn >= len(sheet.mondays):
+        return ""
+    return say(
+        "From {day} on nothing is planned: every course is at its end by then.",
+        day=day_short(sheet.mondays[drawn]),
+    )
+
+
 def _heat_row(sheet: TermSheet, n: int) -> HeatRow:
     weeks = [term.weeks[n] for term in sheet.learners]
     off = _off_words([(term.learner.name, term.weeks[n].off) for term in sheet.learners])
@@ -326,8 +350,8 @@ def _off_words(off: Sequence[tuple[str, Sequence[Off]]]) -> tuple[str, ...]:
     )
 
 
-def _learner_block(home: Home, sheet: TermSheet, term: LearnerTerm) -> LearnerBlock:
-    weeks = tuple(week_words(monday, sheet.first, sheet.last) for monday in sheet.mondays)
+def _learner_block(home: Home, sheet: TermSheet, term: LearnerTerm, drawn: int) -> LearnerBlock:
+    weeks = tuple(week_words(monday, sheet.first, sheet.last) for monday in sheet.mondays[:drawn])
     return LearnerBlock(
         term.learner.key,
         term.learner.name,
@@ -338,9 +362,13 @@ def _learner_block(home: Home, sheet: TermSheet, term: LearnerTerm) -> LearnerBl
 
 def _course_block(home: Home, term: LearnerTerm, course: CourseWeeks, weeks: Sequence[str]) -> CourseBlock:
     cells = []
-    for n, (place, week) in enumerate(zip(course.places, term.weeks, strict=True)):
+    before: Place | None = None
+    for words, place, week in zip(weeks, course.places, term.weeks, strict=False):
         marks = tuple(_mark_words(home, m) for m in week.marks if m.course == course.course)
-        cells.append(CourseCell(weeks[n], _place_words(home, place), marks))
+        # That the last workbook is done is said once.
+        over = place is not None and place == before and place.tests == 2
+        cells.append(CourseCell(words, "" if over else _place_words(home, place), marks))
+        before = place
     return CourseBlock(home.programme.course(course.course).title, tuple(cells))
 
 

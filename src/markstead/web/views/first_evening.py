@@ -8,6 +8,7 @@ from typing import Any
 from django.conf import settings
 from django.contrib.auth import login
 from django.contrib.auth.forms import AuthenticationForm
+from django.contrib.auth.models import User
 from django.contrib.auth.views import LoginView, redirect_to_login
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -32,10 +33,21 @@ MOST_BYTES = 1_000_000
 View = Callable[..., HttpResponse]
 
 
+class ByName(AuthenticationForm):
+    """A name to sign in with is known in small and capital letters alike: a phone begins it with a capital."""
+
+    def clean_username(self) -> str:
+        """The name as the account has it, where one account alone can be meant."""
+        typed = str(self.cleaned_data["username"])
+        names = User.objects.filter(username__iexact=typed).values_list("username", flat=True)[:2]
+        return typed if typed in names or len(names) != 1 else str(names[0])
+
+
 class SignIn(LoginView):
     """The door; in an empty home it leads to the set-up instead."""
 
     template_name = "sign_in.html"
+    authentication_form = ByName
     http_method_names = ("get", "head", "post", "options")
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
