@@ -24,9 +24,9 @@ DATABASE_LEFT_OUT := tests/records/test_order_worlds.py tests/records/test_demo_
 
 # uv makes the venv equal to the lock in seconds; where it cannot, pip reads the same hashes and takes a little longer.
 define install
-	VIRTUAL_ENV=$(VENV) $(BIN)/uv pip sync --quiet --require-hashes $(1) requirements-build.lock \
+	@VIRTUAL_ENV=$(VENV) $(BIN)/uv pip sync --quiet --require-hashes $(1) requirements-build.lock \
 		|| $(PIP) install --require-hashes -r $(1)
-	$(PIP) install --no-deps --no-build-isolation --no-index --editable .
+	@$(PIP) install --no-deps --no-build-isolation --no-index --editable .
 endef
 
 .PHONY: help setup setup-dev system demo test check bench lock clean
@@ -35,13 +35,15 @@ help:
 	@sed -n 's/^#   //p' Makefile
 
 setup: $(VENV)/.base
+	@echo "Ready. Begin with: $(BIN)/markstead serve"
 setup-dev: $(VENV)/.dev
 
 $(VENV)/.tools: requirements-build.lock
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' \
 		|| { echo "Found $$($(PYTHON) --version); Markstead needs Python 3.11 or newer: make PYTHON=/path/to/python3.11" >&2; exit 1; }
-	$(PYTHON) -m venv $(VENV)
-	$(PIP) install --require-hashes -r requirements-build.lock || { \
+	@echo "Making the environment in $(VENV); this takes a minute or two the first time."
+	@$(PYTHON) -m venv $(VENV)
+	@$(PIP) install --require-hashes -r requirements-build.lock || { \
 		echo "uv is not to be had here; going on with pip alone." >&2; \
 		sed '/^uv==/,$$d' requirements-build.lock > $(VENV)/setuptools.lock; \
 		$(PIP) install --require-hashes -r $(VENV)/setuptools.lock; }

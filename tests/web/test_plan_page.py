@@ -35,6 +35,15 @@ def test_a_plan_that_was_made_changes_nothing_before_it_is_taken(ruth: Client, b
     assert "The plan in force" in ruth.get("/plan/").content.decode()
 
 
+def test_a_plan_whose_first_day_is_to_come_leads_to_the_sheet_of_the_term(
+    ruth: Client, boats: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert ruth.post(f"/plan/{made(ruth)}/take")["Location"] == "/"
+    monkeypatch.setenv("MARKSTEAD_NOW", "2026-01-17T19:00:00+00:00")  # a Saturday
+    number = made(ruth)
+    assert ruth.post(f"/plan/{number}/take")["Location"] == "/plan/term/"
+
+
 def test_a_sick_learner_is_planned_around_and_the_absence_is_written_when_the_plan_is_taken(
     ruth: Client, boats: str
 ) -> None:

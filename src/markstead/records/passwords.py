@@ -91,6 +91,12 @@ def _is_run(text: str) -> bool:
     return len(set(text)) <= 3 or (len(steps) == 1 and steps <= {-1, 1}) or len(_root(text)) <= 3
 
 
+def account_name(typed: str) -> str:
+    """The name of the account that is meant, in small or capital letters; as it was typed where none or several may be."""
+    names = list(User.objects.filter(username__iexact=typed).values_list("username", flat=True)[:2])
+    return str(names[0]) if len(names) == 1 else typed
+
+
 def problems_of(password: str, *, username: str = "", name: str = "", home: str = "") -> list[Problem]:
     """What is against a password for somebody; nothing where it may be taken."""
     try:

@@ -8,7 +8,6 @@ from typing import Any
 from django.conf import settings
 from django.contrib.auth import login
 from django.contrib.auth.forms import AuthenticationForm
-from django.contrib.auth.models import User
 from django.contrib.auth.views import LoginView, redirect_to_login
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -38,9 +37,7 @@ class ByName(AuthenticationForm):
 
     def clean_username(self) -> str:
         """The name as the account has it, where one account alone can be meant."""
-        typed = str(self.cleaned_data["username"])
-        names = User.objects.filter(username__iexact=typed).values_list("username", flat=True)[:2]
-        return typed if typed in names or len(names) != 1 else str(names[0])
+        return passwords.account_name(str(self.cleaned_data["username"]))
 
 
 class SignIn(LoginView):

@@ -150,13 +150,16 @@ def stop(_: HttpRequest, seat: Seat, number: int) -> HttpResponse:
 @taught
 def take(request: HttpRequest, seat: Seat, number: int) -> HttpResponse:
     """Put a proposed plan in force, with the changes that it was tried with."""
-    if _kept(seat, number).state is State.IN_FORCE:  # sent twice
-        return redirect("today")
+    kept = _kept(seat, number)
+    # Today's page shows the goals of today; where the first are of a later day, the sheet of the term shows them.
+    there = "today" if kept.problem.days[0] <= seat.home.calendar.day_of(seat.now) else "term"
+    if kept.state is State.IN_FORCE:  # sent twice
+        return redirect(there)
     try:
         plans.take(seat.household, number, now=seat.now)
     except MarksteadError as error:
         return _one(request, seat, number, said_of(error, request.POST), 409)
-    return redirect("today")
+    return redirect(there)
 
 
 @require_POST
