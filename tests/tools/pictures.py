@@ -271,7 +271,7 @@ def take_a_first_evening(album: Album, browser: Browser, home: Path) -> None:
         shown("learners")
         go_on()
         page.get_by_label("Country", exact=True).select_option("GB")
-        page.get_by_role("button", name="Show its parts").click()
+        page.get_by_role("button", name="Show its regions").click()
         page.get_by_label("Part of the country").select_option("ENG")
         page.get_by_label("First day of term 1").fill("2026-09-01")
         page.get_by_label("Last day of term 1").fill("2027-07-17")

@@ -67,7 +67,7 @@ class Evening:
 
     def school(self) -> None:
         self.page.get_by_label("Country", exact=True).select_option("GB")
-        self.page.get_by_role("button", name="Show its parts").click()
+        self.page.get_by_role("button", name="Show its regions").click()
         self.page.get_by_label("Part of the country").select_option("ENG")
         self.page.get_by_label("First day of term 1").fill("2026-01-05")
         self.page.get_by_label("Last day of term 1").fill("2026-07-17")

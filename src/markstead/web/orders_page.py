@@ -286,6 +286,12 @@ def _headline(reading: OrderReading, now: Sequence[Order], later: Sequence[Order
             supplier=first.supplier,
             day=date_words(first.by),
         )
+    if reading.without_offer:
+        return counted(
+            len({line.workbook for line in reading.without_offer}),
+            "{n} workbook has no supplier or no price yet: when to order it cannot be told.",
+            "{n} workbooks have no supplier or no price yet: when to order them cannot be told.",
+        )
     return say("Nothing is to be ordered.")
 
 
