@@ -1,7 +1,7 @@
 """Pages and acts through Django's test client: the real database, the real middleware."""
 
 import re
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from axes.utils import reset as forget_tries  # type: ignore[import-untyped]
@@ -13,6 +13,7 @@ from markstead.records import actions, queries
 from markstead.records.home import Home
 from markstead.records.models import Entry
 from markstead.records.openings import REASON, Opening, Where, write_openings
+from markstead.web.pages import waiting_words
 from tests.tools.homes import PASSWORD, small_home
 from tests.web.conftest import MONDAY
 
@@ -52,6 +53,23 @@ def test_one_tap_issues_the_copy_with_which_somebody_joins_a_course_further_on(r
         read_body(body).fact.KIND for body in Entry.objects.order_by("seq").values_list("body", flat=True)
     ]
     assert kinds[-2:] == ["gate overridden", "copy issued"]
+
+
+@pytest.mark.parametrize(
+    ("since", "says"),
+    [
+        (datetime(2026, 1, 12, 8, 59, 40, tzinfo=UTC), "just now"),
+        (datetime(2026, 1, 12, 8, 15, tzinfo=UTC), "45 min"),
+        (datetime(2026, 1, 12, 6, 55, tzinfo=UTC), "2 h 05"),
+        (datetime(2026, 1, 11, 20, 0, tzinfo=UTC), "1 day"),
+        (datetime(2026, 1, 9, 12, 0, tzinfo=UTC), "3 days"),
+        (None, ""),
+    ],
+)
+def test_how_long_somebody_waits_is_told_in_hours_of_today_or_in_days(
+    since: datetime | None, says: str
+) -> None:
+    assert waiting_words(since, MONDAY) == says
 
 
 class TestTheDoor:

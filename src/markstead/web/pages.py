@@ -326,10 +326,11 @@ def waiting_words(since: datetime | None, now: datetime) -> str:
         return say("just now")
     if minutes < 60:
         return say("{minutes} min", minutes=minutes)
-    if minutes < 24 * 60:
+    # A night between is told as a day: hours in which everybody slept say nothing.
+    days = (now.date() - since.astimezone(now.tzinfo).date()).days
+    if days == 0:
         hours, rest = divmod(minutes, 60)
         return say("{hours} h {minutes:02d}", hours=hours, minutes=rest)
-    days = (now.date() - since.astimezone(now.tzinfo).date()).days
     return plural(days, "day")
 
 
