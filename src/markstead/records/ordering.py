@@ -304,8 +304,7 @@ def _without(
         title = say("{title} for {learner}", title=title, learner=home.person(learner).name)
     sentence = (
         say(
-            "{title} is needed now and cannot be planned: no {lacks} is entered. "
-            "Enter it under Orders.",
+            "{title} is needed now and cannot be planned: no {lacks} is entered. Enter it under Orders.",
             title=title,
             lacks=lacks,
         )

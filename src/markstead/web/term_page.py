@@ -304,7 +304,7 @@ def _quiet_words(sheet: TermSheet, drawn: int) -> str:
     if drawn >= len(sheet.mondays):
         return ""
     return say(
-        "From {day} on nothing is planned: every course is at its end by then.",
+        "From {day} on nothing is planned.",
         day=day_short(sheet.mondays[drawn]),
     )
 
