@@ -13,9 +13,11 @@ from markstead.rules.typed_books import (
     laid_out,
     layout_words,
     read_paste,
+    rules_text,
     subject_titles,
     write_files,
 )
+from markstead.speech import spoken
 
 LAYOUTS = st.builds(
     Layout,
@@ -273,6 +275,13 @@ def test_the_rules_are_the_usual_ones_under_the_homes_own_title() -> None:
     assert (programme.title, programme.currency) == ("Ours", "EUR")
     assert programme.marks.practice_needed(20) == 16
     assert programme.workbook("sums-5-01").title == 'Boats "and" Gulls'
+
+
+def test_the_aids_of_the_rules_are_called_in_the_language_that_is_spoken() -> None:
+    with spoken("es"):
+        text = rules_text("Casa", "EUR", {"Sumas": "sumas"})
+    assert 'allowed = ["lápiz", "goma", "regla", "calculadora"]' in text
+    assert "pencil" not in text
 
 
 def test_a_file_without_rules_names_its_own_subjects() -> None:

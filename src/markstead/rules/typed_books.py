@@ -412,10 +412,16 @@ def subject_titles(workbooks_csv: str) -> dict[str, str]:
     }
 
 
+_AIDS = (later("pencil"), later("eraser"), later("ruler"), later("calculator"))
+"""What may lie on the table in a unit test: words of the home's own rules from then on, in the language of its first evening."""
+
+
 def rules_text(title: str, currency: str, subjects: Mapping[str, str]) -> str:
     """The rules of the sample programme under another title, with these subjects: id by title."""
     sample, _ = sample_texts()
     rules = sample[sample.index("[marks]") : sample.index("[[subject]]")]
+    for word in _AIDS:
+        rules = rules.replace(f'"{word}"', _quoted(say(word)))
     head = [
         "# The usual rules of the trade. Change any number: the gates follow.",
         "",
