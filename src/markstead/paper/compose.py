@@ -61,6 +61,8 @@ class Composer:
         self.top, self.bottom = TOP - 6.0 if wall else TOP, paper.height - FOOT
         self.groups: list[Group] = []
         self._pages: list[tuple[list[Box], list[Text], list[Line], list[Area]]] = []
+        self._now = 0
+        self._ends: list[float] = []
         self.y = 0.0
         self.new_page()
 
@@ -68,8 +70,10 @@ class Composer:
 
     def new_page(self) -> None:
         """Go on at the top of the next page."""
+        if self._pages:
+            self._ends.append(self.y)
         self._pages.append(([], [], [], []))
-        self.y = self.top
+        self._now, self.y = len(self._pages) - 1, self.top
 
     @property
     def is_fresh(self) -> bool:
@@ -83,11 +87,23 @@ class Composer:
         self.new_page()
         return True
 
+    def to_foot(self, height: float) -> bool:
+        """Go to what is left at the foot of the last page that has so many millimetres; tell whether there is one.
+
+        For what comes last on a sheet: an earlier page may have more room, and no page is begun.
+        """
+        ends = [*self._ends, self.y]
+        for number in reversed(range(len(ends))):
+            if ends[number] + height <= self.bottom + 1e-9:
+                self._now, self.y = number, ends[number]
+                return True
+        return False
+
     # --- what stands on the page
 
     def box(self, group: str, value: str, x: float, y: float, side: float = BOX, label: str = "") -> None:
         """Put a box."""
-        self._pages[-1][0].append(
+        self._pages[self._now][0].append(
             Box(f"{group}/{value}", group, value, round(x, 3), round(y, 3), side, label)
         )
 
@@ -106,7 +122,7 @@ class Composer:
         placed = Text(
             round(x, 3), round(y, 3), round(width, 3), text, size or self.size, weight, align, shade
         )
-        self._pages[-1][1].append(placed)
+        self._pages[self._now][1].append(placed)
 
     def line(
         self,
@@ -120,7 +136,7 @@ class Composer:
     ) -> None:
         """Draw a stroke."""
         ends = (round(x, 3), round(y, 3), round(to_x, 3), round(to_y, 3))
-        self._pages[-1][2].append(Line(*ends, width, shade, dashed))
+        self._pages[self._now][2].append(Line(*ends, width, shade, dashed))
 
     def area(
         self,
@@ -134,7 +150,7 @@ class Composer:
     ) -> None:
         """Draw a rectangle."""
         placed = (round(x, 3), round(y, 3), round(width, 3), round(height, 3))
-        self._pages[-1][3].append(Area(*placed, fill, stroke, radius))
+        self._pages[self._now][3].append(Area(*placed, fill, stroke, radius))
 
     def group(self, group: Group) -> str:
         """Open a group of boxes; a second one of the same id is our own mistake.

@@ -20,7 +20,9 @@ HALF = ROW // 2
 MINUTES = (5, 10, 15, 20, 25, 30, 40, 50, 60, 90)
 """Minutes that a box may mean, where the caller wishes no others."""
 TITLE_HEIGHT, CAPTION_HEIGHT, AFTER_COURSE = 8.6, 5.0, 1.6
-SUBJECT_WIDTH, CHANGES_HEIGHT = 49.0, 27.0
+SUBJECT_WIDTH = 49.0
+CHANGE, CHANGES, AFTER_CHANGES = 10.5, 2, 3.5
+"""Height of a line for a change by hand, how many there are where there is room, and what is left free below them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,13 +253,31 @@ def score_rows(
 
 
 def _changes(on: Composer, day: Day) -> None:
-    on.need(CHANGES_HEIGHT)
-    on.y = max(on.y, on.bottom - CHANGES_HEIGHT) + 2.0
-    on.line(on.left, on.y - 2.0, on.left + ROW_WIDTH, on.y - 2.0, 0.35)
-    on.caption(say("Changed today? Write it here and colour the box of the line."))
-    for n in range(1, 3):
-        on.y += 10.5
-        words = say("line {number} was changed by hand", number=n)
-        group = on.group(Group(f"changed/{n}", Asks.CHANGED, words, day.learner))
-        on.box(group, "yes", on.left + ROW_WIDTH - FLAG_BOX, on.y - FLAG_BOX + 0.5, FLAG_BOX)
-        on.line(on.left, on.y, on.left + ROW_WIDTH - FLAG_BOX - 3.0, on.y, 0.2, 45)
+    """Lines for what was changed by hand: two, or one where no page has more room, or one that begins with its words.
+
+    Where not even that fits there is none: no page is printed for it alone.
+    """
+    words = say("Changed today? Write it here and colour the box of the line.")
+    for lines in range(CHANGES, 0, -1):
+        height = 2.0 + lines * CHANGE + 0.5
+        if on.to_foot(height):
+            on.y = max(on.y, on.bottom - height - AFTER_CHANGES) + 2.0
+            on.line(on.left, on.y - 2.0, on.left + ROW_WIDTH, on.y - 2.0, 0.35)
+            on.caption(words)
+            for n in range(1, lines + 1):
+                on.y += CHANGE
+                _change(on, day, n)
+            return
+    if on.to_foot(FLAG_BOX + 2.0):
+        on.line(on.left, on.y, on.left + ROW_WIDTH, on.y, 0.35)
+        on.y += FLAG_BOX + 1.0
+        on.text(on.left, on.y - 4.5, 0.6 * ROW_WIDTH, words, CAPTION, 500)
+        _change(on, day, 1)
+
+
+def _change(on: Composer, day: Day, n: int) -> None:
+    """One line to write on and its box."""
+    words = say("line {number} was changed by hand", number=n)
+    group = on.group(Group(f"changed/{n}", Asks.CHANGED, words, day.learner))
+    on.box(group, "yes", on.left + ROW_WIDTH - FLAG_BOX, on.y - FLAG_BOX + 0.5, FLAG_BOX)
+    on.line(on.left, on.y, on.left + ROW_WIDTH - FLAG_BOX - 3.0, on.y, 0.2, 45)
