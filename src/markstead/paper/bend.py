@@ -20,10 +20,10 @@ if TYPE_CHECKING:
 ROUGH_PER_MM = 4.0
 STROKE = 1.1
 """Millimetres: what is thinner counts as a stroke."""
-_MOST_COARSE, _MOST_MIDDLE = 70, 400
-"""Patches looked for in each round."""
-_ROUNDS = (((9.0, 6.0), 3.0), ((5.5, 5.5), 1.5))
-"""Half the size of patches, and how far they are looked for, once the cubic field is known."""
+_MOST_COARSE = 70
+"""Patches looked for before anything is known."""
+_ROUNDS = (((9.0, 6.0), 3.0, 250), ((5.5, 5.5), 1.5, 400))
+"""Half the size of patches, how far they are looked for once the cubic field is known, and how many at most."""
 _LARGE = 2.0
 """Residual in millimetres from the cubic field at which a patch has no vote left."""
 LENGTH, SPREAD = 16.0, 1.0
@@ -76,15 +76,16 @@ def find_bend(rough: "Grey", blank: "Grey", sheet: Found, boxes: Sequence[Box]) 
     planned = np.array([box.centre for box in boxes])
     planned = np.concatenate([planned, _printed_places(drawn, sheet.paper, planned)])
     cubic = _coarse(seen, drawn, sheet, planned)
-    places = _thinned(planned, _MOST_MIDDLE)
-    base = _terms(places) @ cubic
-    moves, scores = np.zeros_like(base), np.zeros(len(base))
-    for half, reach in _ROUNDS:
-        left = smoothed(places, moves, scores, places)
+    places, moves, scores = np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0)
+    for half, reach, most in _ROUNDS:
+        asked = _thinned(planned, most)
+        base = _terms(asked) @ cubic
+        expected = base + smoothed(places, moves, scores, asked)
         found = [
             match(seen, drawn, place, half, reach, ROUGH_PER_MM, move)
-            for place, move in zip(places, base + left, strict=True)
+            for place, move in zip(asked, expected, strict=True)
         ]
+        places = asked
         moves, scores = np.array([move for move, _ in found]) - base, np.array([score for _, score in found])
     shape = _node_shape(sheet.paper)
     field = (_terms(_node_places(sheet.paper)) @ cubic).reshape(*shape, 2)
@@ -179,7 +180,9 @@ def match(
     if right - left < 3 * per_mm or bottom - top < 3 * per_mm:
         return expected, 0.0
     area = seen[top + sy - r : bottom + sy + r, left + sx - r : right + sx + r]
-    scores = cv2.matchTemplate(area, drawn[top:bottom, left:right], cv2.TM_CCOEFF_NORMED)
+    # With a fraction: on whole numbers OpenCV correlates in double precision, which takes half as long again.
+    area, part = area.astype(np.float32), drawn[top:bottom, left:right].astype(np.float32)
+    scores = cv2.matchTemplate(area, part, cv2.TM_CCOEFF_NORMED)
     _, best, _, (px, py) = cv2.minMaxLoc(scores)
     sub = np.array([_peak(scores[py, :], px), _peak(scores[:, px], py)])
     return (np.array([px - r + sx, py - r + sy]) + sub) / per_mm, float(best)
@@ -267,6 +270,7 @@ def _smoothed_on_nodes(
     places: "Floats", moves: "Floats", scores: "Floats", shape: tuple[int, int]
 ) -> "Floats":
     """The same on the grid of nodes, rows x columns x (x, y): there the kernel is a product of one for x and one for y."""
+    import cv2
     import numpy as np
 
     sound, weights = _sound(places, moves, scores)
@@ -274,7 +278,12 @@ def _smoothed_on_nodes(
         np.exp(-((np.arange(count)[:, None] * _NODE - at) ** 2) / (2 * LENGTH**2))
         for count, at in zip(shape, (sound[:, 1], sound[:, 0]), strict=True)
     )
-    return np.stack([SPREAD**2 * (down * weight) @ across.T for weight in weights.T], axis=2)
+    # OpenCV's product: on matrices of this size BLAS wakes a thread on each core, which costs more than it gains.
+    fields = [
+        cv2.gemm(down * weight, across, SPREAD**2, None, 0.0, flags=cv2.GEMM_2_T)  # type: ignore[call-overload]
+        for weight in weights.T
+    ]
+    return np.stack(fields, axis=2)
 
 
 def _sound(places: "Floats", moves: "Floats", scores: "Floats") -> "tuple[Floats, Floats]":

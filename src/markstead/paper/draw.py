@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
@@ -10,7 +9,7 @@ from typing import Any
 
 from markstead.paper.codes import modules_of, outline, page_code
 from markstead.paper.identity import write_typed
-from markstead.paper.layout import Page, Sheet, second_place
+from markstead.paper.layout import Page, Sheet, plain, second_place
 from markstead.speech import language, say
 
 TEMPLATE = Path(__file__).with_name("sheet.typ")
@@ -97,8 +96,9 @@ def _described(sheet: Sheet, pages: tuple[Page, ...], key: bytes | None) -> str:
 
 
 def _page(sheet: Sheet, page: Page, key: bytes | None) -> dict[str, Any]:
-    said = asdict(page)
-    said["boxes"] = [{**box, "page": page.number} for box in said["boxes"]]
+    said = plain(page)
+    for box in said["boxes"]:
+        box["page"] = page.number
     said["modules"] = []
     if page.boxes and key is not None:
         code = page_code(sheet, page.number, key)

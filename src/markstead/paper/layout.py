@@ -8,7 +8,7 @@ the kept layout is the printed one.
 import hashlib
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from enum import StrEnum
 from typing import Any
 
@@ -251,8 +251,18 @@ def slot(column: int) -> float:
 def write_sheet(sheet: Sheet) -> str:
     """Write a sheet so that it reads back equal."""
     return json.dumps(
-        {"version": VERSION, **asdict(sheet)}, ensure_ascii=False, sort_keys=True, separators=(",", ":")
+        {"version": VERSION, **plain(sheet)}, ensure_ascii=False, sort_keys=True, separators=(",", ":")
     )
+
+
+def plain(one: Sheet | Page | Group | Box | Text | Line | Area) -> dict[str, Any]:
+    """What a description holds, by name. Nothing in it can change, so nothing is copied deeply: a sheet has some thousand
+    values."""
+    held = {field.name: getattr(one, field.name) for field in fields(one)}
+    return {
+        name: [plain(each) for each in value] if isinstance(value, tuple) else value
+        for name, value in held.items()
+    }
 
 
 def read_sheet(text: str) -> Sheet:

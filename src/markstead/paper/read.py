@@ -9,7 +9,7 @@ from enum import StrEnum
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from markstead.paper.bend import ROUGH_PER_MM, find_bend
+from markstead.paper.bend import ROUGH_PER_MM, find_bend, strokes
 from markstead.paper.boxes import BoxReading, State, read_boxes
 from markstead.paper.find import Found, find_markers, find_sheets, read_all_codes, read_codes
 from markstead.paper.identity import ForeignCodeError, Identity, NoCodeError, read_code, read_typed
@@ -254,15 +254,15 @@ def _typed_identity(picture: Picture, key: bytes, typed: str) -> Identity | Refu
 
 
 @lru_cache(maxsize=4)
-def _blanks(sheet: Sheet, page: int) -> "tuple[Grey, Grey]":
-    """The page as printed, at the fine and the rough resolution."""
+def _blanks(sheet: Sheet, page: int) -> "tuple[Grey, Grey, Grey]":
+    """The page as printed, at the fine and the rough resolution, and its strokes at the fine one."""
     import cv2
 
     from markstead.paper.draw import blank_page
 
     fine = blank_page(sheet, page, PER_MM)
     size = (round(sheet.paper.width * ROUGH_PER_MM), round(sheet.paper.height * ROUGH_PER_MM))
-    return fine, cv2.resize(fine, size, interpolation=cv2.INTER_AREA)
+    return fine, cv2.resize(fine, size, interpolation=cv2.INTER_AREA), strokes(fine, PER_MM)
 
 
 def read_page(
@@ -270,10 +270,10 @@ def read_page(
 ) -> PageReading | Refusal:
     """Read the boxes of a page whose layout is known, or say how to take the picture again."""
     boxes = sheet.page(page).boxes
-    fine, rough = _blanks(sheet, page)
+    fine, rough, drawn = _blanks(sheet, page)
     bend = find_bend(flatten_roughly(picture.grey, found, ROUGH_PER_MM), rough, found, boxes)
     flat = flatten(picture.grey, found, bend)
-    where = register(flat.grey, fine, boxes)
+    where = register(flat.grey, drawn, boxes)
     quality = _quality(found, flat, where)
     words = retake(quality)
     if words:

@@ -54,13 +54,15 @@ def flatten(grey: "Grey", sheet: Found, bend: Bend) -> Flat:
     step = 8
     x, y = np.meshgrid(*((np.arange(-1, -(-count // step) + 1) + 0.5) * step / PER_MM for count in size))
     plan = np.stack([x.ravel(), y.ravel()], axis=1)
-    seen = to_picture(sheet, bend, plan).astype(np.float32).reshape(*x.shape, 2)
+    seen = to_picture(sheet, bend, plan).astype(np.float32)
     # Resizing puts node n at pixel (n + 0.5) * step - 0.5; the first node lies outside.
-    whole = cv2.resize(seen, None, fx=step, fy=step, interpolation=cv2.INTER_LINEAR)
-    pixels = whole[step : step + size[1], step : step + size[0]]
+    inside = slice(step, step + size[1]), slice(step, step + size[0])
+    columns, rows = (
+        cv2.resize(nodes.reshape(x.shape), None, fx=step, fy=step, interpolation=cv2.INTER_LINEAR)[inside]
+        for nodes in (seen[:, 0].copy(), seen[:, 1].copy())
+    )
     averaged = _averaged(grey, sheet, PER_MM)
-    # With both coordinates in one array OpenCV takes no second one, which its stubs do not know.
-    flat = cv2.remap(averaged, pixels, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
+    flat = cv2.remap(averaged, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     coarse = _without_grain(flat)
     narrow, wide = (_paper_white(coarse, size, mm) for mm in (9.0, 25.0))
     black = _black(flat, wide, sheet)
@@ -128,12 +130,12 @@ def _black(flat: "Grey", white: "Floats", sheet: Found) -> float:
 
 def _darkness(flat: "Grey", white: "Floats", black: float) -> "Floats":
     """Turn the paper's white into the darkness beside it; `white` is given up for it."""
+    import cv2
     import numpy as np
 
     # In place: four million pixels, and no second array of them.
-    np.divide(flat, white, out=white)
-    np.subtract(np.float32(1.0), white, out=white)
-    white /= np.float32(1.0 - black)
+    cv2.divide(flat, white, white, -1.0 / (1.0 - black), cv2.CV_32F)
+    white += np.float32(1.0 / (1.0 - black))
     return white
 
 

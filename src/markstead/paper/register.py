@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 REACH = 1.6
 SECOND_REACH, CLOSE = 0.7, 0.35
+DOUBTFUL = 0.8
+"""Millimetres between its own finding and its neighbours' word from which a box's place is doubtful."""
 OWN_MATCH = 0.55
 """Correlation from which a box's own finding overrides its neighbours'."""
 
@@ -33,17 +35,17 @@ class Registered:
     """Own finding and neighbours disagree."""
 
 
-def register(flat: "Grey", blank: "Grey", boxes: Sequence[Box]) -> Registered:
+def register(flat: "Grey", drawn: "Grey", boxes: Sequence[Box]) -> Registered:
     """Find every box of a page on its flattened picture.
 
     Args:
         flat: the flattened picture, 8 pixels a millimetre.
-        blank: the page as printed, of the same size.
+        drawn: strokes of the page as printed, of the same size.
         boxes: the page's boxes, at least one.
     """
     import numpy as np
 
-    seen, drawn = strokes(flat, PER_MM), strokes(blank, PER_MM)
+    seen = strokes(flat, PER_MM)
     planned = np.array([box.centre for box in boxes])
     found = [_find(seen, drawn, box) for box in boxes]
     moves, own = np.array([move for move, _ in found]), np.array([score for _, score in found])
@@ -55,8 +57,11 @@ def register(flat: "Grey", blank: "Grey", boxes: Sequence[Box]) -> Registered:
     away = np.linalg.norm(moves - near, axis=1)
     strong = (own >= OWN_MATCH) | ((own >= 0.3) & (away < CLOSE))
     chosen = np.where(strong[:, None], moves, near)
-    apart = left_out(planned, moves, own)
-    return Registered(planned + chosen, own, strong & (np.minimum(apart, away) > 0.8))
+    doubtful = strong & (away > DOUBTFUL)
+    if doubtful.any():
+        # What all others say without the box itself takes long to work out, and is seldom asked for.
+        doubtful &= left_out(planned, moves, own) > DOUBTFUL
+    return Registered(planned + chosen, own, doubtful)
 
 
 def _find(
