@@ -1,5 +1,8 @@
 """Layouts: every coordinate once, the same for the printer and for the reader."""
 
+import json
+from dataclasses import asdict
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -106,6 +109,62 @@ def test_paper_has_the_sizes_of_its_standards() -> None:
 
 def test_a_day_that_does_not_fit_goes_on_on_the_next_page() -> None:
     assert [page.number for page in noa().pages] == [1, 2]
+
+
+class TestLinesForChanges:
+    """Where a learner writes what was changed by hand."""
+
+    @staticmethod
+    def lines(sheet: Sheet) -> dict[str, int]:
+        """The page of each line, by the group of its box."""
+        boxes = [(box, page.number) for page in sheet.pages for box in page.boxes]
+        return {box.group: number for box, number in boxes if box.group.startswith("changed/")}
+
+    @pytest.mark.parametrize("paper", Paper)
+    @pytest.mark.parametrize("age", [7, 10, 18])
+    def test_no_page_is_printed_for_them_alone(self, paper: Paper, age: int) -> None:
+        for courses in range(2, 8):
+            for questions in (24, 60, 120):
+                days = day(courses, age=age, questions=questions)
+                sheet = day_sheet(days, sheet_id="00" * 8, paper=paper)
+                for page in sheet.pages:
+                    assert any(box.group not in self.lines(sheet) for box in page.boxes)
+                    assert list(overlaps(page)) == []
+                    assert max(box.y + box.side for box in page.boxes) < second_place(paper)[1] - 2
+
+    @pytest.mark.parametrize(
+        ("paper", "age", "courses", "questions", "pages"),
+        [
+            (Paper.A4, 7, 3, 24, {"changed/1": 1, "changed/2": 1}),
+            (Paper.LETTER, 7, 3, 24, {"changed/1": 1}),
+            (Paper.A4, 7, 2, 120, {"changed/1": 1}),
+            (Paper.LETTER, 10, 7, 24, {"changed/1": 1, "changed/2": 1}),
+            (Paper.A4, 18, 5, 96, {"changed/1": 1}),
+            (Paper.A4, 7, 3, 60, {}),
+        ],
+        ids=[
+            "two where there is room",
+            "one where there is less",
+            "one beside its words",
+            "two at the foot of an earlier page",
+            "one at the foot of an earlier page",
+            "none on a full page",
+        ],
+    )
+    def test_they_are_laid_where_there_is_room(
+        self, paper: Paper, age: int, courses: int, questions: int, pages: dict[str, int]
+    ) -> None:
+        sheet = day_sheet(day(courses, age=age, questions=questions), sheet_id="00" * 8, paper=paper)
+
+        assert self.lines(sheet) == pages
+        assert {group.id for group in sheet.groups if group.asks is Asks.CHANGED} == set(pages)
+
+
+def test_a_sheet_is_written_as_the_library_writes_it() -> None:
+    """`dataclasses.asdict` copies everything deeply, which takes ten times as long, and says the same."""
+    written = json.loads(write_sheet(noa()))
+
+    assert written == json.loads(json.dumps({"version": 1, **asdict(noa())}))
 
 
 @settings(max_examples=40, deadline=None)

@@ -11,7 +11,8 @@ import pytest
 
 from benchmarks.reading import SHEETS, Score, Trial, away, compare, kept_scores, one, stamp, upper
 from markstead.paper.boxes import State
-from markstead.paper.draw import draw_pdf
+from markstead.paper.draw import draw_pdf, draw_png
+from markstead.paper.find import find_sheets
 from markstead.paper.identity import Identity, write_typed
 from markstead.paper.layout import Paper, Sheet
 from markstead.paper.read import PageReading, Reading, Refused, Why, read_file, strip
@@ -212,6 +213,19 @@ class TestWhatIsNoSheet:
 
 
 class TestManySheets:
+    @pytest.mark.parametrize("smaller", [1.0, 1.35, 1.5])
+    def test_a_sheet_that_is_smaller_in_the_picture_is_found_beside_a_large_one(self, smaller: float) -> None:
+        """The large one's markers are found at a first glance, which looks at nothing small."""
+        large, small = (
+            cv2.imdecode(np.frombuffer(draw_png(sheet, KEY, 1, per_mm), np.uint8), cv2.IMREAD_GRAYSCALE)
+            for sheet, per_mm in ((ASA, 9.5), (NOA, 9.5 / smaller))
+        )
+        table = np.full((3000, 4100), 120, np.uint8)
+        for left, sheet in ((20, large), (2060, small)):
+            table[90 : 90 + sheet.shape[0], left : left + sheet.shape[1]] = sheet
+
+        assert [len(found.markers) for found in find_sheets(table)] == [4, 4]
+
     def test_two_sheets_side_by_side_are_both_read(self) -> None:
         reading = read(p.side_by_side(taken(), taken(NOA)))
 
@@ -314,6 +328,14 @@ class TestAShareOfTheProof:
 
     def test_a_hard_picture_is_read_right_or_taken_again(self) -> None:
         assert self.run("hard", p.NATURAL, p.HARD, 1).silent.total() == 0
+
+    def test_a_sheet_is_known_by_one_code_on_crumpled_paper(self) -> None:
+        """One of the pictures that were found while thresholds were chosen: no decoder reads the code as it lies."""
+        rng = np.random.default_rng([3, 511])
+        paper, truth = p.filled(SHEETS[0], 1, p.NATURAL, rng)
+        photo = p.photograph(SHEETS[0], 1, paper, truth, p.MODERATE, rng, covered=[(0.0, 265.0, 50.0, 32.0)])
+
+        assert [page.sheet.id for page in read(photo.content, SHEETS[0]).pages] == [SHEETS[0].id]
 
     @pytest.mark.parametrize("corner", [(160.0, 0.0), (0.0, 265.0)])
     def test_with_one_corner_covered_a_sheet_is_still_known(self, corner: tuple[float, float]) -> None:
