@@ -3,6 +3,7 @@
     python -m benchmarks.reading                    print the tables; some twenty minutes on two idle cores
     python -m benchmarks.reading --write            and write them into docs/explanation/paper.md
     python -m benchmarks.reading --seeds 900 mild   only these rows, on other seeds
+    python -m benchmarks.reading --seeds 900 whole  only the whole pictures
     python -m benchmarks.reading --keep scores      keep what was scored, and go on from there when it is called again
 
 Photographs are invented (`tests.paper.photographs`); no picture that a camera took is among them. Thresholds were chosen on
@@ -40,6 +41,7 @@ from tests.paper.cast import KEY, asa, marking, noa, sitting
 
 PAGE = DOCS / "explanation" / "paper.md"
 FRESH = 20_000
+WHOLE = "whole"
 SHEETS = (
     asa(courses=3, questions=24),
     noa(),
@@ -385,7 +387,7 @@ def _some_content() -> bytes:
 def main() -> None:
     """Read the arguments, run, print."""
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    ask.add_argument("rows", nargs="*", help="rows to run; all, if none is named")
+    ask.add_argument("rows", nargs="*", help=f"rows to run, or {WHOLE!r}; all, if none is named")
     ask.add_argument("--write", action="store_true")
     ask.add_argument(
         "--seeds",
@@ -416,8 +418,12 @@ def main() -> None:
         "kinds": list(kind_table(detail)),
         "places": list(place_table(scores)),
     }
-    if not given.rows and given.whole:
-        tables |= {"whole": list(whole_pictures(given.whole)), "cost": list(cost())}
+    if not trials:
+        tables = {}
+    if given.whole and (not given.rows or WHOLE in given.rows):
+        tables["whole"] = list(whole_pictures(given.whole, given.seeds))
+    if not given.rows:
+        tables["cost"] = list(cost())
     print("\n\n".join("\n".join(lines) for lines in tables.values()))
     if given.write:
         for name, lines in tables.items():
