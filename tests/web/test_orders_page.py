@@ -128,7 +128,7 @@ class TestWhatToOrder:
         client.post("/sign-in/", {"username": "ruth-home", "password": PASSWORD})
         page = text(client.get("/orders/"))
         assert "Without a supplier or a price" in page
-        assert "Counting Boats Sums 5, for Asa now" in page
+        assert "Counting Boats Sums 5, for Asa and Noa now" in page
 
         wrong = client.post("/orders/offers", {"from": "Reed Books", "price-sums-5-01": "cheap"})
         assert wrong.status_code == 409

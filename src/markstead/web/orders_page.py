@@ -272,7 +272,7 @@ def _headline(reading: OrderReading, now: Sequence[Order], later: Sequence[Order
         names = and_words(dict.fromkeys(order.supplier for order in now))
         total = reading.speech.money(sum(order.total for order in now))
         return say("Order now from {suppliers}: {total} with postage.", suppliers=names, total=total)
-    needed = sum(line.needed <= reading.today for line in reading.without_offer)
+    needed = len({line.workbook for line in reading.without_offer if line.needed <= reading.today})
     if needed:
         return counted(
             needed,
@@ -330,8 +330,13 @@ def _usual_supplier(home: Home) -> str:
 
 
 def _bare(home: Home, reading: OrderReading, typed: Typed | None) -> tuple[BareView, ...]:
-    """Every workbook once, by the earliest day on which it is needed."""
+    """Every workbook once, by the earliest day on which it is needed, for all who need it."""
     found: dict[str, BareView] = {}
+    whom: dict[str, set[str]] = {}
+    for line in reading.without_offer:
+        named = whom.setdefault(line.workbook, set())
+        if line.learner is not None:
+            named.add(reading.speech.name(line.learner))
     for line in sorted(reading.without_offer, key=lambda line: (line.needed, line.workbook)):
         if line.workbook in found:
             continue
@@ -344,7 +349,9 @@ def _bare(home: Home, reading: OrderReading, typed: Typed | None) -> tuple[BareV
             book.code,
             book.title,
             home.programme.course(book.course).title,
-            _whom(line.learner, reading.speech),
+            say("for {learner}", learner=and_words(sorted(whom[book.code])))
+            if whom[book.code]
+            else say("to spare"),
             needed,
             price,
         )
