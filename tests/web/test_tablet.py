@@ -823,6 +823,18 @@ class TestTakingBack:
         assert step(asa) == "Work pages 1-4"
         assert asa.post("/tablet/me/undo", follow=True).status_code == 200
 
+    def test_once_it_was_answered_it_is_no_news_any_more(self, asa: Client, begun: str) -> None:
+        tap(asa, "Done: pages 1-4")
+        said = tap(asa, "Ask Ruth")
+        assert "Ruth can see now that you are waiting." in said
+
+        a.give_leave("home", copy=begun, step=Step.MARK, stop="section-1", by="ruth", at=MONDAY)
+
+        page = asa.get("/tablet/me/").content.decode()
+        assert "Ruth has given you leave." in page
+        assert "you are waiting" not in page
+        assert "Take it back" not in page
+
     def test_after_it_the_button_is_gone_and_an_old_page_is_told(
         self, asa: Client, begun: str, monkeypatch: pytest.MonkeyPatch
     ) -> None:

@@ -4,7 +4,7 @@ On such a device every address but those of the tablet is shut, whoever might be
 it there or takes it back from afar.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import wraps
@@ -214,9 +214,11 @@ def leave(request: HttpRequest) -> None:
         request.session.flush()
 
 
-def remember_act(request: HttpRequest, act: str, says: str, real: datetime) -> None:
-    """Keep the learner's latest act, which can be taken back for a short while."""
-    request.session[_ACT] = {"act": act, "says": says, "at": real.isoformat()}
+def remember_act(
+    request: HttpRequest, act: str, says: str, real: datetime, *, copy: str = "", seq: int = 0
+) -> None:
+    """Keep the learner's latest act, which can be taken back for a short while; `seq` is that of its last fact."""
+    request.session[_ACT] = {"act": act, "says": says, "at": real.isoformat(), "copy": copy, "seq": seq}
 
 
 def latest_act(request: HttpRequest) -> tuple[str, str, datetime] | None:
@@ -225,3 +227,9 @@ def latest_act(request: HttpRequest) -> tuple[str, str, datetime] | None:
     if not kept:
         return None
     return kept["act"], kept["says"], datetime.fromisoformat(kept["at"])
+
+
+def went_on(request: HttpRequest, latest: Mapping[str, int]) -> bool:
+    """Whether something came upon the learner's latest act, from the number of each copy's latest fact."""
+    kept = request.session.get(_ACT) or {}
+    return bool(kept.get("seq")) and latest.get(kept.get("copy", ""), 0) > kept["seq"]

@@ -182,12 +182,15 @@ def _today(seat: LearnerSeat) -> Today:
 
 def _my_page(request: HttpRequest, seat: LearnerSeat, wanted: str) -> MyPage:
     answer = _today(seat)
+    # Once somebody has answered it, an act is neither news nor to be taken back.
+    latest = {view.id: view.standing.last_seq for day in answer.learners for view in day.copies}
+    done = None if tablet_seat.went_on(request, latest) else tablet_seat.latest_act(request)
     page = my_page(
         answer,
         seat.learner,
         planned_goals(answer),
         wanted=wanted,
-        done=tablet_seat.latest_act(request),
+        done=done,
         real=seat.real,
     )
     if page.step is None or not page.step.sent_back:
@@ -453,7 +456,8 @@ def act(request: HttpRequest, seat: LearnerSeat) -> HttpResponse:
         else say("Written down.")
     )
     if not written.again:
-        tablet_seat.remember_act(request, written.act, says, seat.real)
+        seq = written.entries[-1].seq if written.entries else 0
+        tablet_seat.remember_act(request, written.act, says, seat.real, copy=copy, seq=seq)
     return _after(request, seat)
 
 
