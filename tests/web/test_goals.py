@@ -72,11 +72,17 @@ def test_setting_the_goals_writes_them_once_however_often_it_is_sent(ruth: Clien
     assert "not set yet" not in page
 
 
+def test_a_goal_that_is_reached_says_so(ruth: Client, at_work: str) -> None:
+    a.set_goal("home", copy=at_work, first=1, last=2, by="ruth", at=MONDAY)
+    a.work_pages("home", copy=at_work, first=1, last=2, by="asa", at=MONDAY)
+    assert "goal: pages 1-2 ✓ done</span>" in ruth.get("/").content.decode()
+
+
 def test_a_goal_set_by_hand_is_not_replaced_by_the_planned_one(ruth: Client, at_work: str) -> None:
     plan()
     a.set_goal("home", copy=at_work, first=2, last=2, by="ruth", at=MONDAY)
     page = ruth.get("/").content.decode()
-    assert "goal: page 2" in page
+    assert "goal: page 2</span>" in page
     assert "planned:" not in page
     assert "All goals of today are set" in ruth.post("/goals/set", {"token": "t-1"}).content.decode()
     assert len(written()) == 1

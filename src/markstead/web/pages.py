@@ -150,6 +150,7 @@ class CopyLine:
     planned: str = ""
     """The plan's goal for today, where none is set."""
     ready: ReadinessWords | None = None
+    goal_done: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -640,11 +641,23 @@ def _planned_words(planned: DayGoal) -> str:
     )
 
 
+def reached(view: CopyView, goal: GoalSet) -> bool:
+    """Whether everything that a goal names is done."""
+    standing = view.standing
+    if goal.step is Step.UNIT_TEST and standing.unit is None:
+        return False
+    if goal.step is Step.PRACTICE_TEST and not (standing.attempt and standing.attempt.scored):
+        return False
+    if goal.first is None or goal.last is None:
+        return True
+    return all(page in standing.pages for page in range(goal.first, goal.last + 1))
+
+
 def _copy_line(
     view: CopyView, home: Home, today: date, reading: CopyReading | None, planned: DayGoal | None
 ) -> CopyLine:
     own = view.standing.goal
-    goal = goal_words(own) if own is not None and own.day == today else ""
+    own = own if own is not None and own.day == today else None
     to_set = is_to_set(view, planned, today)
     rules = tuple(b for b in view.ruling.bars if b.weight is Weight.RULE)
     return CopyLine(
@@ -657,7 +670,8 @@ def _copy_line(
         what=_what(view),
         bars=rules,
         waits=view.standing.waiting is not None or view.standing.help is not None,
-        goal=goal,
+        goal=goal_words(own) if own is not None else "",
+        goal_done=own is not None and reached(view, own),
         planned=_planned_words(planned) if planned is not None and to_set else "",
         ready=readiness_words(reading)
         if reading is not None and reading.begun and view.standing.unit is None

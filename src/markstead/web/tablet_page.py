@@ -34,7 +34,7 @@ from markstead.records.queries import CopyView, Today
 from markstead.rules.ruling import OWN_SLIP, goal_words, page_words, stop_words
 from markstead.rules.standing import Cycle
 from markstead.speech import day_words, later, say
-from markstead.web.pages import drawn
+from markstead.web.pages import drawn, reached
 from markstead.web.tablet_words import questions_words, step_words, teacher_words
 
 _MARK, _TEST, _SIT, _CORRECT, _ASK, _GOAL, _MORE, _WAIT = range(8)
@@ -149,18 +149,6 @@ def goal_of(view: CopyView, today: date, planned: DayGoal | None) -> tuple[GoalS
     if planned is not None and planned.holds:
         return planned.goal, False
     return None, False
-
-
-def reached(view: CopyView, goal: GoalSet) -> bool:
-    """Whether everything that a goal names is done."""
-    standing = view.standing
-    if goal.step is Step.UNIT_TEST and standing.unit is None:
-        return False
-    if goal.step is Step.PRACTICE_TEST and not (standing.attempt and standing.attempt.scored):
-        return False
-    if goal.first is None or goal.last is None:
-        return True
-    return all(page in standing.pages for page in range(goal.first, goal.last + 1))
 
 
 def _ask(step: Step, stop: StopId | None) -> tuple[tuple[str, str], ...]:
