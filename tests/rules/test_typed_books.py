@@ -125,6 +125,20 @@ def test_headings_are_known_in_both_languages_and_in_several_words(heads: str) -
     assert [(book.title, book.pages) for book in read.books] == [("Boats", "24")]
 
 
+def test_prices_are_read_as_people_write_them_and_may_be_missing() -> None:
+    rows = "Subject;Level;Title;Pages;Price\nSums;5;Boats;24;£6.50\nSums;5;Gulls;26;7\nSums;5;Terns;26;6,5 €\nSums;5;Eels;26;"
+    files, wrong = write_files(read_paste(rows).books, Layout(), title="Ours", currency="GBP")
+    assert files is not None
+    assert not wrong
+    books = read_programme(files.programme, files.workbooks).course("sums-5").workbooks
+    assert [book.price for book in books] == [650, 700, 650, None]
+    none, wrong = write_files(
+        [TypedBook("Sums", "5", "Boats", "24", price="dear")], Layout(), title="Ours", currency="GBP"
+    )
+    assert none is None
+    assert list(wrong) == [(0, "price")]
+
+
 def test_no_heading_stands_for_two_columns() -> None:
     words = [word for heading in HEADINGS.values() for word in heading]
 

@@ -25,6 +25,7 @@ HEADINGS: Mapping[str, tuple[str, ...]] = {
     "number": ("number", "no", "nr", "#", "numero", "num", "n", "n.o"),
     "title": ("title", "workbook", "book", "name", "titulo", "cuaderno", "libro", "nombre"),
     "pages": ("pages", "paginas", "pags", "pag"),
+    "price": ("price", "cost", "precio", "coste"),
 }
 """Headings by which a column is known, in either language, in small letters without accents and stops."""
 NAMES: Mapping[str, str] = {
@@ -33,6 +34,7 @@ NAMES: Mapping[str, str] = {
     "number": later("number"),
     "title": later("title"),
     "pages": later("pages"),
+    "price": later("price"),
 }
 """What each is called when it is told."""
 _BY_POSITION = {
@@ -58,6 +60,7 @@ class TypedBook:
     check_questions: str = ""
     practice_questions: str = ""
     unit_questions: str = ""
+    price: str = ""
 
     @property
     def empty(self) -> bool:
@@ -66,6 +69,9 @@ class TypedBook:
 
 
 TYPED_CELLS = tuple(f.name for f in fields(TypedBook))
+LAYOUT_CELLS = TYPED_CELLS[4:10]
+"""Those of sections, checks and tests, in the order of the file."""
+PASTED_CELLS = (*TYPED_CELLS[:4], "price")
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +159,7 @@ def read_paste(text: str) -> Pasted:
         if wide > 5:
             left_out.append(say("columns 6 to {last}", last=wide) if wide > 6 else say("column 6"))
     named = _in_order(_filled([_named(row, columns) for row in rows]))
-    books = [TypedBook(*(row.get(name, "") for name in TYPED_CELLS[:4])) for row in named]
+    books = [TypedBook(**{name: row.get(name, "") for name in PASTED_CELLS}) for row in named]
     if len(books) > MOST_ROWS:
         left_out.append(say("{n} rows beyond the first {most}", n=len(books) - MOST_ROWS, most=MOST_ROWS))
         books = books[:MOST_ROWS]
@@ -288,6 +294,7 @@ CSV_COLUMNS = (
     "check_questions",
     "practice_questions",
     "unit_questions",
+    "price",
 )
 
 
@@ -315,16 +322,27 @@ def write_files(
                 wrong[n, name] = say(_WANTED[name])
             elif not getattr(book, name).isprintable():
                 wrong[n, name] = say("Letters, digits and signs that can be printed are wanted here.")
+        price = _price(book.price, wrong, (n, "price"))
         if pages is None or level is None or not book.subject:
             continue
         course = subjects[book.subject]
         numbers[course, str(level)] = number = numbers.get((course, str(level)), 0) + 1
         full = filled(book, layout, pages)
-        cells = [getattr(full, name) for name in TYPED_CELLS[4:]]
-        writer.writerow([course, level, number, book.title, pages, *cells])
+        cells = [getattr(full, name) for name in LAYOUT_CELLS]
+        writer.writerow([course, level, number, book.title, pages, *cells, price])
     if wrong or not kept:
         return None, wrong
     return Files(rules_text(title, currency, subjects), out.getvalue(), rows), wrong
+
+
+def _price(text: str, wrong: Wrong, cell: tuple[int, str]) -> str:
+    """A price as the file has it, from 6, 6.50, 6,50, with or without a sign of a currency; empty where none is typed."""
+    found = re.fullmatch(r"[^\d.,]*(\d{1,6})(?:[.,](\d{1,2}))?[^\d.,]*", text.strip())
+    if found is not None:
+        return f"{found[1]}.{(found[2] or '').ljust(2, '0')}"
+    if text.strip():
+        wrong[cell] = say("A price such as 6 or 6.50 is wanted here.")
+    return ""
 
 
 def filled(book: TypedBook, layout: Layout, pages: int) -> TypedBook:

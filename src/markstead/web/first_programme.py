@@ -12,7 +12,8 @@ from markstead.records.sheets import PROGRAMME, WORKBOOKS
 from markstead.rules import typed_books
 from markstead.rules.programme import Programme
 from markstead.rules.samples import sample_texts
-from markstead.rules.typed_books import LAYOUT_BOUNDS, MOST_ROWS, TYPED_CELLS, Layout, TypedBook
+from markstead.rules.typed_books import LAYOUT_BOUNDS, MOST_ROWS, PASTED_CELLS, Layout, TypedBook
+from markstead.rules.typed_books import LAYOUT_CELLS as CUT_CELLS
 from markstead.speech import counted, language, later, plural, say
 from markstead.web.first_fields import Field, Tick, Typed
 
@@ -36,13 +37,13 @@ KINDS = {
         later("The file of workbooks that an import takes, with the file of rules beside it or without."),
     ),
 }
-MAIN_CELLS = ("subject", "level", "title", "pages")
-CUT_CELLS = TYPED_CELLS[4:]
+MAIN_CELLS = PASTED_CELLS
 GRID_LABELS = {
     "subject": later("Subject"),
     "level": later("Level"),
     "title": later("Title"),
     "pages": later("Pages"),
+    "price": later("Price"),
     "section_ends": later("Sections end on pages"),
     "section_questions": later("Questions of each section"),
     "check_pages": later("Checks on pages"),
@@ -234,8 +235,8 @@ def books_of(typed: Typed, cut: Typed) -> list[TypedBook]:
     count = typed.rows("title", least=0, most=MOST_ROWS)
     return [
         TypedBook(
-            *(typed.text(f"{name}-{n}") for name in MAIN_CELLS),
-            *(cut.text(f"{name}-{n}") for name in CUT_CELLS) if typed.text(f"title-{n}") else (),
+            **{name: typed.text(f"{name}-{n}") for name in MAIN_CELLS},
+            **{name: cut.text(f"{name}-{n}") for name in CUT_CELLS if typed.text(f"title-{n}")},
         )
         for n in range(count)
     ]
