@@ -17,7 +17,7 @@ from markstead.ledger.serial import Entry
 from markstead.records.home import Home
 from markstead.records.offers import NewOffer, read_price, read_supplier
 from markstead.records.order_calls import SOON
-from markstead.records.ordering import OnTheWay, OrderReading, SpareLine, SupplierLine, Wanted
+from markstead.records.ordering import OnTheWay, OrderReading, SpareLine, SupplierLine, Wanted, WithoutOffer
 from markstead.records.outlooks import book_words
 from markstead.speech import and_words, counted, date_words, day_short, month_words, plural, say
 from markstead.web.pages import new_token
@@ -330,32 +330,27 @@ def _usual_supplier(home: Home) -> str:
 
 
 def _bare(home: Home, reading: OrderReading, typed: Typed | None) -> tuple[BareView, ...]:
-    """Every workbook once, by the earliest day on which it is needed, for all who need it."""
-    found: dict[str, BareView] = {}
-    whom: dict[str, set[str]] = {}
-    for line in reading.without_offer:
-        named = whom.setdefault(line.workbook, set())
-        if line.learner is not None:
-            named.add(reading.speech.name(line.learner))
+    """Every workbook once, with all who need it, by the earliest day on which it is needed."""
+    found: dict[str, list[WithoutOffer]] = {}
     for line in sorted(reading.without_offer, key=lambda line: (line.needed, line.workbook)):
-        if line.workbook in found:
-            continue
-        book = home.programme.workbook(line.workbook)
-        needed = say("now") if line.needed <= reading.today else date_words(line.needed)
+        found.setdefault(line.workbook, []).append(line)
+    rows = []
+    for code, lines in found.items():
+        book, needed = home.programme.workbook(code), lines[0].needed
+        whose = {line.learner for line in lines}
+        names = [learner.name for learner in home.learners if learner.id in whose]
         price = f"{book.price / 100:.2f}" if book.price is not None else ""
-        if typed is not None:
-            price = typed.offered.get(book.code, price)
-        found[book.code] = BareView(
-            book.code,
-            book.title,
-            home.programme.course(book.course).title,
-            say("for {learner}", learner=and_words(sorted(whom[book.code])))
-            if whom[book.code]
-            else say("to spare"),
-            needed,
-            price,
+        rows.append(
+            BareView(
+                code,
+                book.title,
+                home.programme.course(book.course).title,
+                say("for {learner}", learner=and_words(names)) if names else say("to spare"),
+                say("now") if needed <= reading.today else date_words(needed),
+                typed.offered.get(code, price) if typed is not None else price,
+            )
         )
-    return tuple(found.values())
+    return tuple(rows)
 
 
 def _order(home: Home, reading: OrderReading, order: Order, typed: Typed | None) -> OrderView:
