@@ -7,7 +7,7 @@ import pytest
 from axes.utils import reset as forget_tries  # type: ignore[import-untyped]
 from django.test import Client
 
-from markstead.ledger.facts import Step
+from markstead.ledger.facts import Presence, Step
 from markstead.ledger.serial import read_body
 from markstead.records import actions, queries
 from markstead.records.home import Home
@@ -425,3 +425,14 @@ def test_what_went_wrong_on_our_side_gets_a_sorry_page(
     assert answer.status_code == 500
     assert b"a mistake of its own" in answer.content
     assert b"RuntimeError" not in answer.content
+
+
+def test_today_says_who_is_absent_until_somebody_notes_otherwise(ruth: Client, boats: str) -> None:
+    def asa_is(presence: Presence, minute: int) -> str:
+        at = MONDAY + timedelta(minutes=minute)
+        actions.take_attendance("home", learner="asa", day=MONDAY.date(), presence=presence, by="ruth", at=at)
+        return ruth.get("/").content.decode()
+
+    assert "absent today" not in ruth.get("/").content.decode()
+    assert asa_is(Presence.ABSENT, -5).count("absent today") == 1
+    assert "absent today" not in asa_is(Presence.HALF, -4)

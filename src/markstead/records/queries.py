@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 from django.db import connection
 from django.db.models import Max, Q
 
+from markstead.calendar import DayKind
 from markstead.errors import Problem, UnknownError
 from markstead.ledger.facts import AnyFact, CopyIssued, FactReversed, UnitTestSat
 from markstead.ledger.serial import Entry, read_body
@@ -21,6 +22,7 @@ from markstead.records.models import Copy as CopyRow
 from markstead.records.models import Entry as EntryRow
 from markstead.records.models import Household, Person, Words, copy_label
 from markstead.records.order_calls import UNBEGUN, KeptCalls, LateParcel, by_supplier, read_kept
+from markstead.records.past import absent_on
 from markstead.rules.bars import BarKind, Weight
 from markstead.rules.programme import Course, Workbook
 from markstead.rules.ruling import Ruling, Surroundings, ruling
@@ -81,6 +83,8 @@ class LearnerDay:
     copies: tuple[CopyView, ...]
     idle: tuple[str, ...]
     """Titles of courses in which the learner has no workbook in hand."""
+    absent: bool = False
+    """Whether the learner is absent today, by the calendar or by the attendance that was taken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -376,6 +380,8 @@ class _Sight:
     gaps: tuple[tuple[Somebody, str], ...]
     passed: Mapping[str, set[str]]
     dispatch: tuple[Call, ...] = field(default=())
+    absent: frozenset[str] = frozenset()
+    """Ids of learners, by the attendance that was taken of the day."""
 
 
 _STEPS: OrderedDict[tuple[str, str, str], NextStep] = OrderedDict()
@@ -422,6 +428,7 @@ def _sight(opened: Opened, day: date) -> _Sight:
             gaps,
             passed,
             tuple(_dispatch_calls(home, day, (s for _, s in known.values()))),
+            absent_on(home, day),
         )
         _SIGHTS[key] = kept
         while len(_SIGHTS) > _MOST_SIGHTS:
@@ -460,17 +467,20 @@ def today(household: str, *, now: datetime, opened: Opened | None = None) -> Tod
         home.calendar.at_home(now),
         home.calendar.why_closed(day),
         tuple(calls),
-        tuple(_learner_day(p, views, home) for p in home.learners),
+        tuple(_learner_day(p, views, home, day, absent=p.id in sight.absent) for p in home.learners),
     )
 
 
-def _learner_day(learner: Somebody, views: Sequence[CopyView], home: Home) -> LearnerDay:
+def _learner_day(
+    learner: Somebody, views: Sequence[CopyView], home: Home, day: date, *, absent: bool
+) -> LearnerDay:
+    absent = absent or home.calendar.kind(day, learner.id) is DayKind.ABSENT
     mine = [v for v in views if v.learner == learner and v.standing.in_hand]
     order = {course: place for place, course in enumerate(learner.courses)}
     mine.sort(key=lambda v: order.get(v.workbook.course, len(order)))
     held = {v.workbook.course for v in mine}
     idle = [home.programme.course(c).title for c in learner.courses if c not in held]
-    return LearnerDay(learner, tuple(mine), tuple(idle))
+    return LearnerDay(learner, tuple(mine), tuple(idle), absent)
 
 
 def _call(kind: CallKind, what: str, since: datetime | None, view: CopyView) -> Call:

@@ -168,6 +168,7 @@ class LearnerBlock:
     """The viewer may open the learner's own page."""
     to_set: int = 0
     """Goals that are planned for today and not set."""
+    absent: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -699,6 +700,7 @@ def _learner_block(
         minutes=minutes,
         opens=opens,
         to_set=sum(is_to_set(v, goals.get(v.id), today) for v in day.copies),
+        absent=day.absent,
     )
 
 
