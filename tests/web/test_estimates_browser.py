@@ -74,6 +74,7 @@ def begin(page: Page, base: str, copy: str) -> None:
     page.goto(f"{base}/copies/{copy}/")
     page.get_by_role("button", name="Hold an oral quiz").click()
     expect(page.get_by_role("heading", level=1)).to_contain_text("Oral quiz")
+    page.wait_for_load_state()  # with its style sheets: sizes are measured
 
 
 def say(page: Page, word: str) -> None:
