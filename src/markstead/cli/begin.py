@@ -27,8 +27,6 @@ T = TypeVar("T")
 HOUSEHOLD = "home"
 _LEARNER = "key:name:year:course,course"
 _TERM = "name:2026-09-01:2026-12-18"
-_DATABASE = b"SQLite format 3\0"
-"""How every database of SQLite begins (Database File Format, 1.3)."""
 
 
 def sample(name: str) -> tuple[str, str]:
@@ -359,11 +357,12 @@ def _refuse_backup(file: Path) -> None:
         OSError: it cannot be read.
     """
     from markstead.records.locked import is_locked
+    from markstead.records.whole import SQLITE
 
     with file.open("rb") as opened:
         locked = is_locked(opened)
         opened.seek(0)
-        if not locked and opened.read(len(_DATABASE)) != _DATABASE:
+        if not locked and opened.read(len(SQLITE)) != SQLITE:
             return
     if locked:
         found = say("{file}, an encrypted backup", file=file.name)

@@ -11,6 +11,7 @@ from markstead.calendar.load import WEEKDAYS, Day, Weekday, parse_toml, problems
 from markstead.errors import InputError, Problem
 from markstead.plan.problem import Points
 from markstead.plan.wishes import USUAL_POINTS, CourseWish, LearnerWish, SupplierWish, TargetWish, Wishes
+from markstead.rules.prices import plain_price
 from markstead.speech import say
 
 MOST_TABLES = 2_000
@@ -222,10 +223,6 @@ def _unknown(kept: _File, known: Known, file: str) -> Iterator[Problem]:
             yield Problem(f"{where}, workbook", wish.workbook, allowed)
 
 
-def _money(cents: int) -> str:
-    return f"{cents // 100}.{cents % 100:02}"
-
-
 def write_wishes(wishes: Wishes) -> str:
     """Write wishes so that they read back equal."""
     lines = [
@@ -258,9 +255,9 @@ def write_wishes(wishes: Wishes) -> str:
         lines += [f"workbook = {quoted(target.workbook)}", f"by = {target.by}"]
     for supplier in wishes.suppliers:
         lines += ["", "[[supplier]]", f"name = {quoted(supplier.name)}", f"days = {supplier.days!r}"]
-        lines += [f"postage = {_money(supplier.postage)}"]
-        lines += [f"free_from = {_money(supplier.free_from)}"] if supplier.free_from is not None else []
-        lines += [f"least = {_money(supplier.least)}"]
+        lines += [f"postage = {plain_price(supplier.postage)}"]
+        lines += [f"free_from = {plain_price(supplier.free_from)}"] if supplier.free_from is not None else []
+        lines += [f"least = {plain_price(supplier.least)}"]
     return "\n".join(lines) + "\n"
 
 

@@ -27,7 +27,7 @@ from markstead.errors import DamagedRecordError, InputError, MarksteadError, Pro
 from markstead.records import archive, locked, paper_key, samples, store, upkeep
 from markstead.records.models import Household, Sample
 from markstead.records.place import home_folder, in_folder
-from markstead.records.whole import PART, not_written, written_whole
+from markstead.records.whole import PART, SQLITE, not_written, written_whole
 from markstead.speech import language, later, read_sentence, remembering, say, spoken, tell, write_sentence
 
 T = TypeVar("T")
@@ -51,7 +51,6 @@ _KEY = ".key"
 """How the key of the sheets ends in the store."""
 LOCKED = ".age.zip"
 """How the name of one ends that a passphrase opens; older ones are a single age file, and end in `.age`."""
-_SQLITE = b"SQLite format 3\0"
 
 
 @dataclass(frozen=True, slots=True)
@@ -627,7 +626,7 @@ def restore(file: Path, to: Path, now: datetime, *, passphrase: str | None = Non
         with file.open("rb") as opened:
             _bring_back(opened, back, passphrase if encrypted else None, file.name)
         with back.open("rb") as opened:
-            start = opened.read(len(_SQLITE))
+            start = opened.read(len(SQLITE))
         if start[:4] == b"PK\x03\x04":
             do = (
                 say(
@@ -639,7 +638,7 @@ def restore(file: Path, to: Path, now: datetime, *, passphrase: str | None = Non
             )
             found = say("{file}, an archive of a household", file=file.name)
             raise InputError([Problem(say(WHAT), found, say("a backup of a database"), do)])
-        if start != _SQLITE:
+        if start != SQLITE:
             found = say("{file}, which holds no database", file=file.name)
             raise InputError([Problem(say(WHAT), found, say("a backup as it was made"))])
         try:

@@ -2,7 +2,6 @@
 
 import csv
 import io
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,6 +13,7 @@ from markstead.records.desk import household_row
 from markstead.records.home import Home, latest_documents, load_home
 from markstead.records.house_rules import check_stamp
 from markstead.records.setup import add_document, new_stamp
+from markstead.rules.prices import plain_price, read_price
 from markstead.speech import say
 
 MOST_LETTERS = 80
@@ -29,19 +29,19 @@ class NewOffer:
     """In the smallest unit of the currency."""
 
 
-def read_price(text: str, workbook: str) -> int:
-    """A price as it is typed, in the smallest unit: 6, 6.50, 6,50, with or without a sign of a currency.
+def price_of(text: str, workbook: str) -> int:
+    """The price of a workbook as it is typed, in the smallest unit.
 
     Raises:
         InputError: it is no such price; the key is `price`.
     """
-    match = re.fullmatch(r"[^\d.,]*(\d{1,6})(?:[.,](\d{1,2}))?[^\d.,]*", text.strip())
-    if match is None:
+    amount = read_price(text)
+    if amount is None:
         allowed = say("a price such as 6 or 6.50")
         raise InputError(
             [Problem(say("price of {workbook}", workbook=workbook), repr(text), allowed, key="price")]
         )
-    return int(match[1]) * 100 + int((match[2] or "").ljust(2, "0"))
+    return amount
 
 
 def read_supplier(text: str) -> str:
@@ -91,7 +91,7 @@ def _with_offers(text: str, offers: Mapping[str, NewOffer]) -> str:
     for line in rows:
         offer = left.pop(f"{line['course'].strip()}-{int(line['level'])}-{int(line['number']):02d}", None)
         if offer is not None:
-            line |= {"price": f"{offer.price // 100}.{offer.price % 100:02d}", "supplier": offer.supplier}
+            line |= {"price": plain_price(offer.price), "supplier": offer.supplier}
         sheet.writerow(line)
     if left:
         allowed = say("a workbook of the programme")

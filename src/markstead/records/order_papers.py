@@ -17,6 +17,7 @@ from markstead.records.home import Home
 from markstead.records.ordering import OrderReading
 from markstead.records.spreadsheets import guarded
 from markstead.records.typeset import make_pdf, plain_name
+from markstead.rules.prices import plain_price
 from markstead.speech import date_words, figure, say
 
 KINDS: Mapping[str, str] = {"csv": "text/csv; charset=utf-8", "pdf": "application/pdf"}
@@ -201,15 +202,15 @@ def as_csv(sheet: OrderSheet) -> bytes:
     rows = csv.writer(text, lineterminator="\r\n")
     rows.writerow(COLUMNS)
     for line in sheet.lines:
-        price = "" if line.price is None else _plain(line.price)
-        rows.writerow([guarded(line.workbook), guarded(line.title), line.quantity, price, _plain(line.sum)])
-    rows.writerow(["", say("postage, {currency}", currency=sheet.currency), "", "", _plain(sheet.postage)])
-    rows.writerow(["", say("total, {currency}", currency=sheet.currency), "", "", _plain(sheet.total)])
+        price = "" if line.price is None else plain_price(line.price)
+        rows.writerow(
+            [guarded(line.workbook), guarded(line.title), line.quantity, price, plain_price(line.sum)]
+        )
+    rows.writerow(
+        ["", say("postage, {currency}", currency=sheet.currency), "", "", plain_price(sheet.postage)]
+    )
+    rows.writerow(["", say("total, {currency}", currency=sheet.currency), "", "", plain_price(sheet.total)])
     return text.getvalue().encode()
-
-
-def _plain(amount: int) -> str:
-    return f"{amount // 100}.{amount % 100:02d}"
 
 
 def as_pdf(sheet: OrderSheet, paper: str = "a4", *, for_whom: bool = False) -> bytes:

@@ -30,6 +30,11 @@ from markstead.rules.standing import CopyStatus, Standing
 from markstead.rules.steps import BLOCKS, URGENCY, CallKind, NextStep, Turn, candidates, next_step
 from markstead.speech import and_words, counted, date_words, day_of_month, language, later, say
 
+BEGINS_HERE = later(
+    "begins the course with it: the workbooks before it are passed over, and the record says so"
+)
+"""What stands at a call to issue the first workbook of somebody who joins a course further on."""
+
 
 @dataclass(frozen=True, slots=True)
 class CopyView:
@@ -400,10 +405,6 @@ def _step(home: Home, link: str, standing: Standing) -> NextStep:
 
 
 _SIGHTS: OrderedDict[tuple[str, str, date, str | None, str], _Sight] = OrderedDict()
-BEGINS_HERE = later(
-    "begins the course with it: the workbooks before it are passed over, and the record says so"
-)
-"""What stands at a call to issue the first workbook of somebody who joins a course further on."""
 _MOST_SIGHTS = 64
 
 

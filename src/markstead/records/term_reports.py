@@ -249,6 +249,7 @@ class _Reader:
         self.requirements = chosen(past.home.id, past.end)
         self.school_year = school_year(self.calendar, span.first)
         self.year_days = self.calendar.school_days(self.school_year.first, self.school_year.last)
+        self.began = self._taken_over_on()
         self.of_copy: dict[str, list[Entry]] = defaultdict(list)
         for entry in self.entries:
             copy = getattr(entry.fact, "copy", None)
@@ -473,7 +474,7 @@ class _Reader:
 
         Where the record of the learner began within the year, with work that was taken over, it counts from then on.
         """
-        began = self._taken_over_on()
+        began = self.began
         days = [day for day in self.year_days if began is None or day >= began]
         inside = [day for day in days if self.span.first <= day <= self.until]
         if not inside:

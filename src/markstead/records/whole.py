@@ -16,6 +16,8 @@ EARLIEST = (1980, 1, 1, 0, 0, 0)
 """The date of everything in a package: the zip format knows no earlier one."""
 PART = ".part-"
 """How the name of a file begins that is not whole yet."""
+SQLITE = b"SQLite format 3\0"
+"""How every database of SQLite begins (Database File Format, 1.3)."""
 
 
 @contextmanager

@@ -11,6 +11,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 
+from markstead.rules.prices import plain_price, read_price
 from markstead.rules.samples import sample_texts
 from markstead.speech import later, say
 
@@ -337,9 +338,9 @@ def write_files(
 
 def _price(text: str, wrong: Wrong, cell: tuple[int, str]) -> str:
     """A price as the file has it, from 6, 6.50, 6,50, with or without a sign of a currency; empty where none is typed."""
-    found = re.fullmatch(r"[^\d.,]*(\d{1,6})(?:[.,](\d{1,2}))?[^\d.,]*", text.strip())
-    if found is not None:
-        return f"{found[1]}.{(found[2] or '').ljust(2, '0')}"
+    amount = read_price(text)
+    if amount is not None:
+        return plain_price(amount)
     if text.strip():
         wrong[cell] = say("A price such as 6 or 6.50 is wanted here.")
     return ""

@@ -15,10 +15,11 @@ from markstead.forecast.orders import MonthTotal, Order, OrderLine
 from markstead.ledger.facts import CopyOrdered, CopyReceived
 from markstead.ledger.serial import Entry
 from markstead.records.home import Home
-from markstead.records.offers import NewOffer, read_price, read_supplier
+from markstead.records.offers import NewOffer, price_of, read_supplier
 from markstead.records.order_calls import SOON
 from markstead.records.ordering import OnTheWay, OrderReading, SpareLine, SupplierLine, Wanted, WithoutOffer
 from markstead.records.outlooks import book_words
+from markstead.rules.prices import plain_price
 from markstead.speech import and_words, counted, date_words, day_short, month_words, plural, say
 from markstead.web.pages import new_token
 
@@ -313,7 +314,7 @@ def read_offers(data: QueryDict, home: Home) -> dict[str, NewOffer]:
             continue
         try:
             book = home.programme.workbook(name.removeprefix(PRICE))
-            found[book.code] = NewOffer(supplier, read_price(data[name], book.title))
+            found[book.code] = NewOffer(supplier, price_of(data[name], book.title))
         except InputError as error:
             problems += error.problems
     if not found and not problems:
@@ -339,7 +340,7 @@ def _bare(home: Home, reading: OrderReading, typed: Typed | None) -> tuple[BareV
         book, needed = home.programme.workbook(code), lines[0].needed
         whose = {line.learner for line in lines}
         names = [learner.name for learner in home.learners if learner.id in whose]
-        price = f"{book.price / 100:.2f}" if book.price is not None else ""
+        price = plain_price(book.price) if book.price is not None else ""
         rows.append(
             BareView(
                 code,

@@ -12,6 +12,7 @@ from markstead.records.home import Home, Somebody
 from markstead.records.plan_asks import Ask, MinutesADay, PagesADay, TargetBy
 from markstead.records.plan_words import met_words, targets_beside
 from markstead.records.plans import KeptPlan
+from markstead.rules.prices import plain_price
 from markstead.speech import say
 from markstead.web.whatif_page import Group, books_of
 
@@ -392,7 +393,7 @@ def _pages_line(home: Home, plan: KeptPlan | None, somebody: Somebody, course: s
 
 
 def _money(cents: int | None) -> str:
-    return "" if cents is None else f"{cents // 100}.{cents % 100:02}"
+    return "" if cents is None else plain_price(cents)
 
 
 def _supplier_line(home: Home, n: int, name: str, make: _Cells) -> Line:
